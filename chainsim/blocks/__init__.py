@@ -1,0 +1,1 @@
+"""The blocks, one file each: declaration, kernel, class."""

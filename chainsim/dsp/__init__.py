@@ -1,0 +1,1 @@
+"""Kernels and small parts that several blocks share."""

@@ -1,0 +1,1 @@
+"""The graph a sketch becomes, and the engine that streams a take through it."""

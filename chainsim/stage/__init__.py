@@ -1,0 +1,1 @@
+"""What moves during a render: tempo, controllers, patches and cues."""
