@@ -1,0 +1,182 @@
+"""Building the graph of one or many sketches for a take of a given rate and layout."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from chainsim.block import Context, seed_of
+from chainsim.errors import SettingError, SketchError
+from chainsim.graph.junctions import Latency, LatencySettings
+from chainsim.graph.nodes import Edge, Node, in_order
+from chainsim.graph.placing import Placing, Shelf
+from chainsim.graph.schedule import ENDLESS_TAIL_S, schedule
+from chainsim.sketch.model import Sketch
+
+
+@dataclass(frozen=True)
+class Graph:
+    """What runs. Made by `GraphBuilder.build`; good for one render.
+
+    Attributes
+    ----------
+    nodes : list of Node
+        Sources before what reads them.
+    outputs : dict of Node
+        By name: "out" and the probes, with "LABEL:" before them where a sketch was added under a label.
+    take : Node
+    sample_rate_hz : float
+    latency : (float, float)
+        Samples from the take to the outputs named "out", by the shortest and the longest way.
+    tail_s : float
+        How long the longest output goes on after the take.
+    warnings : list of str
+    readings : dict of (node, row)
+        What blocks tell of themselves and a reader wants, by "BLOCK:READING".
+    """
+
+    nodes: list[Node]
+    outputs: dict[str, Node]
+    take: Node
+    sample_rate_hz: float
+    latency: tuple[float, float]
+    tail_s: float
+    warnings: list[str] = field(default_factory=list)
+    readings: dict[str, tuple[Node, int]] = field(default_factory=dict)
+
+    @property
+    def extra_frames(self) -> int:
+        """Frames a render is longer than its take: latency and tail."""
+        return math.ceil(self.latency[1]) + math.ceil(self.tail_s * self.sample_rate_hz)
+
+
+class GraphBuilder:
+    """Collects sketches and builds one graph of them; what is equal is built once."""
+
+    def __init__(self, sample_rate_hz: float, take_channels: int = 1) -> None:
+        self._rate_hz = sample_rate_hz
+        self._take = Node("take", "input", channels=take_channels)
+        self._shelf = Shelf()
+        self._placings: list[tuple[Placing, dict[str, Node]]] = []
+        self._outputs: dict[str, Node] = {}
+        self._readings: dict[str, tuple[Node, int]] = {}
+
+    def add(self, sketch: Sketch, *, label: str = "", probes: Iterable[str] = ()) -> None:
+        """Add a sketch's output and its probes.
+
+        Raises
+        ------
+        GraphError
+            If detectors or controllers form a loop, or a probe names no block.
+        """
+        placing = Placing(sketch, self._take, self._shelf, self._rate_hz)
+        probes = list(probes)
+        outputs = placing.place(tuple(p for p in probes if ":" not in p))
+        self._placings.append((placing, outputs))
+        prefix = f"{label}:" if label else ""
+        self._outputs.update({prefix + name: node for name, node in outputs.items()})
+        for probe in probes:
+            if ":" in probe:
+                self._readings[prefix + probe] = placing.reading(*probe.split(":", 1))
+
+    def build(self) -> Graph:
+        """Prepare every block and schedule every change.
+
+        Raises
+        ------
+        SketchError
+            If a block cannot be prepared for this rate and layout; all such faults together.
+        """
+        roots = list(self._outputs.values())
+        order = in_order(roots)
+        self._prepare(order)
+        warnings: list[str] = []
+        for node in list(order):
+            _set_latency(node, order, self._rate_hz, warnings)
+        for placing, _ in self._placings:
+            if len(placing.placed) > 1:
+                schedule(placing.placed, order, self._rate_hz)
+        for node in order:
+            _set_tail(node)
+        outs = [n for n in roots if n.name == "out"]
+        tail_s = max((n.tail_s for n in roots), default=0.0)
+        if math.isinf(tail_s):
+            warnings.append(f"the tail never ends; it is faded out {ENDLESS_TAIL_S:g} s after the take")
+            tail_s = ENDLESS_TAIL_S
+        latency = (min(n.latency[0] for n in outs), max(n.latency[1] for n in outs))
+        return Graph(order, self._outputs, self._take, self._rate_hz, latency, tail_s, warnings, self._readings)
+
+    def _prepare(self, order: list[Node]) -> None:
+        owner = {n: p for p, _ in self._placings for s in p.placed for n in s.nodes}
+        faults = []
+        for node in order:
+            widths = {p: max((e.source.channels for e in edges), default=1) for p, edges in node.ports.items()}
+            if node.block_class is None:
+                node.channels = node.channels if node.kind == "take" else widths["in"]
+                continue
+            placing = owner[node]
+            node.channels = node.block_class.output_channels(node.settings, widths)
+            node.block = node.block_class(node.settings)
+            extremes = {n: m.extremes() for n, m in node.motions.items()}
+            context = Context(
+                sample_rate_hz=self._rate_hz,
+                channels=widths,
+                out_channels=node.channels,
+                extremes=extremes,
+                tempo_bpm=placing.tempo_bpm,
+                seed=seed_of(node.block_class.type_name, node.seed_name, node.settings),
+                key=node.key,
+                instrument=placing.sketch.header.instrument,
+                a4_hz=node.a4_hz,
+                assets=placing.sketch.assets,
+            )
+            try:
+                node.block.prepare(context)
+            except SettingError as error:
+                faults.append(f"blocks.{node.name}: {error}")
+        if faults:
+            raise SketchError(faults)
+
+
+def _set_latency(node: Node, order: list[Node], rate_hz: float, warnings: list[str]) -> None:
+    paths = [e for p, edges in node.ports.items() for e in edges if p != "detector"]
+    if node.align and len(paths) > 1:
+        _align(node, order)
+        paths = node.ports["in"]
+    least = min((e.source.latency[0] for e in paths), default=0.0)
+    most = max((e.source.latency[1] for e in paths), default=0.0)
+    meets = node.kind == "junction" or len([p for p in node.ports if p != "detector"]) > 1
+    if meets and most - least >= 0.5 and max(e.source.latency[0] for e in paths) > least:
+        gap_s = (most - least) / rate_hz
+        warnings.append(
+            f"{node.name}: paths that meet here differ by {1000 * gap_s:.2f} ms;"
+            f" a comb with its first notch at {0.5 / gap_s:.0f} Hz"
+        )
+    heard = [e.source.latency[0] for e in node.ports.get("detector", [])]
+    if heard and least - min(heard) >= 0.5:
+        early_ms = 1000 * (least - min(heard)) / rate_hz
+        warnings.append(f"{node.name}: its detector hears {early_ms:.2f} ms earlier than the sound arrives")
+    own = node.own_latency
+    node.latency = (least + own, most + own)
+
+
+def _align(node: Node, order: list[Node]) -> None:
+    latest = max(e.source.latency[1] for e in node.ports["in"])
+    for i, edge in enumerate(node.ports["in"]):
+        samples = round(latest - edge.source.latency[1])
+        if samples > 0:
+            settings = LatencySettings(samples=samples)
+            source = edge.source
+            delay = Node("block", f"alignment of lane {i + 1}", settings, Latency, ports={"in": [Edge(source)]})
+            delay.channels, delay.block = source.channels, Latency(settings)
+            delay.block.prepare(Context(0.0, {"in": source.channels}, source.channels))
+            delay.latency = (source.latency[0] + samples, source.latency[1] + samples)
+            delay.awake = node.awake
+            edge.source = delay
+            order.insert(order.index(node), delay)
+
+
+def _set_tail(node: Node) -> None:
+    fed_by = [e.source.tail_s for p, edges in node.ports.items() for e in edges if p != "detector"]
+    node.tail_s = max(fed_by, default=0.0) + node.own_tail_s

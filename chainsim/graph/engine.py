@@ -1,0 +1,347 @@
+"""The streaming engine: sends a take through a graph, span by span.
+
+A span ends at the latest after CHUNK frames, and wherever the schedule says that something changes; so inside a span
+every node either runs or sleeps and every edge is at rest or on one straight ramp. Since every block gives the same
+bits for any cutting, where spans end is never heard.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+import math
+import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+
+import numpy as np
+
+from chainsim.block import Io, Moving
+from chainsim.graph.build import Graph
+from chainsim.graph.moving import MovingRow
+from chainsim.graph.nodes import Edge, Node
+from chainsim.kernel import kernel
+from chainsim.units import Array, Audio
+
+CHUNK = 16_384
+FADE_OUT_S = 5.0
+
+Reader = Callable[[int, int], Audio]
+"""Gives the take: (first frame, frames) -> (channels, frames), zeros outside it."""
+
+
+@kernel
+def set_scaled(x: Audio, g: float, y: Audio) -> None:
+    """Set y = g x; a mono x feeds every channel of y."""
+    for c in range(y.shape[0]):
+        k = min(c, x.shape[0] - 1)
+        for i in range(y.shape[1]):
+            y[c, i] = g * x[k, i]
+
+
+@kernel
+def add_scaled(x: Audio, g: float, y: Audio) -> None:
+    """Add g x to y."""
+    for c in range(y.shape[0]):
+        k = min(c, x.shape[0] - 1)
+        for i in range(y.shape[1]):
+            y[c, i] += g * x[k, i]
+
+
+@kernel
+def add_ramped(x: Audio, g: float, n0: int, start: int, end: int, before: float, after: float, y: Audio) -> None:
+    """Add g r[n] x to y, r the straight line from (start, before) to (end, after) at absolute samples n0 + i."""
+    for c in range(y.shape[0]):
+        k = min(c, x.shape[0] - 1)
+        for i in range(y.shape[1]):
+            r = before + (after - before) * ((n0 + i - start) / (end - start))
+            y[c, i] += (g * r) * x[k, i]
+
+
+class Engine:
+    """Runs one graph over one take.
+
+    Parameters
+    ----------
+    graph : Graph
+    read : callable
+        Gives the take.
+    take_frames : int
+    chunk : int
+        Largest span; any value gives the same bits.
+    threads : int
+        Nodes that do not wait for each other run side by side on so many threads.
+    """
+
+    def __init__(self, graph: Graph, read: Reader, take_frames: int, *, chunk: int = CHUNK, threads: int = 1) -> None:
+        self._graph = graph
+        self._read = read
+        self._chunk = chunk
+        self._threads = threads
+        self.frames = take_frames + graph.extra_frames
+        self._fade_from = self.frames if math.isfinite(_longest_tail(graph)) else self._fade_start()
+        self._pool = _Pool(chunk)
+        self._silence: dict[int, Audio] = {}
+        self._sources = {n: tuple(n.sources()) for n in graph.nodes}
+        self._awake: list[Node] = []
+        self._reader_counts: dict[Node, int] = {}
+        self._rank = {n: i for i, n in enumerate(graph.nodes)}
+        self._rows = {
+            n: {name: MovingRow(m, graph.sample_rate_hz, chunk) for name, m in n.motions.items()} for n in graph.nodes
+        }
+        self.warnings = [
+            f"{n.name}.{name}: limited to 0.45 of the sample rate"
+            for n, rows in self._rows.items()
+            for name, row in rows.items()
+            if row.limited
+        ]
+        self.running: dict[Node, bool] = {}
+        self.blocks_run = sum(n.kind == "block" for n in graph.nodes)
+
+    def _fade_start(self) -> int:
+        return max(0, self.frames - round(FADE_OUT_S * self._graph.sample_rate_hz))
+
+    def stream(self) -> Iterator[tuple[int, dict[str, Audio]]]:
+        """Yield, span by span, (first frame, outputs by name); the arrays hold until the next span."""
+        executor = ThreadPoolExecutor(self._threads) if self._threads > 1 else None
+        try:
+            for n0, n1 in self._spans():
+                outputs = _Span(self, n0, n1 - n0).run(executor)
+                yield n0, outputs
+        finally:
+            if executor is not None:
+                executor.shutdown()
+
+    def _spans(self) -> Iterator[tuple[int, int]]:
+        events = {0, self.frames, self._fade_from}
+        for node in self._graph.nodes:
+            for start, end in node.awake:
+                events |= {start, end}
+            for edges in node.ports.values():
+                for edge in edges:
+                    events.update(edge.activity.events())
+            for row in self._rows[node].values():
+                events.update(row.events())
+        cuts = sorted(n for n in events if 0 <= n <= self.frames)
+        for start, end in itertools.pairwise(cuts):
+            for n0 in range(start, end, self._chunk):
+                yield n0, min(n0 + self._chunk, end)
+
+    def awake(self, n0: int) -> tuple[list[Node], dict[Node, int]]:
+        """Nodes that run in the span at n0, and how many reads each one's output has."""
+        awake = [n for n in self._graph.nodes if any(s <= n0 < t for s, t in n.awake)]
+        if awake != self._awake:
+            counts = dict.fromkeys(self._graph.nodes, 0)
+            for node in [*(s for n in awake for s in self._sources[n]), *self._graph.outputs.values()]:
+                counts[node] += 1
+            for node in set(self._awake) - set(awake):
+                self.running[node] = False
+            self._awake, self._reader_counts = awake, counts
+        return self._awake, self._reader_counts
+
+    def silence(self, channels: int, frames: int) -> Audio:
+        """Zeros to read."""
+        if channels not in self._silence:
+            self._silence[channels] = np.zeros(channels * self._chunk)
+        return self._silence[channels][: channels * frames].reshape(channels, frames)
+
+    def fade(self, outputs: dict[str, Audio], n0: int) -> dict[str, Audio]:
+        """Fade out a tail that would never end."""
+        if n0 < self._fade_from:
+            return outputs
+        faded = {}
+        for name, x in outputs.items():
+            faded[name] = np.zeros_like(x)
+            add_ramped(x, 1.0, n0, self._fade_from, self.frames, 1.0, 0.0, faded[name])
+        return faded
+
+
+class _Held:
+    """A buffer and how many readers it still has."""
+
+    __slots__ = ("array", "base", "left", "owned")
+
+    def __init__(self, array: Audio, left: int, owned: bool, base: _Held | None = None) -> None:
+        self.array, self.left, self.owned, self.base = array, left, owned, base
+
+
+class _Pool:
+    """Flat arrays to be used again; which one a node gets is never heard, since every frame is filled."""
+
+    def __init__(self, chunk: int) -> None:
+        self._chunk = chunk
+        self._free: dict[int, list[Array]] = {}
+        self._lock = threading.Lock()
+
+    def take(self, rows: int, frames: int) -> Audio:
+        with self._lock:
+            free = self._free.setdefault(rows, [])
+            flat = free.pop() if free else np.empty(rows * self._chunk)
+        return flat[: rows * frames].reshape(rows, frames)
+
+    def give(self, array: Audio) -> None:
+        flat = array.base
+        assert flat is not None
+        with self._lock:
+            self._free[array.shape[0]].append(flat)
+
+
+class _Span:
+    """One span on its way through the graph."""
+
+    def __init__(self, engine: Engine, n0: int, frames: int) -> None:
+        self._e, self._n0, self._frames = engine, n0, frames
+        self._held: dict[Node, _Held] = {}
+        self._lock = threading.Lock()
+        self._awake, self._readers = engine.awake(n0)
+        self._told: dict[str, Array] = {}
+
+    def run(self, executor: ThreadPoolExecutor | None) -> dict[str, Audio]:
+        if executor is None:
+            for node in self._awake:
+                self._node(node)
+        else:
+            self._side_by_side(executor)
+        outputs = {name: self._held[node].array for name, node in self._e._graph.outputs.items()}
+        finished = self._e.fade(outputs, self._n0) | self._told
+        for node in self._e._graph.outputs.values():
+            self._release(node)
+        return finished
+
+    def _side_by_side(self, executor: ThreadPoolExecutor) -> None:
+        awake = set(self._awake)
+        sources = {n: {s for s in self._e._sources[n] if s in awake} for n in self._awake}
+        waiting = {n: len(s) for n, s in sources.items()}
+        readers: dict[Node, list[Node]] = {}
+        for node in self._awake:
+            for source in sources[node]:
+                readers.setdefault(source, []).append(node)
+        rank = self._e._rank
+        ready = [rank[n] for n in self._awake if waiting[n] == 0]
+        heapq.heapify(ready)
+        nodes = self._e._graph.nodes
+        at_work: dict[Future[None], Node] = {}
+        while ready or at_work:
+            while ready and len(at_work) < self._e._threads:
+                node = nodes[heapq.heappop(ready)]
+                at_work[executor.submit(self._node, node)] = node
+            done, _ = wait(at_work, return_when=FIRST_COMPLETED)
+            for future in done:
+                node = at_work.pop(future)
+                future.result()
+                for reader in readers.get(node, []):
+                    if reader in waiting:
+                        waiting[reader] -= 1
+                        if waiting[reader] == 0:
+                            heapq.heappush(ready, rank[reader])
+
+    def _node(self, node: Node) -> None:
+        e = self._e
+        readers = self._readers[node]
+        if node.kind == "take":
+            self._held[node] = _Held(e._read(self._n0, self._frames), readers, owned=False)
+            return
+        inputs: dict[str, Audio] = {}
+        borrowed: list[Audio] = []
+        for port, edges in node.ports.items():
+            gathered, made = self._gather(edges, self._width(edges))
+            if made:
+                borrowed.append(gathered)
+            inputs[port] = gathered
+        if node.block is None:
+            self._finish_junction(node, inputs["in"], bool(borrowed), readers)
+            return
+        if not e.running.get(node, False):
+            if node in e.running:
+                node.block.reset()
+            for row in e._rows[node].values():
+                row.reset()
+            e.running[node] = True
+        y = e._pool.take(node.channels, self._frames)
+        readings = np.empty((len(node.block.readings), self._frames))
+        node.block.process(
+            Io(
+                self._n0,
+                self._frames,
+                inputs,
+                {p: self._held[s].array for p, s in node.controls.items()},
+                Moving({n: self._moving(node, n, r) for n, r in e._rows[node].items()}),
+                y,
+                readings,
+            )
+        )
+        self._tell(node, readings)
+        self._held[node] = _Held(y, readers, owned=True)
+        for array in borrowed:
+            e._pool.give(array)
+        for source in e._sources[node]:
+            self._release(source)
+
+    def _tell(self, node: Node, readings: Array) -> None:
+        for label, (told, row) in self._e._graph.readings.items():
+            if told is node:
+                self._told[label] = readings[row : row + 1]
+
+    def _finish_junction(self, node: Node, x: Audio, made: bool, readers: int) -> None:
+        if made:
+            self._held[node] = _Held(x, readers, owned=True)
+        else:
+            base = next(
+                (self._held[s] for s in self._e._sources[node] if s in self._held and self._held[s].array is x), None
+            )
+            if base is not None:
+                with self._lock:
+                    base.left += 1
+            self._held[node] = _Held(x, readers, owned=False, base=base)
+        for source in self._e._sources[node]:
+            self._release(source)
+
+    def _moving(self, node: Node, name: str, row: MovingRow) -> Array:
+        controller = node.motions[name].controller
+        position = None if controller is None else self._held[controller].array[0]
+        return row.row(self._n0, self._frames, position)
+
+    def _width(self, edges: list[Edge]) -> int:
+        return max((e.source.channels for e in edges), default=1)
+
+    def _gather(self, edges: list[Edge], channels: int) -> tuple[Audio, bool]:
+        """Sum the open edges in declared order; where there is one, as it is, hand on its array without copying."""
+        n0, frames = self._n0, self._frames
+        heard = [(e, e.activity.piece(n0)) for e in edges if e.source in self._held]
+        heard = [(e, p) for e, p in heard if p[0] != 0.0 or p[2] > n0]
+        if not heard:
+            return self._e.silence(channels, frames), False
+        first, (gain, _, end, _, _) = heard[0]
+        x = self._held[first.source].array
+        if len(heard) == 1 and end <= n0 and gain * first.gain == 1.0 and x.shape[0] == channels:
+            return x, False
+        y = self._e._pool.take(channels, frames)
+        started = False
+        for edge, (gain, start, end, before, after) in heard:
+            x = self._held[edge.source].array
+            if end > n0:
+                if not started:
+                    y.fill(0.0)
+                add_ramped(x, edge.gain, n0, start, end, before, after, y)
+            elif started:
+                add_scaled(x, gain * edge.gain, y)
+            else:
+                set_scaled(x, gain * edge.gain, y)
+            started = True
+        return y, True
+
+    def _release(self, node: Node) -> None:
+        held = self._held.get(node)
+        while held is not None:
+            with self._lock:
+                held.left -= 1
+                finished = held.left == 0
+            if not finished:
+                return
+            if held.owned:
+                self._e._pool.give(held.array)
+            held = held.base
+
+
+def _longest_tail(graph: Graph) -> float:
+    return max((n.tail_s for n in graph.outputs.values()), default=0.0)

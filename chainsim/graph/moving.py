@@ -1,0 +1,100 @@
+"""Rows of movable settings: a target that cues or a controller give, and a one-pole that follows it.
+
+    s[n] = t[n] + a (s[n-1] - t[n]),  a = exp(-1/(tau fs))                                                     (1)
+
+in the domain of the setting's law (the value, its logarithm, or a gain); within a ten-millionth of the way the
+target itself is taken, so that a setting at rest is exactly what was written and costs nothing.
+"""
+
+from __future__ import annotations
+
+import bisect
+import math
+
+import numpy as np
+
+from chainsim.graph.nodes import Motion
+from chainsim.kernel import kernel
+from chainsim.stage.drives import CURVES, shape_position
+from chainsim.units import Array, one_pole_coefficient
+
+LIMIT_OF_RATE = 0.45
+_LAWS = {"linear": 0, "log": 1, "gain": 2, "step": 3}
+
+
+@kernel
+def follow(target: Array, a: float, law: int, exact: float, aim: float, state: Array, y: Array) -> None:
+    """Equation (1): fill y from target (in the law's domain); where state has arrived at `aim`, y is `exact`."""
+    s = state[0]
+    for i in range(y.shape[0]):
+        t = target[i]
+        s = t + a * (s - t)
+        if abs(s - t) <= 1e-7 * (abs(t) + 1e-3):
+            s = t
+        if s == aim:
+            y[i] = exact
+        elif law == 1:
+            y[i] = math.exp(s)
+        else:
+            y[i] = s
+    state[0] = s
+
+
+class MovingRow:
+    """One movable setting of one node during a render."""
+
+    def __init__(self, motion: Motion, sample_rate_hz: float, max_frames: int) -> None:
+        spec = motion.spec
+        self._motion = motion
+        self._law = _LAWS[spec.law]
+        tau_s = 0.0 if spec.law == "step" else spec.ramp_ms / 1000.0
+        self._a = one_pole_coefficient(tau_s, sample_rate_hz)
+        self._limit = LIMIT_OF_RATE * sample_rate_hz if spec.unit == "Hz" else math.inf
+        self._starts = [n for n, _ in motion.targets]
+        self._state = np.zeros(1)
+        self._constant = math.nan
+        self._row = np.empty(max_frames)
+        self._target = np.empty(max_frames)
+        self._wake = True
+        self.limited = min(motion.extremes()[1], math.inf) > self._limit
+
+    def reset(self) -> None:
+        """Begin anew at the target, wherever that is."""
+        self._wake = True
+
+    def events(self) -> list[int]:
+        """Samples at which the target changes."""
+        return self._starts
+
+    def row(self, n0: int, frames: int, position: Array | None) -> Array:
+        """The values of one span, in which the target has no step; `position` is the controller's row."""
+        if position is not None:
+            return self._driven(position, frames)
+        k = max(0, bisect.bisect_right(self._starts, n0) - 1)
+        exact = self._motion.spec.row_value(min(self._motion.targets[k][1], self._limit))
+        aim = math.log(exact) if self._law == 1 else exact
+        if self._wake:
+            self._state[0], self._wake = aim, False
+        if self._state[0] == aim:
+            if self._constant != exact:
+                self._row.fill(exact)
+                self._constant = exact
+            return self._row[:frames]
+        self._constant = math.nan
+        self._target[:frames] = aim
+        follow(self._target[:frames], self._a, self._law, exact, aim, self._state, self._row[:frames])
+        return self._row[:frames]
+
+    def _driven(self, position: Array, frames: int) -> Array:
+        drive = self._motion.drive
+        assert drive is not None
+        low, high = drive.ends(self._motion.spec)
+        self._constant = math.nan
+        target, row = self._target[:frames], self._row[:frames]
+        shape_position(position, CURVES.index(drive.curve), low, high, self._law, target)
+        if self._law == 1 and self._limit < math.inf:
+            np.minimum(target, math.log(self._limit), out=target)
+        if frames and self._wake:
+            self._state[0], self._wake = target[0], False
+        follow(target, self._a, self._law, math.nan, math.nan, self._state, row)
+        return row

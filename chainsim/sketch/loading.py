@@ -1,0 +1,192 @@
+"""Reading a sketch file: TOML in, a checked Sketch out, all faults of a file reported together."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from chainsim.errors import SettingError, SketchError, nearest
+from chainsim.sketch.chain import INPUT, block_names, parse_chain
+from chainsim.sketch.model import BlockEntry, Header, Sketch, State
+from chainsim.sketch.reading import read_block, read_settings, table_of
+from chainsim.sketch.stage import read_controllers, read_cues, read_patches
+
+MAX_BYTES = 1_000_000
+TOP_KEYS = ("chain", "blocks", "patches", "cues", "controllers")
+
+
+def load_sketch(path: str | Path) -> Sketch:
+    """Load a sketch file.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML 1.0 file.
+
+    Returns
+    -------
+    Sketch
+
+    Raises
+    ------
+    SketchError
+        If the file cannot be read or holds a fault; `faults` has one line for each.
+    """
+    path = Path(path)
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise SketchError(f"{path}: {path.stat().st_size} bytes, a sketch has at most {MAX_BYTES}")
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise SketchError(f"{path}: not a text file in UTF-8") from None
+    except OSError as error:
+        raise SketchError(f"{path}: cannot be read: {error.strerror or error}") from None
+    return parse_sketch(text, name=path.name, folder=path.resolve().parent)
+
+
+def parse_sketch(text: str, *, name: str = "sketch", folder: Path | None = None) -> Sketch:
+    """Check the text of a sketch; `name` heads the messages, `folder` holds the files it may use.
+
+    Raises
+    ------
+    SketchError
+        As `load_sketch`.
+    """
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SketchError(f"{name}: not valid TOML: {error}") from None
+    except RecursionError:
+        raise SketchError(f"{name}: nested too deep to be read") from None
+    faults: list[str] = []
+    sketch = _resolve(values, text, folder, faults)
+    if faults or sketch is None:
+        raise SketchError([f"{name}: {fault}" for fault in faults])
+    return sketch
+
+
+def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: list[str]) -> Sketch | None:
+    header = read_settings(
+        Header, {k: v for k, v in values.items() if k not in TOP_KEYS}, "", faults, also_known=TOP_KEYS
+    )
+    if "chain" not in values:
+        faults.append('chain: missing; the least sketch is: chain = ["reverb"]')
+    chain = parse_chain(values.get("chain", []), "chain", faults)
+    blocks: dict[str, BlockEntry] = {}
+    for name, table in table_of(values, "blocks", faults).items():
+        entry = read_block(name, table, f"blocks.{name}", faults)
+        if entry is not None:
+            blocks[name] = entry
+    if header is None:
+        return None
+    key, a4_hz = _sounding_key(header, faults), header.a4_hz
+    patch_tables = table_of(values, "patches", faults)
+    base = State(chain, blocks, header.tempo_bpm, key, a4_hz)
+    declared = set(blocks) | set(table_of(values, "blocks", []))
+    base = _with_defaults(base, declared, "chain", faults)
+    patches = read_patches(patch_tables, base, declared, faults)
+    controllers = read_controllers(table_of(values, "controllers", faults), base, faults)
+    cues = read_cues(values.get("cues", []), patches, patch_tables, faults)
+    if faults:
+        return None
+    for place, state in [("", base), *((f"patches.{n}: ", p) for n, p in patches.items())]:
+        _check_blenders(state, place, faults)
+        _check_listening(state, place, faults)
+    return Sketch(
+        header=header,
+        base=base,
+        patches=patches,
+        cues=cues,
+        controllers=controllers,
+        folder=folder,
+        text=text,
+        warnings=tuple(_unused(base, patches)),
+    )
+
+
+def _with_defaults(state: State, declared: set[str], place: str, faults: list[str]) -> State:
+    """Add, with default settings, blocks that the chain names by their bare type."""
+    from chainsim.block import block_type_names
+
+    blocks, types = dict(state.blocks), block_type_names()
+    for name in block_names(state.chain):
+        if name in declared:
+            continue
+        if name in types:
+            entry = read_block(name, {"type": name}, f"blocks.{name}", faults)
+            if entry is not None:
+                blocks[name] = entry
+        else:
+            faults.append(f'{place}: no block "{name}"{nearest(name, [*declared, *types])}')
+    return State(state.chain, blocks, state.tempo_bpm, state.key, state.a4_hz)
+
+
+def _sounding_key(header: Header, faults: list[str]) -> str | None:
+    """Check instrument and key; return the key as it sounds."""
+    if header.instrument is None and header.pitch_names == "written":
+        faults.append('pitch_names = "written" needs an instrument to transpose for')
+        return None
+    if header.key is None and header.instrument is None:
+        return None
+    from chainsim.music.horns import find_horn
+    from chainsim.music.scale import parse_key
+    from chainsim.music.written import sounding_key
+
+    place = "instrument"
+    try:
+        horn = find_horn(header.instrument) if header.instrument is not None else None
+        place = "key"
+        if header.key is None:
+            return None
+        parse_key(header.key)
+        return sounding_key(header.key, horn) if horn and header.pitch_names == "written" else header.key
+    except SettingError as error:
+        faults.append(f"{place}: {error}")
+        return None
+
+
+def _check_blenders(state: State, place: str, faults: list[str]) -> None:
+    from chainsim.sketch.chain import BlenderStep, BlockStep, Chain
+
+    def walk(chain: Chain) -> None:
+        for step in chain:
+            if isinstance(step, BlenderStep):
+                type_name = state.blocks[step.name].type_name
+                if type_name != "blender":
+                    faults.append(f'{place}chain: "{step.name}" is of type {type_name}, a fork needs a blender')
+                walk(step.wet)
+            elif isinstance(step, BlockStep):
+                if state.blocks[step.name].type_name == "blender":
+                    faults.append(
+                        f'{place}chain: "{step.name}" is a blender and needs a wet chain:'
+                        f' {{ blender = "{step.name}", wet = [...] }}'
+                    )
+            else:
+                for lane in step.lanes:
+                    walk(lane.chain)
+
+    walk(state.chain)
+
+
+def _check_listening(state: State, place: str, faults: list[str]) -> None:
+    from chainsim.block import block_type
+
+    in_chain = set(block_names(state.chain))
+    for name in in_chain:
+        entry = state.blocks[name]
+        heard = entry.common.listens_to
+        if heard is None:
+            continue
+        where = f"{place}blocks.{name}.listens_to"
+        if not block_type(entry.type_name).has_detector:
+            faults.append(f"{where}: a {entry.type_name} has no detector")
+        elif heard != INPUT and heard not in in_chain:
+            known = [INPUT, *sorted(in_chain)]
+            faults.append(f'{where}: "{heard}" is not in the chain{nearest(heard, known)}')
+
+
+def _unused(base: State, patches: Mapping[str, State]) -> list[str]:
+    used = set(block_names(base.chain)).union(*(block_names(p.chain) for p in patches.values()))
+    return [f"blocks.{name}: declared but in no chain; it does nothing" for name in base.blocks if name not in used]

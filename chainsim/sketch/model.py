@@ -1,0 +1,154 @@
+"""A sketch in memory: what was written, checked and resolved."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+from chainsim.block import Assets, block_type
+from chainsim.settings import Settings, choice, fixed, flag, whole, words
+from chainsim.sketch.chain import Chain, block_names
+from chainsim.stage.drives import Drive
+
+
+class Header(Settings):
+    """The settings at the top of a sketch."""
+
+    format: int = whole(1, 1, 1, "version of the sketch format")
+    title: str = words("untitled", "what the sound is called")
+    tempo_bpm: float = fixed(120.0, 20.0, 400.0, "bpm", "beats (quarters) per minute")
+    key: str | None = words(None, 'key, such as "E minor" or "G dorian"; sounding unless pitch_names = "written"')
+    instrument: str | None = words(None, 'the horn, such as "tenor sax": range of its notes and transposition')
+    pitch_names: Literal["sounding", "written"] = choice("sounding", "whether key and pitches are as heard or as read")
+    a4_hz: float = fixed(440.0, 380.0, 480.0, "Hz", "tuning: frequency of A4")
+    feed: Literal["as_is", "mono"] = choice("as_is", "what goes to the house: as it comes, or folded to one channel")
+
+
+class Common(Settings):
+    """Settings that every block has beside its own."""
+
+    engaged: bool = flag(True, "false takes the block out of the chain: what comes in goes on as it is")
+    latency_ms: float = fixed(0.0, 0.0, 500.0, "ms", "extra latency that stands for a device you have measured")
+    tails: Literal["by_kind", "ring", "cut"] = choice(
+        "by_kind", "what a block does when a patch leaves it: ring out, or be cut; echoes and reverbs ring by default"
+    )
+    listens_to: str | None = words(
+        None, 'what the detector hears: "input" (the take) or a block; default its own input'
+    )
+
+
+@dataclass(frozen=True)
+class BlockEntry:
+    """One declared block."""
+
+    name: str
+    type_name: str
+    settings: Settings
+    common: Common = field(default_factory=Common)
+
+    @property
+    def rings(self) -> Literal["ring", "cut", "plain"]:
+        """Whether its tail is kept when it is left; "plain" blocks let the tails of others through."""
+        if self.common.tails != "by_kind":
+            return self.common.tails
+        return "ring" if block_type(self.type_name).rings else "plain"
+
+
+@dataclass(frozen=True)
+class State:
+    """What holds between two cues: a chain, its blocks, a tempo."""
+
+    chain: Chain
+    blocks: Mapping[str, BlockEntry]
+    tempo_bpm: float
+    key: str | None
+    a4_hz: float
+
+
+@dataclass(frozen=True)
+class Cue:
+    """From this time on, this patch."""
+
+    at_s: float
+    patch: str
+
+
+@dataclass(frozen=True)
+class ControllerEntry:
+    """One declared controller and what it drives."""
+
+    name: str
+    type_name: str
+    settings: Settings
+    listens_to: str | None
+    drives: tuple[Drive, ...]
+
+
+@dataclass(frozen=True)
+class Sketch:
+    """A checked sketch.
+
+    Attributes
+    ----------
+    header : Header
+    base : State
+        The chain as written, before any patch.
+    patches : dict of State
+    cues : tuple of Cue, in order of time
+    controllers : dict of ControllerEntry
+    folder : Path or None
+        Where the files it names must lie.
+    text : str
+        The sketch as written.
+    warnings : tuple of str
+    """
+
+    header: Header
+    base: State
+    patches: Mapping[str, State] = field(default_factory=dict)
+    cues: tuple[Cue, ...] = ()
+    controllers: Mapping[str, ControllerEntry] = field(default_factory=dict)
+    folder: Path | None = None
+    text: str = ""
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """What the sound is called."""
+        return self.header.title
+
+    @property
+    def assets(self) -> Assets:
+        """The files it may use."""
+        return Assets(self.folder)
+
+    @property
+    def sha256(self) -> str:
+        """Hash of the text."""
+        return hashlib.sha256(self.text.encode()).hexdigest()
+
+    @property
+    def block_order(self) -> list[str]:
+        """Names of the blocks in the order of the chain."""
+        return list(block_names(self.base.chain))
+
+    def timeline(self) -> list[tuple[float, State]]:
+        """States by the time in seconds at which they begin; the first begins at 0."""
+        begun: dict[float, State] = {0.0: self.base}
+        for cue in self.cues:
+            begun[cue.at_s] = self.patches[cue.patch]
+        return sorted(begun.items(), key=lambda item: item[0])
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values of what was resolved, for records and --json."""
+        return {
+            "title": self.title,
+            "sha256": self.sha256,
+            "tempo_bpm": self.base.tempo_bpm,
+            "key": self.base.key,
+            "instrument": self.header.instrument,
+            "blocks": {n: {"type": b.type_name, **b.settings.model_dump()} for n, b in self.base.blocks.items()},
+        }

@@ -1,0 +1,89 @@
+"""From plain values to settings, with one line for each fault: the place, what was found, what is allowed."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from chainsim.block import block_type
+from chainsim.errors import SettingError, nearest
+from chainsim.settings import Settings
+from chainsim.sketch.model import BlockEntry, Common
+
+T = TypeVar("T", bound=Settings)
+
+
+def table_of(values: Mapping[str, Any], key: str, faults: list[str]) -> dict[str, Any]:
+    """Return the table of tables under `key`, empty where there is none."""
+    found = values.get(key, {})
+    if isinstance(found, dict) and all(isinstance(v, dict) for v in found.values()):
+        return found
+    faults.append(f"{key}: allowed are tables only: [{key}.NAME]")
+    return {k: v for k, v in found.items() if isinstance(v, dict)} if isinstance(found, dict) else {}
+
+
+def read_settings(
+    kind: type[T], values: Mapping[str, Any], place: str, faults: list[str], also_known: Iterable[str] = ()
+) -> T | None:
+    """Check values against a settings class; None where there was a fault."""
+    try:
+        return kind.model_validate(dict(values))
+    except ValidationError as error:
+        for detail in error.errors():
+            faults.append(_line(kind, detail, place, also_known))
+        return None
+
+
+def read_block(name: str, table: Mapping[str, Any], place: str, faults: list[str]) -> BlockEntry | None:
+    """Check one declared block."""
+    if name in ("dry", "input"):
+        faults.append(f'{place}: "{name}" has a meaning of its own in chains; name the block otherwise')
+    type_name = table.get("type", name)
+    try:
+        cls = block_type(type_name) if isinstance(type_name, str) else None
+    except SettingError as error:
+        faults.append(f"{place}.type: {error}")
+        return None
+    if cls is None:
+        faults.append(f"{place}.type: found {type_name!r}, allowed a block type's name")
+        return None
+    common_names = set(Common.specs())
+    own = {k: v for k, v in table.items() if k != "type" and k not in common_names}
+    settings = read_settings(cls.settings_type, own, place, faults, also_known=[*common_names, "type"])
+    common = read_settings(Common, {k: v for k, v in table.items() if k in common_names}, place, faults)
+    if settings is None or common is None:
+        return None
+    return BlockEntry(name, str(type_name), settings, common)
+
+
+def _line(kind: type[Settings], detail: ErrorDetails, place: str, also_known: Iterable[str]) -> str:
+    where = _where(place, detail["loc"])
+    what, found = detail["type"], detail["input"]
+    spec = kind.specs().get(str(detail["loc"][0])) if detail["loc"] else None
+    if what == "extra_forbidden":
+        known = [*kind.specs(), *also_known]
+        name = str(detail["loc"][-1])
+        close = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+        allowed = f"; allowed {', '.join(sorted(known))}" if not close else ""
+        return f'{where}: no setting "{name}"{nearest(name, known) if close else ""}{allowed}'
+    if what == "value_error":
+        message = detail["msg"].removeprefix("Value error, ")
+        return f"{where} {message}" if message.startswith("= ") else f"{where}: {message}"
+    if what == "missing":
+        return f"{where}: missing"
+    allowed = spec.range_text() if spec is not None and len(detail["loc"]) == 1 else ""
+    kind_of = detail["msg"].removeprefix("Input should be ")
+    if spec is not None and spec.choices and isinstance(found, str):
+        return f'{where} = "{found}", allowed {allowed}{nearest(found, spec.choices)}'
+    return f"{where} = {found!r:.60}, allowed {allowed or kind_of}"
+
+
+def _where(place: str, loc: tuple[int | str, ...]) -> str:
+    text = place
+    for part in loc:
+        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else str(part)
+    return text
