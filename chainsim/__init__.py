@@ -1,1 +1,54 @@
-"""chainsim: a dry horn through a declared chain of effects, rendered and measured offline."""
+"""chainsim: a dry horn through a declared chain of effects, rendered and measured offline.
+
+>>> import chainsim
+>>> sketch = chainsim.load_sketch("waltz.toml")  # doctest: +SKIP
+>>> rendering = chainsim.render(sketch, take, sample_rate_hz=48_000)  # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from chainsim.batch.render_file import FileReport, render_file
+    from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError
+    from chainsim.graph.rendering import Rendering, render
+    from chainsim.sketch.loading import load_sketch, parse_sketch
+    from chainsim.sketch.model import Sketch
+
+_PUBLIC = {
+    "load_sketch": "chainsim.sketch.loading",
+    "parse_sketch": "chainsim.sketch.loading",
+    "Sketch": "chainsim.sketch.model",
+    "render": "chainsim.graph.rendering",
+    "Rendering": "chainsim.graph.rendering",
+    "render_file": "chainsim.batch.render_file",
+    "FileReport": "chainsim.batch.render_file",
+    "ChainsimError": "chainsim.errors",
+    "SettingError": "chainsim.errors",
+    "SketchError": "chainsim.errors",
+    "GraphError": "chainsim.errors",
+    "AudioError": "chainsim.errors",
+}
+
+__all__ = [
+    "AudioError",
+    "ChainsimError",
+    "FileReport",
+    "GraphError",
+    "Rendering",
+    "SettingError",
+    "Sketch",
+    "SketchError",
+    "load_sketch",
+    "parse_sketch",
+    "render",
+    "render_file",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _PUBLIC:
+        return getattr(importlib.import_module(_PUBLIC[name]), name)
+    raise AttributeError(f"module 'chainsim' has no attribute {name!r}")

@@ -1,0 +1,1 @@
+"""Many renders: takes to files, orders, matrices."""

@@ -1,0 +1,177 @@
+"""One take through one sketch into files, with what a player wants to know of the result."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from chainsim.audio.wav import SampleFormat
+from chainsim.audio.reading import open_take, take_hash
+from chainsim.audio.writing import TakeWriter, record_path, refuse_same_file, write_record
+from chainsim.errors import AudioError
+from chainsim.graph.build import Graph
+from chainsim.graph.engine import Engine
+from chainsim.graph.rendering import build_graph
+from chainsim.measure.loudness import LoudnessMeter
+from chainsim.measure.peaks import PeakMeter
+from chainsim.sketch.model import Sketch
+
+Progress = Callable[[int, int], None]
+"""Told (frames done, frames in all)."""
+
+
+@dataclass(frozen=True)
+class FileReport:
+    """What one render gave.
+
+    Attributes
+    ----------
+    take, output : str
+    probes : dict of str
+        Files of the probed blocks.
+    sample_rate_hz : float
+    channels, frames : int
+    latency_ms : float
+        From the take to the output, by the shortest way.
+    tail_s : float
+        Bound of what goes on after the take.
+    integrated_lufs, true_peak_dbtp, sample_peak_dbfs : float
+        ITU-R BS.1770-5; minus infinity for silence.
+    lowered_by_db : float
+        What an integer format needed, where that was asked for.
+    times_real_time : float
+        Seconds of take per second of rendering.
+    sketch, sketch_sha256, take_sha256, version : str
+    warnings : list of str
+    """
+
+    take: str
+    output: str
+    probes: dict[str, str]
+    sample_rate_hz: float
+    channels: int
+    frames: int
+    latency_ms: float
+    tail_s: float
+    integrated_lufs: float
+    true_peak_dbtp: float
+    sample_peak_dbfs: float
+    lowered_by_db: float
+    times_real_time: float
+    sketch: str
+    sketch_sha256: str
+    take_sha256: str
+    version: str
+    warnings: list[str] = field(default_factory=list)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values, for JSON."""
+        return asdict(self)
+
+
+def render_file(
+    sketch: Sketch,
+    take: str | Path,
+    output: str | Path,
+    *,
+    probes: Mapping[str, str | Path] | None = None,
+    sample_format: SampleFormat | None = None,
+    lower_to_fit: bool = False,
+    record: bool = False,
+    threads: int | None = None,
+    progress: Progress | None = None,
+) -> FileReport:
+    """Render a take into a file, span by span, so that memory does not grow with its length.
+
+    Parameters
+    ----------
+    sketch : Sketch
+    take, output : path
+        The output's suffix chooses its format.
+    probes : dict of path by block
+        Where the output of single blocks goes.
+    sample_format, lower_to_fit
+        As for `TakeWriter`.
+    record : bool
+        Write the report beside the output as JSON.
+    threads : int, optional
+        By default as many as the chain has lanes, at most one a core.
+    progress : callable, optional
+
+    Raises
+    ------
+    AudioError, SketchError, GraphError
+        Nothing is left half-written.
+    """
+    files = {"out": Path(output), **{name: Path(p) for name, p in (probes or {}).items()}}
+    if len({p.resolve() for p in files.values()}) < len(files):
+        raise AudioError(f"{output}: two outputs would be one file")
+    for path in files.values():
+        refuse_same_file(path, [take])
+    with ExitStack() as stack:
+        source = stack.enter_context(open_take(take))
+        graph = build_graph(sketch, source.sample_rate_hz, source.channels, [n for n in files if n != "out"])
+        engine = Engine(graph, source.read, source.frames, threads=threads or threads_for(graph))
+        writers = {
+            name: stack.enter_context(
+                TakeWriter(path, source.sample_rate_hz, graph.outputs[name].channels, sample_format,
+                           lower_to_fit=lower_to_fit)
+            )
+            for name, path in files.items()
+        }  # fmt: skip
+        loudness = LoudnessMeter(source.sample_rate_hz, graph.outputs["out"].channels)
+        peaks = PeakMeter(source.sample_rate_hz, graph.outputs["out"].channels)
+        begun = time.perf_counter()
+        for n0, outputs in engine.stream():
+            for name, writer in writers.items():
+                writer.write(outputs[name])
+            loudness.add(outputs["out"])
+            peaks.add(outputs["out"])
+            if progress is not None:
+                progress(n0 + outputs["out"].shape[1], engine.frames)
+        seconds = time.perf_counter() - begun
+    report = FileReport(
+        take=str(take),
+        output=str(output),
+        probes={name: str(path) for name, path in files.items() if name != "out"},
+        sample_rate_hz=source.sample_rate_hz,
+        channels=graph.outputs["out"].channels,
+        frames=engine.frames,
+        latency_ms=1000.0 * graph.latency[0] / source.sample_rate_hz,
+        tail_s=graph.tail_s,
+        integrated_lufs=loudness.result().integrated_lufs,
+        true_peak_dbtp=peaks.result().true_peak_dbtp,
+        sample_peak_dbfs=peaks.result().sample_peak_dbfs,
+        lowered_by_db=writers["out"].lowered_by_db,
+        times_real_time=source.frames / source.sample_rate_hz / max(seconds, 1e-9),
+        sketch=sketch.title,
+        sketch_sha256=sketch.sha256,
+        take_sha256=take_hash(take),
+        version=_version(),
+        warnings=[*source.warnings, *sketch.warnings, *graph.warnings, *engine.warnings],
+    )
+    if record:
+        write_record(record_path(output), report.to_dict())
+    return report
+
+
+def threads_for(graph: Graph) -> int:
+    """As many threads as blocks can run side by side, at most one a core."""
+    depth: dict[Any, int] = {}
+    width: dict[int, int] = {}
+    for node in graph.nodes:
+        depth[node] = 1 + max((depth[s] for s in node.sources()), default=0)
+        if node.kind == "block":
+            width[depth[node]] = width.get(depth[node], 0) + 1
+    return max(1, min(os.cpu_count() or 1, max(width.values(), default=1)))
+
+
+def _version() -> str:
+    from importlib.metadata import version
+
+    return version("chainsim")

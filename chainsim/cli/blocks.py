@@ -1,0 +1,99 @@
+"""`chainsim blocks`: what there is, and every setting of one block."""
+
+from __future__ import annotations
+
+import inspect
+import math
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from chainsim.cli.common import echo_json, table
+
+if TYPE_CHECKING:
+    from chainsim.block import Block
+    from chainsim.settings import Spec
+
+
+@click.command(name="blocks", short_help="List the blocks, or all settings of one.")
+@click.argument("name", required=False)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def command(name: str | None, as_json: bool) -> None:
+    """List all blocks; with NAME, everything that can be set on one.
+
+    \b
+    Examples:
+      chainsim blocks
+      chainsim blocks delay
+    """
+    from chainsim.block import block_type, block_type_names
+
+    if name is None:
+        kinds = [block_type(n) for n in block_type_names()]
+        if as_json:
+            echo_json([{"type": k.type_name, "what": _summary(k)} for k in kinds])
+        else:
+            click.echo("\n".join(f"{k.type_name:16} {_summary(k)}" for k in kinds))
+            click.echo("\nAll settings of one: chainsim blocks NAME")
+        return
+    kind = block_type(name)
+    click.echo(_described(kind)) if not as_json else echo_json(_plain(kind))
+
+
+def _summary(kind: type[Block[Any]]) -> str:
+    return (inspect.getdoc(kind) or "").splitlines()[0]
+
+
+def _described(kind: type[Block[Any]]) -> str:
+    from chainsim.sketch.model import Common
+
+    common = {k: s for k, s in Common.specs().items() if k != "listens_to" or kind.has_detector}
+    parts = [
+        f"{kind.type_name}: {inspect.getdoc(kind) or ''}",
+        _settings_table(kind.settings_type.specs().values()),
+        "On every block:\n" + _settings_table(common.values()),
+        "* may be moved by patches, cues and controllers while it sounds",
+    ]
+    if kind.source:
+        parts.append(f"Source: {kind.source}")
+    return "\n\n".join(parts)
+
+
+def _settings_table(specs: Any) -> str:
+    rows = []
+    for spec in specs:
+        moves = "*" if spec.movable else ""
+        rows.append((spec.name + moves, _shown(spec.default), spec.range_text() or _kind(spec), spec.text))
+    laid = table(("setting", "default", "allowed"), [r[:3] for r in rows]).splitlines()
+    return "\n".join([laid[0], *(f"{line}   {row[3]}" for line, row in zip(laid[1:], rows, strict=True))])
+
+
+def _kind(spec: Spec) -> str:
+    if isinstance(spec.default, bool):
+        return "true | false"
+    return "a list of tables" if isinstance(spec.default, list | tuple) else "text"
+
+
+def _shown(value: Any) -> str:
+    if value is None:
+        return "-"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float):
+        return "off" if value == -math.inf else f"{value:g}"
+    return str(value) if value not in ([], ()) else "none"
+
+
+def _plain(kind: type[Block[Any]]) -> dict[str, Any]:
+    return {
+        "type": kind.type_name,
+        "what": _summary(kind),
+        "source": kind.source,
+        "settings": [
+            {
+                "name": s.name, "default": _shown(s.default), "unit": s.unit, "low": s.low, "high": s.high,
+                "choices": list(s.choices), "movable": s.movable, "may_be_off": s.may_be_off, "what": s.text,
+            }
+            for s in kind.settings_type.specs().values()
+        ],
+    }  # fmt: skip

@@ -1,0 +1,5 @@
+"""placeholder."""
+import click
+@click.command(name="check")
+def command() -> None:
+    """Check."""

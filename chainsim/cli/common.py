@@ -1,0 +1,68 @@
+"""What several commands share: warnings, tables, progress."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+import click
+
+
+def echo_json(value: Any) -> None:
+    """Print a value for programs; what is not a finite number becomes null."""
+    click.echo(json.dumps(_plain(value), indent=2, ensure_ascii=False))
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def warn(lines: Iterable[str]) -> None:
+    """Print warnings on stderr, each once."""
+    for line in dict.fromkeys(lines):
+        click.echo(f"warning: {line}", err=True)
+
+
+def tell_of_compiling() -> None:
+    """Say on stderr when the kernels are about to be compiled."""
+    from chainsim.kernel import on_first_compile
+
+    on_first_compile(lambda text: click.echo(text, err=True))
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Lay out a table: the first column to the left, the others to the right."""
+    lines = [list(head), *map(list, rows)]
+    widths = [max(len(line[i]) for line in lines) for i in range(len(head))]
+    laid = []
+    for line in lines:
+        cells = [c.ljust(w) if i == 0 else c.rjust(w) for i, (c, w) in enumerate(zip(line, widths, strict=True))]
+        laid.append("  ".join(cells).rstrip())
+    return "\n".join(laid)
+
+
+def number(value: float, digits: int = 1, unit: str = "") -> str:
+    """A figure for a table; silence shows as a dash."""
+    return f"{value:.{digits}f}{unit}" if math.isfinite(value) else "-"
+
+
+@contextmanager
+def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
+    """A progress bar on stderr, silent when that is not a terminal; give it (done, in all)."""
+    if not sys.stderr.isatty():
+        yield lambda done, whole: None
+        return
+    with click.progressbar(length=1000, label=label, file=sys.stderr) as bar:
+
+        def show(done: int, whole: int) -> None:
+            bar.update(round(1000 * done / max(whole, 1)) - bar.pos)
+
+        yield show

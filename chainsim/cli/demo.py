@@ -1,0 +1,5 @@
+"""placeholder."""
+import click
+@click.command(name="demo")
+def command() -> None:
+    """Check."""

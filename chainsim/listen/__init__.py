@@ -1,0 +1,1 @@
+"""What is looked at and listened to: drawings, pages, sheets."""

@@ -1,0 +1,108 @@
+"""The signal flow drawn in characters: series from left to right, lanes one under the other."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from chainsim.sketch.chain import BlenderStep, BlockStep, Chain, Lane, LanesStep
+from chainsim.sketch.model import State
+
+
+@dataclass(frozen=True)
+class _Picture:
+    """Lines of equal width; the wire runs through line `wire`."""
+
+    lines: list[str]
+    wire: int
+
+    @property
+    def width(self) -> int:
+        return len(self.lines[0])
+
+
+def draw_chain(state: State) -> str:
+    """Draw a chain.
+
+    Returns
+    -------
+    str
+        Lines without trailing blanks. A block in parentheses is declared but not engaged.
+    """
+    ends = [_Picture(["input "], 0), _series(state.chain, state), _Picture(["─► out"], 0)]
+    return "\n".join(line.rstrip() for line in _joined(ends).lines)
+
+
+def _series(chain: Chain, state: State) -> _Picture:
+    return _joined([_step(step, state) for step in chain]) if chain else _Picture(["─"], 0)
+
+
+def _step(step: BlockStep | LanesStep | BlenderStep, state: State) -> _Picture:
+    if isinstance(step, BlockStep):
+        entry = state.blocks[step.name]
+        heard = f" [hears {entry.common.listens_to}]" if entry.common.listens_to else ""
+        text = step.name + heard if entry.common.engaged else f"({step.name})"
+        return _Picture([f"─► {text} "], 0)
+    if isinstance(step, LanesStep):
+        lanes = [_lane(lane, state) for lane in step.lanes]
+        return _fork(lanes, "sum, aligned" if step.align else "sum")
+    settings = state.blocks[step.name].settings
+    dry, wet = (_level(getattr(settings, key)) for key in ("dry_db", "wet_db"))
+    paths = [_labelled(_Picture(["─"], 0), dry), _labelled(_series(step.wet, state), wet)]
+    name = step.name if state.blocks[step.name].common.engaged else f"({step.name})"
+    return _fork(paths, name)
+
+
+def _lane(lane: Lane, state: State) -> _Picture:
+    pan = "" if lane.pan is None else f" pan {lane.pan:+g}"
+    label = (_level(lane.level_db) if lane.level_db != 0.0 else "") + pan
+    return _labelled(_series(lane.chain, state), label.strip())
+
+
+def _labelled(picture: _Picture, label: str) -> _Picture:
+    return _joined([picture, _Picture([f"─ {label} "], 0)]) if label else picture
+
+
+def _level(level_db: float) -> str:
+    return "off" if level_db == -math.inf else f"{level_db:+g} dB"
+
+
+def _fork(lanes: Sequence[_Picture], name: str) -> _Picture:
+    width = max(lane.width for lane in lanes)
+    lines: list[str] = []
+    wires = []
+    for lane in lanes:
+        wires.append(len(lines) + lane.wire)
+        for i, line in enumerate(lane.lines):
+            lines.append(line + ("─" if i == lane.wire else " ") * (width - lane.width))
+    first, last = wires[0], wires[-1]
+    for i, line in enumerate(lines):
+        lines[i] = _corner(i, first, last, wires, "└", "├") + line + _corner(i, first, last, wires, "┘", "┤")
+    lines = [("─" if i == first else " ") + line for i, line in enumerate(lines)]
+    return _joined([_Picture(lines, first), _Picture([f"─► {name} "], 0)])
+
+
+def _corner(i: int, first: int, last: int, wires: list[int], bottom: str, middle: str) -> str:
+    """The character where a fork opens or closes on line i."""
+    if i < first or i > last:
+        return " "
+    if first == last:
+        return "─"
+    if i == first:
+        return "┬"
+    if i == last:
+        return bottom
+    return middle if i in wires else "│"
+
+
+def _joined(pictures: Sequence[_Picture]) -> _Picture:
+    above = max(p.wire for p in pictures)
+    below = max(len(p.lines) - p.wire for p in pictures)
+    lines = [""] * (above + below)
+    for picture in pictures:
+        top = above - picture.wire
+        for i in range(above + below):
+            inside = top <= i < top + len(picture.lines)
+            lines[i] += picture.lines[i - top] if inside else " " * picture.width
+    return _Picture(lines, above)
