@@ -10,8 +10,10 @@ import functools
 import hashlib
 import importlib
 import os
+import shutil
 import sys
 import threading
+import time
 import types
 from collections.abc import Callable
 from pathlib import Path
@@ -80,8 +82,7 @@ def _dispatcher(function: Callable[..., Any]) -> Any:
     linked.__module__, linked.__qualname__ = function.__module__, function.__qualname__
     dispatcher = numba.njit(nogil=True, error_model="numpy", fastmath=False)(linked)
     folder = cache_folder()
-    if not config.DISABLE_JIT:
-        _tell_if_empty(folder)
+    if not config.DISABLE_JIT and _usable(folder):
         before = config.CACHE_DIR
         config.CACHE_DIR = str(folder)
         try:
@@ -91,12 +92,26 @@ def _dispatcher(function: Callable[..., Any]) -> Any:
     return dispatcher
 
 
-def _tell_if_empty(folder: Path) -> None:
-    if folder.exists():
-        return
-    folder.mkdir(parents=True, exist_ok=True)
+@functools.cache
+def _usable(folder: Path) -> bool:
+    """Make the folder where it is missing; say so, since all kernels are then compiled anew."""
+    if folder.is_dir():
+        return True
     for listener in _listeners:
         listener("compiling the sound kernels (once per version, some seconds)")
+    try:
+        folder.mkdir(parents=True)
+        _forget_old(folder.parent)
+    except OSError:
+        return folder.is_dir()
+    return True
+
+
+def _forget_old(parent: Path) -> None:
+    """Remove the kernels of versions that nobody has compiled for a month."""
+    for old in parent.glob("kernels-*"):
+        if old.is_dir() and time.time() - old.stat().st_mtime > 30 * 86_400:
+            shutil.rmtree(old, ignore_errors=True)
 
 
 @functools.cache

@@ -1,5 +1,8 @@
 """placeholder."""
+
 import click
+
+
 @click.command(name="check")
 def command() -> None:
     """Check."""

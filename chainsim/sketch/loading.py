@@ -89,11 +89,10 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
     patches = read_patches(patch_tables, base, declared, faults)
     controllers = read_controllers(table_of(values, "controllers", faults), base, faults)
     cues = read_cues(values.get("cues", []), patches, patch_tables, faults)
-    if faults:
-        return None
     for place, state in [("", base), *((f"patches.{n}: ", p) for n, p in patches.items())]:
-        _check_blenders(state, place, faults)
-        _check_listening(state, place, faults)
+        if set(block_names(state.chain)) <= set(state.blocks):
+            _check_blenders(state, place, faults)
+            _check_listening(state, place, faults)
     return Sketch(
         header=header,
         base=base,

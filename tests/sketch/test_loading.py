@@ -1,0 +1,180 @@
+"""Sketches: what is read, and that every fault is one line that names place, finding and what is allowed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from chainsim.errors import SketchError
+from chainsim.sketch.chain import BlenderStep, BlockStep, Lane, LanesStep
+from chainsim.sketch.loading import load_sketch, parse_sketch
+
+GOOD = """
+title = "Harbour waltz"
+tempo_bpm = 138
+chain = ["a", { lanes = ["dry", ["b", "c"], { chain = ["d"], level_db = -3, pan = 0.2 }, "e"], align = true },
+         { blender = "mix", wet = ["f"] }, "gain"]
+[blocks]
+a = { type = "gain", gain_db = "off" }
+b = { type = "gain" }
+c = { type = "pan", pan = -1 }
+d = { type = "gain", engaged = false, latency_ms = 3 }
+e = { type = "gain" }
+f = { type = "gain" }
+mix = { type = "blender", wet_db = -6 }
+"""
+
+
+def test_a_sketch_is_read_as_written() -> None:
+    sketch = parse_sketch(GOOD)
+    assert sketch.title == "Harbour waltz"
+    assert sketch.base.tempo_bpm == 138.0
+    a, lanes, blender, last = sketch.base.chain
+    assert a == BlockStep("a")
+    assert lanes == LanesStep(
+        (
+            Lane(()),
+            Lane((BlockStep("b"), BlockStep("c"))),
+            Lane((BlockStep("d"),), -3.0, 0.2),
+            Lane((BlockStep("e"),)),
+        ),
+        align=True,
+    )
+    assert blender == BlenderStep("mix", (BlockStep("f"),))
+    assert last == BlockStep("gain")  # a bare type name is that block with its defaults
+    assert sketch.base.blocks["a"].settings.model_dump() == {"gain_db": float("-inf")}
+    assert sketch.base.blocks["d"].common.latency_ms == 3.0
+    assert not sketch.base.blocks["d"].common.engaged
+    assert sketch.warnings == ()
+
+
+FAULTS = [
+    ('titel = "x"\nchain = []', 'titel: no setting "titel"; did you mean "title"?'),
+    ("tempo_bpm = 120", "chain: missing"),
+    ("tempo_bpm = 4\nchain = []", "tempo_bpm = 4 bpm, allowed 20 ... 400 bpm"),
+    ("format = 2\nchain = []", "format = 2, allowed 1 ... 1"),
+    ('chain = ["ehco"]\n[blocks.echo]\ntype = "gain"', 'chain: no block "ehco"; did you mean "echo"?'),
+    ('chain = ["a", "a"]\n[blocks.a]\ntype = "gain"', 'chain: "a" stands in the chain 2 times'),
+    ("chain = [3]", "chain[0]: found 3, allowed a block's name"),
+    ("chain = [{ lanes = [] }]", "chain[0].lanes: found a list, allowed a list of at least one lane"),
+    ('chain = [{ lanes = ["dry"], pan = 1 }]', 'chain[0]: no entry "pan", allowed lanes, align'),
+    ('chain = [{ lanes = [{ chain = ["gain"], pan = 2 }] }]', "chain[0].lanes[0].pan: found 2, allowed -1 ... 1"),
+    ('chain = [{ lanes = [{ chain = ["gain"], level_db = 90 }] }]', "level_db: found 90, allowed -96 ... 24 dB"),
+    ('chain = ["dry"]', '"dry" is not a block'),
+    ('chain = ["blender"]', '"blender" is a blender and needs a wet chain'),
+    ('chain = [{ blender = "gain", wet = ["pan"] }]', '"gain" is of type gain, a fork needs a blender'),
+    ('chain = [{ blender = "blender" }]', "a blender needs its wet chain"),
+    ('chain = []\n[blocks.a]\ntype = "gian"', 'blocks.a.type: no block type "gian"; did you mean "gain"?'),
+    ("chain = []\n[blocks.a]\ntype = 5", "blocks.a.type: found 5"),
+    ('chain = []\n[blocks.input]\ntype = "gain"', 'blocks.input: "input" has a meaning of its own'),
+    (
+        'chain = ["a"]\n[blocks.a]\ntype = "gain"\ngain_db = 99',
+        'blocks.a.gain_db = 99 dB, allowed -96 ... 48 dB or "off"',
+    ),
+    ('chain = ["a"]\n[blocks.a]\ntype = "gain"\ngain_db = nan', "blocks.a.gain_db = nan dB, allowed"),
+    ('chain = ["a"]\n[blocks.a]\ntype = "gain"\ngain_db = true', "blocks.a.gain_db = True, allowed"),
+    ('chain = ["a"]\n[blocks.a]\ntype = "gain"\ngain = 1', 'blocks.a.gain: no setting "gain"; did you mean "gain_db"?'),
+    ('chain = ["a"]\n[blocks.a]\ntype = "gain"\nlistens_to = "input"', "blocks.a.listens_to: a gain has no detector"),
+    (
+        'chain = ["a"]\n[blocks.a]\ntype = "gain"\ntails = "long"',
+        'blocks.a.tails = "long", allowed by_kind | ring | cut',
+    ),
+    ('pitch_names = "written"\nkey = "C major"\nchain = []', "needs an instrument"),
+    ("chain = []\nblocks = 3", "blocks: allowed are tables only"),
+    ('chain = []\n[[cues]]\nat_s = -1\npatch = "p"\n[patches.p]', "cues[0].at_s = -1, allowed a time of 0 s or later"),
+    ('chain = []\n[[cues]]\nat_s = 1\npatch = "q"\n[patches.p]', 'cues[0].patch: no patch "q"'),
+    ("chain = []\n[patches.p]\nengaged = []", 'patches.p: no entry "engaged"; did you mean "engage"?'),
+    ('chain = ["gain"]\n[patches.p]\nengage = ["gane"]', '"gane" is not in the chain; did you mean "gain"?'),
+    (
+        'chain = ["gain"]\n[controllers.c]\ntype = "breakpoints"\npoints = [[1, 0], [0, 1]]',
+        "times must rise from point to point",
+    ),
+    (
+        'chain = ["blender"]\n[blocks.blender]\n[controllers.c]\ntype = "breakpoints"\npoints = [[0, 0]]\n'
+        'drives = [{ setting = "blender.flip_wet" }]',
+        '"flip_wet" is fixed and cannot be driven',
+    ),
+    ("chain = [", "not valid TOML"),
+    ("chain = " + "[" * 3000 + "]" * 3000, "nested"),
+    ("chain = [" + "{ lanes = [[" * 40 + '"gain"' + "]] }" * 40 + "]", "nested more than 16 forks deep"),
+    ("chain = [" + ", ".join(f'"g{i}"' for i in range(300)) + "]", "300 blocks, at most 200 are allowed"),
+]
+
+
+@pytest.mark.parametrize(("text", "line"), FAULTS, ids=range(len(FAULTS)))
+def test_a_fault_is_one_line(text: str, line: str) -> None:
+    with pytest.raises(SketchError) as caught:
+        parse_sketch(text, name="parade.toml")
+    assert any(line in fault for fault in caught.value.faults), caught.value.faults
+    assert all(fault.startswith("parade.toml: ") and "\n" not in fault for fault in caught.value.faults)
+
+
+def test_all_faults_are_told_together() -> None:
+    text = 'titel = "x"\nchain = ["a"]\n[blocks.a]\ntype = "gain"\ngain_db = 99\n[blocks.b]\ntype = "pan"\npan = 7'
+    with pytest.raises(SketchError) as caught:
+        parse_sketch(text)
+    assert len(caught.value.faults) == 3
+
+
+def test_a_declared_block_that_does_nothing_is_warned_of() -> None:
+    sketch = parse_sketch('chain = ["gain"]\n[blocks.spare]\ntype = "pan"')
+    assert sketch.warnings == ("blocks.spare: declared but in no chain; it does nothing",)
+
+
+@pytest.mark.parametrize(
+    ("make", "line"),
+    [
+        (lambda p: None, "cannot be read"),
+        (lambda p: p.mkdir(), "cannot be read"),
+        (lambda p: p.write_bytes(b"\xff\xfe\x00"), "not a text file"),
+        (lambda p: p.write_text("#" * 1_000_001), "a sketch has at most 1000000"),
+    ],
+    ids=["missing", "folder", "binary", "huge"],
+)
+def test_a_file_that_cannot_be_a_sketch(tmp_path: Path, make: object, line: str) -> None:
+    path = tmp_path / "parade.toml"
+    make(path)  # type: ignore[operator]
+    with pytest.raises(SketchError, match=line):
+        load_sketch(path)
+
+
+def test_patches_override_and_engage() -> None:
+    text = """
+chain = ["a", "b"]
+[blocks.a]
+type = "gain"
+gain_db = 1
+[blocks.b]
+type = "gain"
+[patches.p]
+engage = ["b"]
+tempo_bpm = 90
+[patches.p.blocks.a]
+gain_db = 2
+[[cues]]
+at_s = 3
+patch = "p"
+"""
+    sketch = parse_sketch(text)
+    patch = sketch.patches["p"]
+    assert not patch.blocks["a"].common.engaged
+    assert patch.blocks["b"].common.engaged
+    assert patch.blocks["a"].settings.model_dump() == {"gain_db": 2.0}
+    assert [(t, s.tempo_bpm) for t, s in sketch.timeline()] == [(0.0, 120.0), (3.0, 90.0)]
+
+
+def test_assets_stay_inside_the_sketchs_folder(tmp_path: Path) -> None:
+    inside = tmp_path / "sketches"
+    inside.mkdir()
+    (inside / "room.wav").write_bytes(b"x")
+    (tmp_path / "secret.wav").write_bytes(b"x")
+    (inside / "link.wav").symlink_to(tmp_path / "secret.wav")
+    (inside / "s.toml").write_text("chain = []")
+    assets = load_sketch(inside / "s.toml").assets
+    assert assets.path("room.wav") == inside / "room.wav"
+    for name in ("../secret.wav", str(tmp_path / "secret.wav"), "link.wav"):
+        with pytest.raises(ValueError, match="outside the sketch's own folder"):
+            assets.path(name)
+    with pytest.raises(ValueError, match="not found"):
+        assets.path("hall.wav")

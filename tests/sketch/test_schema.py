@@ -1,0 +1,41 @@
+"""The printed JSON Schema accepts what the loader accepts, judged by a validator from outside."""
+
+from __future__ import annotations
+
+import tomllib
+
+import jsonschema
+import pytest
+
+from chainsim.resources import preset_paths
+from chainsim.sketch.schema import sketch_schema
+from tests.sketch.test_loading import GOOD
+
+
+def test_it_is_a_schema() -> None:
+    jsonschema.Draft202012Validator.check_schema(sketch_schema())
+
+
+@pytest.mark.parametrize("name", preset_paths())
+def test_presets_fit(name: str) -> None:
+    jsonschema.validate(tomllib.loads(preset_paths()[name].read_text()), sketch_schema())
+
+
+def test_good_sketches_fit() -> None:
+    jsonschema.validate(tomllib.loads(GOOD), sketch_schema())
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "tempo_bpm = 3\nchain = []",
+        'titel = "x"\nchain = []',
+        'chain = ["a"]\n[blocks.a]\ntype = "gain"\ngain_db = 99',
+        'chain = ["a"]\n[blocks.a]\ntype = "gain"\npan = 0',
+        "chain = [{ lanes = [] }]",
+        "title = 'no chain'",
+    ],
+)
+def test_bad_sketches_do_not(text: str) -> None:
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(tomllib.loads(text), sketch_schema())
