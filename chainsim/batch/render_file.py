@@ -126,6 +126,7 @@ def render_file(
         }  # fmt: skip
         loudness = LoudnessMeter(source.sample_rate_hz, graph.outputs["out"].channels)
         peaks = PeakMeter(source.sample_rate_hz, graph.outputs["out"].channels)
+        engine.warm_up()
         begun = time.perf_counter()
         for n0, outputs in engine.stream():
             for name, writer in writers.items():

@@ -17,10 +17,11 @@ from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 import numpy as np
 
 from chainsim.block import Io, Moving
+from chainsim.graph.buffers import Held, Pool
 from chainsim.graph.build import Graph
+from chainsim.graph.mixing import add_ramped, add_scaled, set_scaled
 from chainsim.graph.moving import MovingRow
 from chainsim.graph.nodes import Edge, Node
-from chainsim.kernel import kernel
 from chainsim.units import Array, Audio
 
 CHUNK = 16_384
@@ -28,34 +29,6 @@ FADE_OUT_S = 5.0
 
 Reader = Callable[[int, int], Audio]
 """Gives the take: (first frame, frames) -> (channels, frames), zeros outside it."""
-
-
-@kernel
-def set_scaled(x: Audio, g: float, y: Audio) -> None:
-    """Set y = g x; a mono x feeds every channel of y."""
-    for c in range(y.shape[0]):
-        k = min(c, x.shape[0] - 1)
-        for i in range(y.shape[1]):
-            y[c, i] = g * x[k, i]
-
-
-@kernel
-def add_scaled(x: Audio, g: float, y: Audio) -> None:
-    """Add g x to y."""
-    for c in range(y.shape[0]):
-        k = min(c, x.shape[0] - 1)
-        for i in range(y.shape[1]):
-            y[c, i] += g * x[k, i]
-
-
-@kernel
-def add_ramped(x: Audio, g: float, n0: int, start: int, end: int, before: float, after: float, y: Audio) -> None:
-    """Add g r[n] x to y, r the straight line from (start, before) to (end, after) at absolute samples n0 + i."""
-    for c in range(y.shape[0]):
-        k = min(c, x.shape[0] - 1)
-        for i in range(y.shape[1]):
-            r = before + (after - before) * ((n0 + i - start) / (end - start))
-            y[c, i] += (g * r) * x[k, i]
 
 
 class Engine:
@@ -80,7 +53,7 @@ class Engine:
         self._threads = threads
         self.frames = take_frames + graph.extra_frames
         self._fade_from = self.frames if math.isfinite(_longest_tail(graph)) else self._fade_start()
-        self._pool = _Pool(chunk)
+        self._pool = Pool(chunk)
         self._silence: dict[int, Audio] = {}
         self._sources = {n: tuple(n.sources()) for n in graph.nodes}
         self._awake: list[Node] = []
@@ -97,6 +70,18 @@ class Engine:
         ]
         self.running: dict[Node, bool] = {}
         self.blocks_run = sum(n.kind == "block" for n in graph.nodes)
+
+    def warm_up(self) -> None:
+        """Compile or load every block's kernels, with spans of no frames."""
+        for node in self._graph.nodes:
+            if node.block is None:
+                continue
+            widths = {p: max((e.source.channels for e in edges), default=1) for p, edges in node.ports.items()}
+            nothing = {p: np.zeros((width, 0)) for p, width in widths.items()}
+            controls = {p: np.zeros((s.channels, 0)) for p, s in node.controls.items()}
+            rows = Moving({name: np.zeros(0) for name in node.motions})
+            y, readings = np.zeros((node.channels, 0)), np.zeros((len(node.block.readings), 0))
+            node.block.process(Io(0, 0, nothing, controls, rows, y, readings))
 
     def _fade_start(self) -> int:
         return max(0, self.frames - round(FADE_OUT_S * self._graph.sample_rate_hz))
@@ -156,42 +141,12 @@ class Engine:
         return faded
 
 
-class _Held:
-    """A buffer and how many readers it still has."""
-
-    __slots__ = ("array", "base", "left", "owned")
-
-    def __init__(self, array: Audio, left: int, owned: bool, base: _Held | None = None) -> None:
-        self.array, self.left, self.owned, self.base = array, left, owned, base
-
-
-class _Pool:
-    """Flat arrays to be used again; which one a node gets is never heard, since every frame is filled."""
-
-    def __init__(self, chunk: int) -> None:
-        self._chunk = chunk
-        self._free: dict[int, list[Array]] = {}
-        self._lock = threading.Lock()
-
-    def take(self, rows: int, frames: int) -> Audio:
-        with self._lock:
-            free = self._free.setdefault(rows, [])
-            flat = free.pop() if free else np.empty(rows * self._chunk)
-        return flat[: rows * frames].reshape(rows, frames)
-
-    def give(self, array: Audio) -> None:
-        flat = array.base
-        assert flat is not None
-        with self._lock:
-            self._free[array.shape[0]].append(flat)
-
-
 class _Span:
     """One span on its way through the graph."""
 
     def __init__(self, engine: Engine, n0: int, frames: int) -> None:
         self._e, self._n0, self._frames = engine, n0, frames
-        self._held: dict[Node, _Held] = {}
+        self._held: dict[Node, Held] = {}
         self._lock = threading.Lock()
         self._awake, self._readers = engine.awake(n0)
         self._told: dict[str, Array] = {}
@@ -239,7 +194,7 @@ class _Span:
         e = self._e
         readers = self._readers[node]
         if node.kind == "take":
-            self._held[node] = _Held(e._read(self._n0, self._frames), readers, owned=False)
+            self._held[node] = Held(e._read(self._n0, self._frames), readers, owned=False)
             return
         inputs: dict[str, Audio] = {}
         borrowed: list[Audio] = []
@@ -271,7 +226,7 @@ class _Span:
             )
         )
         self._tell(node, readings)
-        self._held[node] = _Held(y, readers, owned=True)
+        self._held[node] = Held(y, readers, owned=True)
         for array in borrowed:
             e._pool.give(array)
         for source in e._sources[node]:
@@ -284,7 +239,7 @@ class _Span:
 
     def _finish_junction(self, node: Node, x: Audio, made: bool, readers: int) -> None:
         if made:
-            self._held[node] = _Held(x, readers, owned=True)
+            self._held[node] = Held(x, readers, owned=True)
         else:
             base = next(
                 (self._held[s] for s in self._e._sources[node] if s in self._held and self._held[s].array is x), None
@@ -292,7 +247,7 @@ class _Span:
             if base is not None:
                 with self._lock:
                     base.left += 1
-            self._held[node] = _Held(x, readers, owned=False, base=base)
+            self._held[node] = Held(x, readers, owned=False, base=base)
         for source in self._e._sources[node]:
             self._release(source)
 

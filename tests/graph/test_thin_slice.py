@@ -13,7 +13,8 @@ from tests.graph import trivial_blocks  # noqa: F401  (registers the blocks)
 RATE_HZ = 8_000.0
 
 PLAIN = """
-chain = ["hiss", { lanes = ["dry", ["echo"], { chain = ["frames"], level_db = -3, pan = 0.4 }] }, "gate", "pulse", "hall"]
+chain = ["hiss", { lanes = ["dry", ["echo"], { chain = ["frames"], level_db = -3, pan = 0.4 }] },
+         "gate", "pulse", "hall"]
 [blocks.hiss]
 type = "test_hiss"
 [blocks.echo]
