@@ -1,0 +1,1 @@
+"""Figures about sounds: loudness, peaks, decay, echo density, noise floor, spectrum."""
