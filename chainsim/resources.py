@@ -14,7 +14,7 @@ def preset_paths() -> dict[str, Path]:
 
 def take_paths() -> dict[str, Path]:
     """The invented dry takes that come with chainsim, by name."""
-    return {p.stem: p for p in sorted((_folder("audio_examples") / "takes").glob("*.flac"))}
+    return {p.stem: p for p in sorted(_folder("audio_examples").glob("*.flac"))}
 
 
 def _folder(name: str) -> Path:

@@ -10,8 +10,10 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from chainsim.audio.wav import SampleFormat
+import numpy as np
+
 from chainsim.audio.reading import open_take, take_hash
+from chainsim.audio.wav import SampleFormat
 from chainsim.audio.writing import TakeWriter, record_path, refuse_same_file, write_record
 from chainsim.errors import AudioError
 from chainsim.graph.build import Graph
@@ -127,6 +129,8 @@ def render_file(
         loudness = LoudnessMeter(source.sample_rate_hz, graph.outputs["out"].channels)
         peaks = PeakMeter(source.sample_rate_hz, graph.outputs["out"].channels)
         engine.warm_up()
+        for meter in (loudness, peaks):
+            meter.add(np.zeros((graph.outputs["out"].channels, 0)))
         begun = time.perf_counter()
         for n0, outputs in engine.stream():
             for name, writer in writers.items():

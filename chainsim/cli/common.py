@@ -7,6 +7,7 @@ import math
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import click
@@ -23,6 +24,17 @@ def _plain(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [_plain(v) for v in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+@contextmanager
+def naming(sketch: Path) -> Iterator[None]:
+    """Put a sketch's file name before what is found wrong with it only when it is built."""
+    from chainsim.errors import GraphError, SketchError
+
+    try:
+        yield
+    except (GraphError, SketchError) as error:
+        raise SketchError(f"{sketch.name}: {line}" for line in str(error).splitlines()) from error
 
 
 def warn(lines: Iterable[str]) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chainsim.cli.common import echo_json, number, progress_bar, tell_of_compiling, warn
+from chainsim.cli.common import echo_json, naming, number, progress_bar, tell_of_compiling, warn
 
 if TYPE_CHECKING:
     from chainsim.batch.render_file import FileReport
@@ -91,7 +91,7 @@ def _render_all(
     for take in takes:
         target = output / f"{take.stem}.wav" if several else output
         try:
-            with progress_bar(take.name) as progress:
+            with naming(sketch_path), progress_bar(take.name) as progress:
                 report = render_file(sketch, take, target, progress=progress, **options)
         except AudioError as error:
             if len(takes) == 1:

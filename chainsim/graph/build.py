@@ -55,7 +55,7 @@ class GraphBuilder:
     """Collects sketches and builds one graph of them; what is equal is built once."""
 
     def __init__(self, sample_rate_hz: float, take_channels: int = 1) -> None:
-        self._rate_hz = sample_rate_hz
+        self._rate_hz = float(sample_rate_hz)  # a whole number would compile every kernel anew
         self._take = Node("take", "input", channels=take_channels)
         self._shelf = Shelf()
         self._placings: list[tuple[Placing, dict[str, Node]]] = []

@@ -133,17 +133,16 @@ def _sounding_key(header: Header, faults: list[str]) -> str | None:
     from chainsim.music.scale import parse_key
     from chainsim.music.written import sounding_key
 
-    place = "instrument"
+    horn = key = None
     try:
         horn = find_horn(header.instrument) if header.instrument is not None else None
-        place = "key"
-        if header.key is None:
-            return None
-        parse_key(header.key)
-        return sounding_key(header.key, horn) if horn and header.pitch_names == "written" else header.key
     except SettingError as error:
-        faults.append(f"{place}: {error}")
-        return None
+        faults.append(f"instrument: {error}")
+    try:
+        key = parse_key(header.key).text if header.key is not None else None
+    except SettingError as error:
+        faults.append(f"key: {error}")
+    return sounding_key(key, horn) if key and horn and header.pitch_names == "written" else key
 
 
 def _check_blenders(state: State, place: str, faults: list[str]) -> None:

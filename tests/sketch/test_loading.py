@@ -178,3 +178,18 @@ def test_assets_stay_inside_the_sketchs_folder(tmp_path: Path) -> None:
             assets.path(name)
     with pytest.raises(ValueError, match="not found"):
         assets.path("hall.wav")
+
+
+@pytest.mark.parametrize(
+    ("names", "key"),
+    [("sounding", "D minor"), ("written", "C minor")],  # a Bb horn sounds a whole tone (or an octave more) lower
+)
+def test_written_keys_are_transposed_for_the_horn(names: str, key: str) -> None:
+    text = f'pitch_names = "{names}"\ninstrument = "tenor saxophone"\nkey = "D minor"\nchain = []'
+    assert parse_sketch(text).base.key == key
+
+
+def test_a_bad_horn_and_a_bad_key_are_both_told() -> None:
+    with pytest.raises(SketchError) as caught:
+        parse_sketch('instrument = "tenor sox"\nkey = "H major"\nchain = []')
+    assert [f.split(":")[1].strip() for f in caught.value.faults] == ["instrument", "key"]

@@ -1,0 +1,1 @@
+"""Musical spellings: pitches, intervals, note values, keys, and the horns that transpose them."""

@@ -1,0 +1,64 @@
+"""What the README tells a newcomer to do works."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from chainsim import load_sketch, render
+from chainsim.resources import preset_paths, take_paths
+
+ROOT = Path(__file__).parent.parent
+README = ROOT / "README.md"
+
+
+def fenced(language: str) -> list[str]:
+    """The README's code blocks of one language, without their indentation."""
+    found = re.findall(rf"^( *)```{language}\n(.*?)^ *```", README.read_text(), flags=re.S | re.M)
+    return [re.sub(rf"^{indent}", "", text, flags=re.M) for indent, text in found]
+
+
+def test_the_first_sketch_renders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("first.toml").write_text(fenced("toml")[0])
+    take, rate_hz = soundfile.read(next(iter(take_paths().values())), frames=96_000)
+    soundfile.write("horn.wav", take, rate_hz)
+    sketch = load_sketch("first.toml")
+    assert sketch.warnings == ()
+    heard = render(sketch, take, rate_hz).audio
+    assert heard.shape[1] == 2
+    assert 0.01 < np.abs(heard).max() < 1.0
+
+
+def test_the_python_example_runs(tmp_path: Path) -> None:
+    (tmp_path / "first.toml").write_text(fenced("toml")[0])
+    take, rate_hz = soundfile.read(next(iter(take_paths().values())), frames=48_000)
+    soundfile.write(tmp_path / "horn.wav", take, rate_hz)
+    code = fenced("python")[0] + "\nprint(sound.audio.shape[1], sound.probes['sweep'].shape[1])"
+    done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["2", "1"]
+
+
+def test_links_lead_somewhere() -> None:
+    for name in ("README.md", "DEVELOPERS.md", "CHANGELOG.md"):
+        for target in re.findall(r"\]\(([^)#]+)\)", (ROOT / name).read_text()):
+            assert (ROOT / target).exists(), (name, target)
+
+
+def test_rooms_of_the_map_exist() -> None:
+    table = re.findall(r"^\| (`.*?) \|", (ROOT / "DEVELOPERS.md").read_text(), flags=re.M)
+    rooms = [room for line in table for room in re.findall(r"`([^`]+)`", line)]
+    assert len(rooms) > 10
+    for room in rooms:
+        assert (ROOT / room).exists() or (ROOT / "chainsim" / room).exists(), room
+
+
+def test_there_are_presets_and_takes() -> None:
+    assert len(preset_paths()) >= 8
+    assert 2 <= len(take_paths()) <= 3
