@@ -79,8 +79,8 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
         entry = read_block(name, table, f"blocks.{name}", faults)
         if entry is not None:
             blocks[name] = entry
-    if header is None:
-        return None
+    if header is None:  # a fault is noted; with a header to stand in, the others are found too
+        header = Header()
     key, a4_hz = _sounding_key(header, faults), header.a4_hz
     patch_tables = table_of(values, "patches", faults)
     base = State(chain, blocks, header.tempo_bpm, key, a4_hz)

@@ -1,0 +1,225 @@
+"""What a sketch does before any sound is made, and what a take is fit for: the figures behind `chainsim check`."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from chainsim.audio.reading import Take
+from chainsim.batch.playing import AS_WRITTEN, GateReport, PlayedReport, Samples, alone, cautions, play, states
+from chainsim.graph.build import Graph
+from chainsim.graph.engine import Engine, Reader
+from chainsim.graph.rendering import build_graph
+from chainsim.listen.text_drawing import draw_chain
+from chainsim.measure.fitness import Fitness, measure_fitness, offsets
+from chainsim.sketch.chain import block_names
+from chainsim.sketch.model import Cue, Sketch, State
+from chainsim.units import Audio
+
+LONGEST_ANALYSED_S = 600.0
+MOST_ANALYSED_SAMPLES = 1 << 26
+"""Of all channels together: what fits into 256 MB."""
+READ_FRAMES = 1 << 16
+
+AIM_LATENCY_MS = 3.0
+WARN_LATENCY_MS = 10.0
+"""What horn players bear: M. Lester and J. Boley, "The Effects of Latency on Live Sound Monitoring", AES 123rd
+Convention (2007), paper 7198; the saxophone is the strictest of the instruments in its table."""
+
+
+@dataclass(frozen=True)
+class NodeReport:
+    """One thing that runs, in the order in which it runs."""
+
+    name: str
+    type: str
+    latency_ms: float
+    latency_at_output_ms: tuple[float, float]
+    """From the take to its output, by the shortest and the longest way."""
+    tail_s: float
+    """Infinite if it never ends."""
+    response_ms: float | None
+
+
+@dataclass(frozen=True)
+class StateReport:
+    """The sketch as written, or one of its patches."""
+
+    name: str
+    picture: str
+    latency_ms: tuple[float, float]
+    tail_s: float
+    out_channels: int
+    made_stereo_by: tuple[str, ...]
+    """Blocks that turn one channel into two."""
+    disengaged: tuple[str, ...]
+    nodes: tuple[NodeReport, ...]
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """What there is to know of a sketch for takes of one rate and layout."""
+
+    title: str
+    sha256: str
+    sample_rate_hz: float
+    take_channels: int
+    feed: str
+    states: tuple[StateReport, ...]
+    """As written, then every patch."""
+    second_instances: dict[str, int]
+    """Blocks of which patches need more than one, with how many; the tail of one does not go on in another."""
+    warnings: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values, for JSON."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class TakeReport:
+    """What a take is fit to judge, and what the sketch does to it."""
+
+    take: str
+    analysed_s: float
+    fitness: Fitness
+    played: PlayedReport
+    gates: tuple[GateReport, ...]
+    cautions: tuple[str, ...]
+    """About what will be heard."""
+    warnings: tuple[str, ...]
+    """About the file and how much of it was looked at."""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values, for JSON."""
+        return asdict(self)
+
+
+def check_sketch(sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int = 1) -> CheckReport:
+    """Build a sketch and each of its patches, and report what came of it.
+
+    Parameters
+    ----------
+    sketch : Sketch
+    sample_rate_hz : float
+    channels : int
+        Of the take.
+
+    Raises
+    ------
+    SketchError, GraphError
+        If the chain or one of its patches cannot be built for such takes.
+    """
+    reports, warnings = [], list(sketch.warnings)
+    for name, state in states(sketch):
+        graph = build_graph(alone(sketch, state), sample_rate_hz, channels)
+        reports.append(_state_report(name, state, graph))
+        place = "" if name == AS_WRITTEN else f"patches.{name}: "
+        found = [*graph.warnings, *Engine(graph, _silent(channels), 0).warnings]
+        warnings += [place + w for w in found if w not in warnings]
+    return CheckReport(
+        title=sketch.title,
+        sha256=sketch.sha256,
+        sample_rate_hz=sample_rate_hz,
+        take_channels=channels,
+        feed=sketch.header.feed,
+        states=tuple(reports),
+        second_instances=_second_instances(sketch, sample_rate_hz, channels),
+        warnings=tuple(warnings),
+    )
+
+
+def check_take(sketch: Sketch, take: Take) -> TakeReport:
+    """Judge a take, and what the sketch and its gates do to it.
+
+    At most the first ten minutes are looked at (less at high rates); a warning says so.
+
+    Raises
+    ------
+    AudioError, SketchError, GraphError
+        If the take cannot be read, or the chain cannot be built for it.
+    """
+    audio = _beginning(take)
+    warnings = list(take.warnings)
+    analysed_s = len(audio) / take.sample_rate_hz
+    if len(audio) < take.frames:
+        warnings.append(f"only the first {analysed_s:.0f} s of {take.frames / take.sample_rate_hz:.0f} s are looked at")
+    findings = measure_fitness(audio, take.sample_rate_hz)
+    played, gates = play(sketch, audio, take.sample_rate_hz, findings)
+    return TakeReport(
+        take=str(take.path or "array"),
+        analysed_s=analysed_s,
+        fitness=findings.fitness,
+        played=played,
+        gates=gates,
+        cautions=(*offsets(findings.fitness), *cautions(played)),
+        warnings=tuple(warnings),
+    )
+
+
+def _state_report(name: str, state: State, graph: Graph) -> StateReport:
+    rate_hz = graph.sample_rate_hz
+    blocks = [n for n in graph.nodes if n.kind == "block"]
+    nodes = tuple(
+        NodeReport(
+            name=n.name,
+            type=n.block_class.type_name if n.block_class is not None else "",
+            latency_ms=1000.0 * n.own_latency / rate_hz,
+            latency_at_output_ms=_milliseconds(n.latency, rate_hz),
+            tail_s=n.own_tail_s,
+            response_ms=None if n.block is None or n.block.response_s is None else 1000.0 * n.block.response_s,
+        )
+        for n in blocks
+    )
+    widening = [n.name for n in blocks if n.channels == 2 and all(s.channels == 1 for s in n.sources())]
+    # A feed of one channel ends in the fold; what is folded is what counts here.
+    before_fold = [s.channels for n in blocks if n.name == "fold to mono" for s in n.sources()]
+    in_chain = list(block_names(state.chain))
+    return StateReport(
+        name=name,
+        picture=draw_chain(state),
+        latency_ms=_milliseconds(graph.latency, rate_hz),
+        tail_s=max(n.tail_s for n in graph.outputs.values()),
+        out_channels=max([graph.outputs["out"].channels, *before_fold]),
+        made_stereo_by=tuple(widening),
+        disengaged=tuple(n for n in in_chain if not state.blocks[n].common.engaged),
+        nodes=nodes,
+    )
+
+
+def _milliseconds(samples: tuple[float, float], rate_hz: float) -> tuple[float, float]:
+    return 1000.0 * samples[0] / rate_hz, 1000.0 * samples[1] / rate_hz
+
+
+def _second_instances(sketch: Sketch, sample_rate_hz: float, channels: int) -> dict[str, int]:
+    """Play every patch once, also those that no cue calls, and count the instances of each block."""
+    called = {cue.patch for cue in sketch.cues}
+    last_s = sketch.cues[-1].at_s if sketch.cues else 0.0
+    uncalled = [name for name in sketch.patches if name not in called]
+    cues = (*sketch.cues, *(Cue(last_s + k, name) for k, name in enumerate(uncalled, start=1)))
+    if not cues:
+        return {}
+    graph = build_graph(replace(sketch, cues=cues), sample_rate_hz, channels)
+    counts = Counter(n.seed_name for n in graph.nodes if n.kind == "block" and n.seed_name)
+    return {name: count for name, count in counts.items() if count > 1}
+
+
+def _beginning(take: Take) -> Samples:
+    """As much of a take as is looked at, shape (frames, channels)."""
+    longest = min(math.floor(LONGEST_ANALYSED_S * take.sample_rate_hz), MOST_ANALYSED_SAMPLES // take.channels)
+    audio = np.empty((min(take.frames, longest), take.channels), dtype=np.float32)
+    for first in range(0, len(audio), READ_FRAMES):
+        part = audio[first : first + READ_FRAMES]
+        part[:] = take.read(first, len(part)).T
+    return audio
+
+
+def _silent(channels: int) -> Reader:
+    def read(n0: int, frames: int) -> Audio:
+        return np.zeros((channels, frames))
+
+    return read

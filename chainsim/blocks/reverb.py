@@ -1,0 +1,321 @@
+"""Reverb: a feedback delay network of 16 lines whose decay time is the one asked for in every octave band.
+
+The input, cut below `low_cut_hz` and diffused, is tapped 16 times (the first reflections); each tap feeds one line of
+the network (dsp/fdn.py), whose absorption (dsp/absorption.py) makes T60 `decay_s` in the middle, `low_ratio` times it
+below 250 Hz and `high_ratio` times it above 4 kHz. With a_k the gain of line k a pass and b_k of its tap, the input gain is
+
+    sqrt((1 - mean a_k^2) / mean b_k^2)                                                                          (1)
+
+so that noise comes back at `wet_db` as loud as it went in, whatever the decay time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from chainsim.block import Block, Context, Io, LatencyProbe, register
+from chainsim.dsp.absorption import HIGH_HZ, LOW_HZ, corner, design_absorption
+from chainsim.dsp.biquad import high_pass, low_pass, sections
+from chainsim.dsp.diffusion import add_taps, diffuse_span, disperse_span, filter_span, store_span
+from chainsim.dsp.fdn import (
+    LINES,
+    SPAN,
+    Tank,
+    absorb_lines,
+    aligned_zeros,
+    end_span,
+    flip_to_rows,
+    mix_lines,
+    read_lines,
+    turn_pairs,
+    write_lines,
+)
+from chainsim.dsp.fdn_spaces import SPACES, diffuser_lengths, first_reflections, line_lengths
+from chainsim.kernel import kernel
+from chainsim.settings import Settings, choice, fixed, level, movable
+from chainsim.units import Array, Audio
+
+_SPRING_HZ = 3600.0
+_SPRING_A = 0.7
+_FOURTH_ORDER = (0.541196, 1.306563)
+"""Quality factors of a fourth-order Butterworth filter."""
+
+_DIFFUSION = 0.6
+_PEAK_DB = 10.0
+"""How far the peaks of a tail may stand over those of a steady sound of the same level, for `tail_s`."""
+
+
+class ReverbSettings(Settings):
+    space: Literal["hall", "room", "plate", "spring"] = choice(
+        "hall",
+        "kind of space: a hall (long paths, spread first reflections), a room (short paths), a hanging metal plate "
+        "(dense at once), or coil springs (chirping echoes)",
+    )
+    decay_s: float = movable(
+        1.8,
+        0.1,
+        30.0,
+        "s",
+        "time in which the sound falls by 60 dB, between 250 Hz and 4 kHz",
+        law="log",
+        ramp_ms=150.0,
+    )
+    low_ratio: float = fixed(1.0, 0.25, 4.0, "1", "decay time below about 250 Hz relative to decay_s")
+    high_ratio: float = fixed(0.6, 0.1, 2.0, "1", "decay time above about 4 kHz relative to decay_s")
+    size: float = fixed(1.0, 0.4, 2.0, "1", "how large the space is, relative to its kind")
+    pre_delay_ms: float = fixed(10.0, 0.0, 500.0, "ms", "time from the dry sound to where the reverb begins")
+    width: float = movable(1.0, 0.0, 1.0, "1", "0 puts the reverb in the middle, 1 all around", ramp_ms=30.0)
+    modulation: float = fixed(0.5, 0.0, 1.0, "1", "how fast the paths exchange, which blurs single resonances")
+    low_cut_hz: float = fixed(40.0, 10.0, 1000.0, "Hz", "what lies below comes into the reverb weaker, 12 dB an octave")
+    dry_db: float = level(0.0, -96.0, 24.0, "level of the sound as it came")
+    wet_db: float = level(-12.0, -96.0, 24.0, "level of the reverb")
+
+
+@kernel
+def plan_span(
+    decay_s: float, design: Array, loss: Array, gains: Array, low_ratio: float, high_ratio: float, coefficients: Array
+) -> None:
+    """Design for a new decay time; design: decay_s, gain, its step a sample, its target, low and high corner."""
+    for k in range(loss.shape[0]):
+        gains[k] = loss[k] / decay_s
+    design_absorption(gains, low_ratio, high_ratio, design[4], design[5], 0.25, coefficients)
+    kept = 0.0
+    for k in range(loss.shape[0]):
+        kept += math.exp(2.0 * gains[k]) / loss.shape[0]
+    design[3] = math.sqrt(1.0 - kept)
+    if math.isnan(design[0]):
+        design[1] = design[3]
+    design[2] = (design[3] - design[1]) / 32.0
+    design[0] = decay_s
+
+
+@kernel
+def feed_span(
+    x: Audio,
+    i0: int,
+    frames: int,
+    offset: int,
+    at: int,
+    design: Array,
+    cuts: Array,
+    cut_z: Array,
+    diffusers: npt.NDArray[np.int64],
+    diffuser_heads: npt.NDArray[np.int64],
+    diffuser_rings: Array,
+    spring_head: npt.NDArray[np.int64],
+    spring_ring: Array,
+    spring_waiting: Array,
+    spring_out: Array,
+    s: Array,
+    ring: Audio,
+) -> None:
+    """Input gain, low cut, diffusion, dispersion; into ring (channels, 2 size) at `at`."""
+    for c in range(x.shape[0]):
+        for i in range(frames):
+            s[i] = (design[1] + design[2] * (offset + i)) * x[c, i0 + i]
+        filter_span(cuts, cut_z[c], frames, s)
+        diffuse_span(_DIFFUSION, diffusers, diffuser_heads[c], diffuser_rings[c], frames, s)
+        if spring_ring.shape[2] > 0:
+            disperse_span(_SPRING_A, spring_head[c], spring_ring[c], spring_waiting[c], spring_out, frames, s)
+        store_span(s, frames, c, at, ring)
+
+
+@kernel
+def blend_span(x: Audio, i0: int, frames: int, q: Array, gd: Array, gw: Array, width: Array, y: Audio) -> None:
+    """Dry and wet into y (2, frames); left and right are rows 16 and 17 of q (18 * 32)."""
+    for c in range(2):
+        source, sign = min(c, x.shape[0] - 1), 0.5 if c == 0 else -0.5
+        for i in range(frames):
+            n = i0 + i
+            side = width[n] * (q[512 + i] - q[544 + i])
+            y[c, n] = gd[n] * x[source, n] + gw[n] * (0.5 * (q[512 + i] + q[544 + i]) + sign * side)
+
+
+@kernel
+def fdn_reverb(
+    n0: int,
+    x: Audio,
+    decay: Array,
+    gd: Array,
+    gw: Array,
+    width: Array,
+    y: Audio,
+    design: Array,
+    loss: Array,
+    losses: Array,
+    low_ratio: float,
+    high_ratio: float,
+    cuts: Array,
+    cut_z: Array,
+    diffusers: npt.NDArray[np.int64],
+    diffuser_heads: npt.NDArray[np.int64],
+    diffuser_rings: Array,
+    spring_head: npt.NDArray[np.int64],
+    spring_ring: Array,
+    spring_waiting: Array,
+    spring_out: Array,
+    s: Array,
+    input_ring: Audio,
+    taps: npt.NDArray[np.int64],
+    sources: npt.NDArray[np.int64],
+    tap_gains: Array,
+    lengths: npt.NDArray[np.int64],
+    starts: npt.NDArray[np.int64],
+    heads: npt.NDArray[np.int64],
+    rings: Array,
+    filters: Array,
+    coefficients: Array,
+    turns: Array,
+    waves: Array,
+    v: Array,
+    q: Array,
+) -> None:
+    """Fill y (2, frames) from x (1 or 2, frames) that starts at absolute frame n0; all else is state or design.
+
+    The work is cut at absolute multiples of 32 samples, where a moved decay time is taken up.
+    """
+    frames = x.shape[1]
+    size = input_ring.shape[1] // 2
+    i0 = 0
+    while i0 < frames:
+        offset = (n0 + i0) % 32
+        run = min(32 - offset, frames - i0)
+        if offset == 0:
+            design[1], design[2] = design[3], 0.0
+        if (offset == 0 or math.isnan(design[0])) and decay[i0] != design[0]:
+            plan_span(decay[i0], design, loss, losses, low_ratio, high_ratio, coefficients)
+        at = (n0 + i0) % size
+        feed_span(
+            x, i0, run, offset, at, design, cuts, cut_z, diffusers, diffuser_heads, diffuser_rings,
+            spring_head, spring_ring, spring_waiting, spring_out, s, input_ring,
+        )  # fmt: skip
+        read_lines(rings, starts, heads, lengths, run, v)
+        absorb_lines(filters, run, v)
+        flip_to_rows(v, run, q)
+        turn_pairs(turns, waves, offset, run, q)
+        add_taps(input_ring, at, taps, sources, tap_gains, run, q)
+        mix_lines(run, q)
+        write_lines(rings, starts, heads, lengths, run, q)
+        blend_span(x, i0, run, q, gd, gw, width, y)
+        if offset + run == 32:
+            end_span(turns, waves, filters)
+        i0 += run
+
+
+@register("reverb")
+class Reverb(Block[ReverbSettings]):
+    """Lets the sound ring on as in a hall, a room, a metal plate or springs; what comes out is stereo."""
+
+    rings = True
+    latency_probe = LatencyProbe(settings={"wet_db": "off", "dry_db": 0.0})
+    source = "Jot and Chaigne 1991; Schlecht and Habets 2015 (turning matrix)"
+
+    @classmethod
+    def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
+        return 2
+
+    def prepare(self, context: Context) -> None:
+        settings, rate_hz = self.settings, context.sample_rate_hz
+        channels = context.channels["in"]
+        space = SPACES[settings.space]
+        lengths = line_lengths(space, settings.size, rate_hz)
+        turn_hz = settings.modulation * _TURN_HZ
+        self._tank = Tank(lengths, turn_hz, rate_hz)
+        self._loss = -3.0 * math.log(10.0) * lengths / rate_hz
+        self._losses = np.zeros(LINES)
+        self._corners = corner(LOW_HZ, rate_hz), corner(HIGH_HZ, rate_hz)
+        self._design = np.zeros(6)
+
+        taps, gains = first_reflections(space, settings.size, rate_hz)
+        self._taps = taps + round(settings.pre_delay_ms * rate_hz / 1000.0)
+        self._sources = np.array([0, 0, 1, 1] * 4, dtype=np.int64) * (channels - 1)
+        self._tap_gains = 0.25 * gains / math.sqrt(float(np.mean(gains**2)))
+        spans = -(-(int(np.max(self._taps)) + SPAN) // SPAN)
+        self._input_ring = np.zeros((channels, 2 * spans * SPAN))
+
+        cuts = [high_pass(settings.low_cut_hz, math.sqrt(0.5), rate_hz)]
+        if space.springs and 0.4 * rate_hz > _SPRING_HZ:
+            cuts += [low_pass(0.95 * _SPRING_HZ, q, rate_hz) for q in _FOURTH_ORDER]
+        self._cuts = sections(cuts)
+        self._cut_z = np.zeros((channels, len(self._cuts), 2))
+        self._diffusers = diffuser_lengths(space, rate_hz)
+        self._diffuser_heads = np.zeros((channels, len(self._diffusers)), np.int64)
+        self._diffuser_rings = np.zeros((channels, len(self._diffusers), int(np.max(self._diffusers, initial=1))))
+        stretch = max(1, round(rate_hz / (2.0 * _SPRING_HZ)))
+        self._spring_head = np.zeros((channels, 1), np.int64)
+        self._spring_ring = np.zeros((channels, stretch, space.springs))
+        self._spring_waiting = np.zeros((channels, stretch * space.springs + 1))
+        self._spring_out = np.zeros(stretch * space.springs)
+        self._s, self._q = aligned_zeros(SPAN), aligned_zeros((LINES + 2) * SPAN)
+        self._v = aligned_zeros(SPAN * LINES).reshape(SPAN, LINES)
+        self.tail_s = self._tail_s(context)
+        self.reset()
+
+    def _tail_s(self, context: Context) -> float:
+        settings, rate_hz = self.settings, context.sample_rate_hz
+        _, decay_s = context.extremes.get("decay_s", (settings.decay_s, settings.decay_s))
+        decay_s *= max(1.0, settings.low_ratio, settings.high_ratio)
+        _, wet_db = context.extremes.get("wet_db", (settings.wet_db, settings.wet_db))
+        dry_db, _ = context.extremes.get("dry_db", (settings.dry_db, settings.dry_db))
+        if wet_db == -math.inf:
+            return 0.0
+        over_db = max(0.0, 90.0 + _PEAK_DB - max(0.0, dry_db - wet_db))
+        return float(np.max(self._taps)) / rate_hz + decay_s * over_db / 60.0
+
+    def reset(self) -> None:
+        self._tank.reset()
+        self._design[:] = [math.nan, 0.0, 0.0, 0.0, *self._corners]
+        for state in (self._input_ring, self._cut_z, self._diffuser_rings, self._spring_ring, self._spring_waiting):
+            state.fill(0.0)
+        self._diffuser_heads.fill(0)
+        self._spring_head.fill(0)
+
+    def process(self, io: Io) -> None:
+        tank, moving = self._tank, io.moving
+        fdn_reverb(
+            io.n0,
+            io.x,
+            moving.decay_s,
+            moving.dry_db,
+            moving.wet_db,
+            moving.width,
+            io.y,
+            self._design,
+            self._loss,
+            self._losses,
+            self.settings.low_ratio,
+            self.settings.high_ratio,
+            self._cuts,
+            self._cut_z,
+            self._diffusers,
+            self._diffuser_heads,
+            self._diffuser_rings,
+            self._spring_head,
+            self._spring_ring,
+            self._spring_waiting,
+            self._spring_out,
+            self._s,
+            self._input_ring,
+            self._taps,
+            self._sources,
+            self._tap_gains,
+            tank.lengths,
+            tank.starts,
+            tank.heads,
+            tank.rings,
+            tank.filters,
+            tank.coefficients,
+            tank.turns,
+            tank.waves,
+            self._v,
+            self._q,
+        )
+
+
+_TURN_HZ = np.array([0.89, -1.21, 1.51, -1.13, 1.67, -0.79, 2.11, -1.93])
+"""How often each pair of lines turns in a second at modulation 1: no two alike, as many forwards as backwards."""

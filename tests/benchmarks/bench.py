@@ -1,0 +1,50 @@
+"""Compiles the plain C references and times a call: printed for the reader, never a reason to fail."""
+
+from __future__ import annotations
+
+import ctypes
+import functools
+import shutil
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+needs_cc = pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler")
+
+
+@functools.cache
+def compile_c(path: Path) -> ctypes.CDLL:
+    """Shared library made of one C file."""
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / f"{path.stem}.so"
+        subprocess.run(["cc", "-O3", "-march=native", "-shared", "-fPIC", str(path), "-o", str(out), "-lm"], check=True)
+        return ctypes.CDLL(str(out))
+
+
+def call_c(function: Callable[..., object], *arguments: np.ndarray | float | int) -> None:
+    """Call a C function: arrays as pointers, whole numbers as int64_t, others as double."""
+    passed: list[object] = []
+    for value in arguments:
+        if isinstance(value, np.ndarray):
+            passed.append(ctypes.c_void_p(value.ctypes.data))
+        elif isinstance(value, int):
+            passed.append(ctypes.c_int64(value))
+        else:
+            passed.append(ctypes.c_double(value))
+    function(*passed)
+
+
+def best_ns(fn: Callable[[], object], samples: int, repeats: int = 20) -> float:
+    """Shortest time of `repeats` calls, in nanoseconds a sample; the first call, which may compile, is not counted."""
+    fn()
+    best = float("inf")
+    for _ in range(repeats):
+        start = time.perf_counter()
+        fn()
+        best = min(best, time.perf_counter() - start)
+    return best * 1e9 / samples

@@ -1,0 +1,278 @@
+"""What the contract tests need of a block or controller: its kinds of settings, a way to run it, sounds to feed it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from chainsim.block import Block, Context, Io, Moving, block_type, block_type_names
+from chainsim.errors import SettingError
+from chainsim.settings import Settings, Spec
+from chainsim.stage.controllers import CONTROLLER_TYPES
+from chainsim.units import Array, Audio
+
+RATES_HZ = (8_000.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0)
+BLOCKS = block_type_names()
+CONTROLLERS = sorted(n for n, c in CONTROLLER_TYPES.items() if c.__module__.startswith("chainsim."))
+SUBJECTS = [*BLOCKS, *(f"controller {name}" for name in CONTROLLERS)]
+
+TOP_OF_RATE = 0.44
+"""Frequencies are drawn below the 0.45 of the rate at which a sketch is refused."""
+
+BEYOND_NUMBERS: dict[str, dict[str, Any]] = {
+    "controller breakpoints": {"points": [[0.01, 0.2], [0.05, 1.0], [0.11, 0.0], [0.2, 0.7]]},
+    "equalizer": {
+        "bands": [
+            {"shape": "high_pass", "freq_hz": 90.0},
+            {"shape": "bell", "freq_hz": 700.0, "gain_db": 6.0, "q": 2.0},
+            {"shape": "high_shelf", "freq_hz": 2500.0, "gain_db": -5.0},
+        ]
+    },
+}
+"""Settings that cannot be drawn, being neither numbers nor words out of a few; where none are given, the defaults."""
+
+ALSO: dict[str, list[dict[str, Any]]] = {"delay": [{"note": "1/16 swung", "feedback_percent": 60.0}]}
+"""Settings in words that lead to other paths through a block."""
+
+
+def subject_class(subject: str) -> type[Block[Any]]:
+    """The class behind a name in `SUBJECTS`."""
+    kind, _, name = subject.rpartition(" ")
+    return CONTROLLER_TYPES[name] if kind else block_type(subject)
+
+
+def rng_of(*words: object) -> np.random.Generator:
+    """A generator of random numbers, the same in every run."""
+    return np.random.default_rng(zlib.crc32(repr(words).encode()))
+
+
+@dataclass
+class Feed:
+    """All that reaches a block: its ports, its detector, its movable settings (in the user's units), the tempo."""
+
+    ports: dict[str, Audio]
+    moving: dict[str, Array] = field(default_factory=dict)
+    bpm: Array | None = None
+
+    def until(self, n: int) -> Feed:
+        """The first n frames."""
+        return Feed(
+            {k: np.ascontiguousarray(v[:, :n]) for k, v in self.ports.items()},
+            {k: v[:n] for k, v in self.moving.items()},
+            None if self.bpm is None else self.bpm[:n],
+        )
+
+    def then(self, n: int, other: Feed) -> Feed:
+        """Return this feed before frame n, the other from there on."""
+        return Feed(
+            {k: np.hstack([v[:, :n], other.ports[k][:, n:]]) for k, v in self.ports.items()},
+            {k: np.concatenate([v[:n], other.moving[k][n:]]) for k, v in self.moving.items()},
+            None if self.bpm is None or other.bpm is None else np.concatenate([self.bpm[:n], other.bpm[n:]]),
+        )
+
+
+class Subject:
+    """A block or controller with settings, prepared for one rate and layout.
+
+    Parameters
+    ----------
+    name : str
+        Of `SUBJECTS`.
+    channels : int or dict of int
+        Of every audio port, or port by port.
+    moves : bool
+        Whether it is told to expect its movable settings anywhere in their ranges.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        *,
+        rate_hz: float = 48_000.0,
+        channels: int | Mapping[str, int] = 1,
+        moves: bool = False,
+        seed: int = 1234,
+        **settings: Any,
+    ) -> None:
+        self.name, self.rate_hz, self.moves = name, rate_hz, moves
+        self.cls = cls = subject_class(name)
+        given = {**BEYOND_NUMBERS.get(name, {}), **settings}
+        chosen = cls.settings_type(**given)
+        self.specs: dict[str, Spec] = {n: s for n, s in cls.settings_type.specs().items() if s.movable}
+        self.widths = dict.fromkeys(cls.audio_inputs, channels) if isinstance(channels, int) else dict(channels)
+        if cls.has_detector:
+            self.widths.setdefault("detector", self.widths[cls.audio_inputs[0]])
+        self.block = cls(chosen)
+        self.out_channels = cls.output_channels(chosen, self.widths)
+        held = {n: (float(getattr(chosen, n)),) * 2 for n in self.specs}
+        self.block.prepare(
+            Context(
+                sample_rate_hz=rate_hz,
+                channels=self.widths,
+                out_channels=self.out_channels,
+                extremes={n: ends(s, rate_hz) for n, s in self.specs.items()} if moves else held,
+                tempo_bpm=(90.0, 240.0),
+                seed=seed,
+            )
+        )
+
+    def feed(self, *words: object, frames: int = 3_000, level: float = 0.5) -> Feed:
+        """Make bursts that differ from port to port, moving settings if it `moves`, and a tempo that jumps."""
+        rng = rng_of(self.name, *words)
+        ports = {p: bursts(rng, width, frames, self.rate_hz, level) for p, width in self.widths.items()}
+        moving = {}
+        if self.moves:
+            moving = {n: wander(rng, s, frames, self.rate_hz) for n, s in self.specs.items()}
+        bpm = np.where(np.arange(frames) < frames // 3, 120.0, 97.0 + rng.integers(100))
+        return Feed(ports, moving, bpm)
+
+    def run(self, feed: Feed, cuts: Sequence[int] = ()) -> Audio:
+        """Output and below it the readings, from the block's present state on."""
+        frames = len(feed.bpm) if feed.bpm is not None else next(iter(feed.ports.values())).shape[1]
+        rows = {}
+        for name, spec in self.specs.items():
+            values = feed.moving.get(name)
+            if values is None:
+                values = np.full(frames, float(getattr(self.block.settings, name)))
+            rows[name] = row_values(spec, values)
+        control = {"tempo": tempo_rows(feed.bpm, frames, self.rate_hz)} if self.cls.control_inputs else {}
+        told = len(self.cls.readings)
+        y = np.full((self.out_channels + told, frames), np.nan)
+        for a, b in itertools.pairwise([0, *cuts, frames]):
+            out, readings = np.full((self.out_channels, b - a), np.nan), np.full((told, b - a), np.nan)
+            inputs = {k: np.ascontiguousarray(v[:, a:b]) for k, v in feed.ports.items()}
+            before = {k: v.tobytes() for k, v in inputs.items()}
+            moving = {k: np.ascontiguousarray(v[a:b]) for k, v in rows.items()}
+            controls = {k: np.ascontiguousarray(v[:, a:b]) for k, v in control.items()}
+            self.block.process(Io(a, b - a, inputs, controls, Moving(moving), out, readings))
+            assert {k: v.tobytes() for k, v in inputs.items()} == before, "the block wrote to its input"
+            y[: self.out_channels, a:b], y[self.out_channels :, a:b] = out, readings
+        return y
+
+    @cached_property
+    def silent(self) -> bool:
+        """Whether it has no audio port."""
+        return not self.cls.audio_inputs
+
+
+def ends(spec: Spec, rate_hz: float) -> tuple[float, float]:
+    """Lowest and highest value a movable setting can have at this rate."""
+    assert spec.low is not None
+    assert spec.high is not None
+    high = min(spec.high, 0.45 * rate_hz) if spec.unit == "Hz" else spec.high
+    return -math.inf if spec.may_be_off else min(spec.low, high), high
+
+
+def row_values(spec: Spec, values: Array) -> Array:
+    """What the kernel gets for values in the user's unit."""
+    if spec.law != "gain":
+        return np.ascontiguousarray(values, dtype=np.float64)
+    return 10.0 ** (np.asarray(values) / 20.0)
+
+
+def tempo_rows(bpm: Array | None, frames: int, rate_hz: float) -> Array:
+    """The control rows of a tempo: beats per minute, and the beat."""
+    bpm = np.full(frames, 120.0) if bpm is None else bpm
+    return np.stack([bpm, np.concatenate([[0.0], np.cumsum(bpm / (60.0 * rate_hz))])[:frames]])
+
+
+def bursts(rng: np.random.Generator, channels: int, frames: int, rate_hz: float, level: float) -> Audio:
+    """Tone with a little noise, on and off, each channel its own; one of the rests is digital silence."""
+    t = np.arange(frames) / rate_hz
+    x = np.empty((channels, frames))
+    for c in range(channels):
+        tone = np.sin(2.0 * np.pi * rng.uniform(200.0, 900.0) * t)
+        on = np.sin(2.0 * np.pi * rng.uniform(6.0, 11.0) * t + rng.uniform(0.0, 3.0)) > -0.2
+        x[c] = level * (0.8 * tone * on + 0.05 * rng.standard_normal(frames))
+    x[:, 2 * frames // 3 : 3 * frames // 4] = 0.0
+    return x
+
+
+def wander(rng: np.random.Generator, spec: Spec, frames: int, rate_hz: float) -> Array:
+    """A row that jumps, glides and rests anywhere in the setting's range; levels are also off."""
+    low, high = ends(spec, rate_hz)
+    low = -96.0 if low == -math.inf else low
+    at, values = 0, np.empty(frames)
+    here = rng.uniform(low, high)
+    while at < frames:
+        length = int(rng.integers(1, 200))
+        aim = -math.inf if spec.may_be_off and rng.random() < 0.15 else rng.uniform(low, high)
+        kind = rng.integers(3)
+        if kind == 0 and math.isfinite(aim) and math.isfinite(here):
+            values[at : at + length] = np.linspace(here, aim, length)[: frames - at]
+        else:
+            values[at : at + length] = aim
+        here, at = aim, at + length
+    return values
+
+
+def jumps(rng: np.random.Generator, spec: Spec, frames: int, rate_hz: float) -> Array:
+    """A row that is at one or the other end of the setting's range, anew at every sample."""
+    return np.where(rng.random(frames) < 0.5, *ends(spec, rate_hz))
+
+
+def drawn_settings(name: str, *words: object, rate_hz: float = 48_000.0, at_ends: bool = False) -> dict[str, Any]:
+    """Settings drawn at random from their ranges (evenly, or evenly in the logarithm), or each at one of its ends."""
+    rng = rng_of(name, "settings", *words)
+    return {n: _drawn(rng, s, rate_hz, at_ends) for n, s in _drawable(subject_class(name).settings_type).items()}
+
+
+def _drawable(settings: type[Settings]) -> dict[str, Spec]:
+    specs = settings.specs().items()
+    return {n: s for n, s in specs if s.choices or isinstance(s.default, bool) or s.low is not None}
+
+
+def _drawn(rng: np.random.Generator, spec: Spec, rate_hz: float, at_ends: bool) -> Any:
+    if spec.choices:
+        return spec.choices[rng.integers(len(spec.choices))]
+    if isinstance(spec.default, bool):
+        return bool(rng.integers(2))
+    assert spec.low is not None
+    assert spec.high is not None
+    low, high = spec.low, min(spec.high, TOP_OF_RATE * rate_hz) if spec.unit == "Hz" else spec.high
+    if spec.may_be_off and at_ends and rng.random() < 0.3:
+        return -math.inf
+    u = float(rng.integers(2)) if at_ends else rng.random()
+    if isinstance(spec.default, int):
+        return int(low + round(u * (high - low)))
+    if low > 0.0 and high / low >= 20.0:
+        return float(min(max(low * (high / low) ** u, low), high))
+    return float(low + u * (high - low))
+
+
+def corners(name: str, rate_hz: float) -> Iterator[dict[str, Any]]:
+    """Each setting at each of its ends and each of its words, alone; then a dozen random corners of all at once."""
+    for setting, spec in _drawable(subject_class(name).settings_type).items():
+        if spec.choices:
+            values: list[Any] = list(spec.choices)
+        elif isinstance(spec.default, bool):
+            values = [True, False]
+        else:
+            assert spec.low is not None
+            assert spec.high is not None
+            high = min(spec.high, TOP_OF_RATE * rate_hz) if spec.unit == "Hz" else spec.high
+            values = [spec.low, high, *([-math.inf] if spec.may_be_off else [])]
+            if isinstance(spec.default, int):
+                values = [int(v) for v in values]
+        yield from ({setting: v} for v in values)
+    for i in range(12):
+        yield drawn_settings(name, "corner", i, rate_hz=rate_hz, at_ends=True)
+
+
+def made(name: str, settings: Mapping[str, Any], **how: Any) -> Subject | None:
+    """The subject, or None where these settings do not go together and are refused with a SettingError."""
+    try:
+        return Subject(name, **how, **settings)
+    except SettingError:
+        return None
+    except ValueError as error:
+        if type(error).__name__ == "ValidationError":
+            return None
+        raise

@@ -1,0 +1,70 @@
+"""Every kernel once with array bounds checked.
+
+In a process and a cache folder of its own, since a kernel from the cache ignores the switch.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+
+RATE_HZ = 8_000.0
+
+
+def test_no_kernel_reads_or_writes_outside_its_arrays(tmp_path: Path) -> None:
+    # Least optimisation: what is checked is the same, and it compiles in half the time.
+    switches = {"NUMBA_BOUNDSCHECK": "1", "NUMBA_OPT": "0", "CHAINSIM_CACHE": str(tmp_path)}
+    run = subprocess.run(
+        [sys.executable, "-m", "tests.test_bounds"],
+        env={**os.environ, **switches},
+        cwd=Path(__file__).parent.parent,
+        capture_output=True,
+        text=True,
+    )
+    assert run.returncode == 0, run.stderr
+    assert run.stdout.split()[:1] == ["checked"]
+
+
+def checks_are_on() -> bool:
+    """Whether a kernel that reads past the end of its array is caught."""
+    from chainsim.kernel import Kernel
+
+    try:
+        Kernel(_beyond)(np.zeros(3))
+    except IndexError:
+        return True
+    return False
+
+
+def _beyond(x):  # type: ignore[no-untyped-def]
+    """Read one past the end."""
+    return x[x.shape[0]]
+
+
+def main() -> None:
+    """Render the thin slice, a chain of all blocks, and every block and controller with everything moving."""
+    from chainsim.block import block_type, block_type_names
+    from chainsim.graph.rendering import build_graph, render_graph
+    from chainsim.sketch.loading import parse_sketch
+    from tests.contract.subjects import SUBJECTS, Subject
+    from tests.graph import test_thin_slice
+
+    assert checks_are_on()
+    x = test_thin_slice.take(2_600, 2)
+    for text in (test_thin_slice.PLAIN, test_thin_slice.SET):
+        render_graph(build_graph(parse_sketch(text), RATE_HZ, 2), x, chunk=509)
+    names = [n for n in block_type_names() if len(block_type(n).audio_inputs) == 1]
+    tables = "".join(f'[blocks.{n}]\ntype = "{n}"\n' for n in names)
+    render_graph(build_graph(parse_sketch(f"chain = {names}\n{tables}"), RATE_HZ, 2), x, chunk=509)
+    for name in SUBJECTS:
+        subject = Subject(name, rate_hz=RATE_HZ, channels=2, moves=True)
+        subject.run(subject.feed("bounds", frames=4_000), [0, 1, 8, 509])
+    print("checked", *SUBJECTS)
+
+
+if __name__ == "__main__":
+    main()
