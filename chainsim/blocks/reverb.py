@@ -2,11 +2,8 @@
 
 The input, cut below `low_cut_hz` and diffused, is tapped 16 times (the first reflections); each tap feeds one line of
 the network (dsp/fdn.py), whose absorption (dsp/absorption.py) makes T60 `decay_s` in the middle, `low_ratio` times it
-below 250 Hz and `high_ratio` times it above 4 kHz. With a_k the gain of line k a pass and b_k of its tap, the input gain is
-
-    sqrt((1 - mean a_k^2) / mean b_k^2)                                                                          (1)
-
-so that noise comes back at `wet_db` as loud as it went in, whatever the decay time.
+below 250 Hz and `high_ratio` times it above 4 kHz. At `wet_db` = 0 noise comes back as loud as it went in, whatever the
+decay time.
 """
 
 from __future__ import annotations
@@ -16,36 +13,24 @@ from collections.abc import Mapping
 from typing import Any, Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from chainsim.block import Block, Context, Io, LatencyProbe, register
-from chainsim.dsp.absorption import HIGH_HZ, LOW_HZ, corner, design_absorption
+from chainsim.dsp.absorption import HIGH_HZ, LOW_HZ, corner
 from chainsim.dsp.biquad import high_pass, low_pass, sections
-from chainsim.dsp.diffusion import add_taps, diffuse_span, disperse_span, filter_span, store_span
-from chainsim.dsp.fdn import (
-    LINES,
-    SPAN,
-    Tank,
-    absorb_lines,
-    aligned_zeros,
-    end_span,
-    flip_to_rows,
-    mix_lines,
-    read_lines,
-    turn_pairs,
-    write_lines,
-)
+from chainsim.dsp.fdn import LINES, SPAN, Tank, aligned_zeros
+from chainsim.dsp.fdn_reverb import SPRING_A, fdn_reverb
 from chainsim.dsp.fdn_spaces import SPACES, diffuser_lengths, first_reflections, line_lengths
-from chainsim.kernel import kernel
 from chainsim.settings import Settings, choice, fixed, level, movable
-from chainsim.units import Array, Audio
 
 _SPRING_HZ = 3600.0
-_SPRING_A = 0.7
+"""Up to where springs carry sound."""
+
 _FOURTH_ORDER = (0.541196, 1.306563)
 """Quality factors of a fourth-order Butterworth filter."""
 
-_DIFFUSION = 0.6
+_TURN_HZ = np.array([0.89, -1.21, 1.51, -1.13, 1.67, -0.79, 2.11, -1.93])
+"""How often each pair of lines turns in a second at modulation 1: no two alike, as many forwards as backwards."""
+
 _PEAK_DB = 10.0
 """How far the peaks of a tail may stand over those of a steady sound of the same level, for `tail_s`."""
 
@@ -76,137 +61,6 @@ class ReverbSettings(Settings):
     wet_db: float = level(-12.0, -96.0, 24.0, "level of the reverb")
 
 
-@kernel
-def plan_span(
-    decay_s: float, design: Array, loss: Array, gains: Array, low_ratio: float, high_ratio: float, coefficients: Array
-) -> None:
-    """Design for a new decay time; design: decay_s, gain, its step a sample, its target, low and high corner."""
-    for k in range(loss.shape[0]):
-        gains[k] = loss[k] / decay_s
-    design_absorption(gains, low_ratio, high_ratio, design[4], design[5], 0.25, coefficients)
-    kept = 0.0
-    for k in range(loss.shape[0]):
-        kept += math.exp(2.0 * gains[k]) / loss.shape[0]
-    design[3] = math.sqrt(1.0 - kept)
-    if math.isnan(design[0]):
-        design[1] = design[3]
-    design[2] = (design[3] - design[1]) / 32.0
-    design[0] = decay_s
-
-
-@kernel
-def feed_span(
-    x: Audio,
-    i0: int,
-    frames: int,
-    offset: int,
-    at: int,
-    design: Array,
-    cuts: Array,
-    cut_z: Array,
-    diffusers: npt.NDArray[np.int64],
-    diffuser_heads: npt.NDArray[np.int64],
-    diffuser_rings: Array,
-    spring_head: npt.NDArray[np.int64],
-    spring_ring: Array,
-    spring_waiting: Array,
-    spring_out: Array,
-    s: Array,
-    ring: Audio,
-) -> None:
-    """Input gain, low cut, diffusion, dispersion; into ring (channels, 2 size) at `at`."""
-    for c in range(x.shape[0]):
-        for i in range(frames):
-            s[i] = (design[1] + design[2] * (offset + i)) * x[c, i0 + i]
-        filter_span(cuts, cut_z[c], frames, s)
-        diffuse_span(_DIFFUSION, diffusers, diffuser_heads[c], diffuser_rings[c], frames, s)
-        if spring_ring.shape[2] > 0:
-            disperse_span(_SPRING_A, spring_head[c], spring_ring[c], spring_waiting[c], spring_out, frames, s)
-        store_span(s, frames, c, at, ring)
-
-
-@kernel
-def blend_span(x: Audio, i0: int, frames: int, q: Array, gd: Array, gw: Array, width: Array, y: Audio) -> None:
-    """Dry and wet into y (2, frames); left and right are rows 16 and 17 of q (18 * 32)."""
-    for c in range(2):
-        source, sign = min(c, x.shape[0] - 1), 0.5 if c == 0 else -0.5
-        for i in range(frames):
-            n = i0 + i
-            side = width[n] * (q[512 + i] - q[544 + i])
-            y[c, n] = gd[n] * x[source, n] + gw[n] * (0.5 * (q[512 + i] + q[544 + i]) + sign * side)
-
-
-@kernel
-def fdn_reverb(
-    n0: int,
-    x: Audio,
-    decay: Array,
-    gd: Array,
-    gw: Array,
-    width: Array,
-    y: Audio,
-    design: Array,
-    loss: Array,
-    losses: Array,
-    low_ratio: float,
-    high_ratio: float,
-    cuts: Array,
-    cut_z: Array,
-    diffusers: npt.NDArray[np.int64],
-    diffuser_heads: npt.NDArray[np.int64],
-    diffuser_rings: Array,
-    spring_head: npt.NDArray[np.int64],
-    spring_ring: Array,
-    spring_waiting: Array,
-    spring_out: Array,
-    s: Array,
-    input_ring: Audio,
-    taps: npt.NDArray[np.int64],
-    sources: npt.NDArray[np.int64],
-    tap_gains: Array,
-    lengths: npt.NDArray[np.int64],
-    starts: npt.NDArray[np.int64],
-    heads: npt.NDArray[np.int64],
-    rings: Array,
-    filters: Array,
-    coefficients: Array,
-    turns: Array,
-    waves: Array,
-    v: Array,
-    q: Array,
-) -> None:
-    """Fill y (2, frames) from x (1 or 2, frames) that starts at absolute frame n0; all else is state or design.
-
-    The work is cut at absolute multiples of 32 samples, where a moved decay time is taken up.
-    """
-    frames = x.shape[1]
-    size = input_ring.shape[1] // 2
-    i0 = 0
-    while i0 < frames:
-        offset = (n0 + i0) % 32
-        run = min(32 - offset, frames - i0)
-        if offset == 0:
-            design[1], design[2] = design[3], 0.0
-        if (offset == 0 or math.isnan(design[0])) and decay[i0] != design[0]:
-            plan_span(decay[i0], design, loss, losses, low_ratio, high_ratio, coefficients)
-        at = (n0 + i0) % size
-        feed_span(
-            x, i0, run, offset, at, design, cuts, cut_z, diffusers, diffuser_heads, diffuser_rings,
-            spring_head, spring_ring, spring_waiting, spring_out, s, input_ring,
-        )  # fmt: skip
-        read_lines(rings, starts, heads, lengths, run, v)
-        absorb_lines(filters, run, v)
-        flip_to_rows(v, run, q)
-        turn_pairs(turns, waves, offset, run, q)
-        add_taps(input_ring, at, taps, sources, tap_gains, run, q)
-        mix_lines(run, q)
-        write_lines(rings, starts, heads, lengths, run, q)
-        blend_span(x, i0, run, q, gd, gw, width, y)
-        if offset + run == 32:
-            end_span(turns, waves, filters)
-        i0 += run
-
-
 @register("reverb")
 class Reverb(Block[ReverbSettings]):
     """Lets the sound ring on as in a hall, a room, a metal plate or springs; what comes out is stereo."""
@@ -227,7 +81,7 @@ class Reverb(Block[ReverbSettings]):
         turn_hz = settings.modulation * _TURN_HZ
         self._tank = Tank(lengths, turn_hz, rate_hz)
         self._loss = -3.0 * math.log(10.0) * lengths / rate_hz
-        self._losses = np.zeros(LINES)
+        self._nepers = np.zeros(LINES)
         self._corners = corner(LOW_HZ, rate_hz), corner(HIGH_HZ, rate_hz)
         self._design = np.zeros(6)
 
@@ -265,7 +119,11 @@ class Reverb(Block[ReverbSettings]):
         if wet_db == -math.inf:
             return 0.0
         over_db = max(0.0, 90.0 + _PEAK_DB - max(0.0, dry_db - wet_db))
-        return float(np.max(self._taps)) / rate_hz + decay_s * over_db / 60.0
+        stretch, springs = self._spring_ring.shape[1:]
+        chirp_samples = stretch * springs * (1.0 + (1.0 + SPRING_A) / (1.0 - SPRING_A))
+        begins_s = (float(np.max(self._taps)) + chirp_samples) / rate_hz
+        low_cut_s = over_db * math.log(10.0) / 20.0 / (math.sqrt(0.5) * 2.0 * math.pi * settings.low_cut_hz)
+        return begins_s + max(decay_s * over_db / 60.0, low_cut_s)
 
     def reset(self) -> None:
         self._tank.reset()
@@ -287,7 +145,7 @@ class Reverb(Block[ReverbSettings]):
             io.y,
             self._design,
             self._loss,
-            self._losses,
+            self._nepers,
             self.settings.low_ratio,
             self.settings.high_ratio,
             self._cuts,
@@ -315,7 +173,3 @@ class Reverb(Block[ReverbSettings]):
             self._v,
             self._q,
         )
-
-
-_TURN_HZ = np.array([0.89, -1.21, 1.51, -1.13, 1.67, -0.79, 2.11, -1.93])
-"""How often each pair of lines turns in a second at modulation 1: no two alike, as many forwards as backwards."""

@@ -134,7 +134,7 @@ def add_taps(
     frames: int,
     q: Array,
 ) -> None:
-    """Add to each row of q (rows * 32) what was stored `taps` samples before, from its source channel, times its gain."""
+    """Add to each row of q (rows * 32) what its source channel stored `taps` samples before, times its gain."""
     size = ring.shape[1] // 2
     for k in range(taps.shape[0]):
         c, g = sources[k], gains[k]

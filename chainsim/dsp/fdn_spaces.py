@@ -63,7 +63,8 @@ def line_lengths(space: Space, size: float, sample_rate_hz: float) -> npt.NDArra
         smallest = max(SPAN, found[-1]) if found else SPAN
         free = primes[primes > smallest]
         found.append(int(free[np.argmin(np.abs(free - length))]))
-    return np.array(found, dtype=np.int64)[_PLACES]
+    lengths: npt.NDArray[np.int64] = np.array(found, dtype=np.int64)[_PLACES]
+    return lengths
 
 
 def first_reflections(space: Space, size: float, sample_rate_hz: float) -> tuple[npt.NDArray[np.int64], Array]:
@@ -82,7 +83,7 @@ def diffuser_lengths(space: Space, sample_rate_hz: float) -> npt.NDArray[np.int6
     primes = _primes(int(max(space.diffusers_ms, default=1.0) * sample_rate_hz / 1000.0) + 100)
     primes = primes[primes > SPAN]
     wanted = [ms * sample_rate_hz / 1000.0 for ms in space.diffusers_ms]
-    return np.array([primes[np.argmin(np.abs(primes - length))] for length in wanted], dtype=np.int64)
+    return np.array([int(primes[np.argmin(np.abs(primes - length))]) for length in wanted], dtype=np.int64)
 
 
 def _primes(limit: int) -> npt.NDArray[np.int64]:
@@ -91,4 +92,5 @@ def _primes(limit: int) -> npt.NDArray[np.int64]:
     for n in range(2, math.isqrt(limit) + 1):
         if sieve[n]:
             sieve[n * n :: n] = False
-    return np.nonzero(sieve)[0].astype(np.int64)
+    primes: npt.NDArray[np.int64] = np.nonzero(sieve)[0].astype(np.int64)
+    return primes

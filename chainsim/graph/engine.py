@@ -20,7 +20,7 @@ from chainsim.block import Io, Moving
 from chainsim.graph.buffers import Held, Pool
 from chainsim.graph.build import Graph
 from chainsim.graph.mixing import add_ramped, add_scaled, set_scaled
-from chainsim.graph.moving import MovingRow
+from chainsim.graph.moving import MovingRow, follow
 from chainsim.graph.nodes import Edge, Node
 from chainsim.units import Array, Audio
 
@@ -72,7 +72,12 @@ class Engine:
         self.blocks_run = sum(n.kind == "block" for n in graph.nodes)
 
     def warm_up(self) -> None:
-        """Compile or load every block's kernels, with spans of no frames."""
+        """Compile or load the kernels of the graph and of every block, with spans of no frames."""
+        sound, row = np.zeros((1, 0)), np.zeros(0)
+        set_scaled(sound, 1.0, sound)
+        add_scaled(sound, 1.0, sound)
+        add_ramped(sound, 1.0, 0, 0, 1, 0.0, 1.0, sound)
+        follow(row, 0.0, 0, 0.0, 0.0, np.zeros(1), row)
         for node in self._graph.nodes:
             if node.block is None:
                 continue
