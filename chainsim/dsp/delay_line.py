@@ -70,9 +70,9 @@ def read_between(line: Array, at: int, h0: float, h1: float, h2: float, h3: floa
     """Sum (1) in a line: `at` is head - m, `h0` to `h5` are the weights of `lagrange5`; a whole delay is one read."""
     k = (at - 3) & (line.shape[0] - COPIED - 1) & _POSITIVE
     if h2 == 1.0:
-        return line[k + 3]
-    return (h0 * line[k + 5] + h1 * line[k + 4] + h2 * line[k + 3]) + (
-        h3 * line[k + 2] + h4 * line[k + 1] + h5 * line[k]
+        return float(line[k + 3])
+    return float(
+        (h0 * line[k + 5] + h1 * line[k + 4] + h2 * line[k + 3]) + (h3 * line[k + 2] + h4 * line[k + 1] + h5 * line[k])
     )
 
 
