@@ -156,15 +156,16 @@ def fdn_reverb(
     """
     frames = x.shape[1]
     size = input_ring.shape[1] // 2
-    i0 = 0
-    while i0 < frames:
-        offset = (n0 + i0) % 32
-        run = min(32 - offset, frames - i0)
+    if frames == 0:
+        return
+    for span in range(n0 // 32, (n0 + frames + 31) // 32):
+        start = max(32 * span, n0)
+        offset, i0, run = start - 32 * span, start - n0, min(32 * span + 32, n0 + frames) - start
         if offset == 0:
             design[1], design[2] = design[3], 0.0
         if (offset == 0 or math.isnan(design[0])) and decay[i0] != design[0]:
             plan_span(decay[i0], design, loss, nepers, low_ratio, high_ratio, coefficients)
-        at = (n0 + i0) % size
+        at = start % size
         feed_span(
             x, i0, run, offset, at, design, cuts, cut_z, diffusers, diffuser_heads, diffuser_rings,
             spring_head, spring_ring, spring_waiting, spring_out, s, input_ring,
@@ -179,4 +180,3 @@ def fdn_reverb(
         blend_span(x, i0, run, q, gd, gw, width, y)
         if offset + run == 32:
             end_span(turns, waves, filters)
-        i0 += run
