@@ -107,6 +107,13 @@ def _usable(folder: Path) -> bool:
     return True
 
 
+def begin_cache() -> bool:
+    """Make the cache folder where it is missing, and tell; return whether it was missing."""
+    missing = not cache_folder().is_dir()
+    _usable(cache_folder())
+    return missing
+
+
 def _forget_old(parent: Path) -> None:
     """Remove the kernels of versions that nobody has compiled for a month."""
     for old in parent.glob("kernels-*"):

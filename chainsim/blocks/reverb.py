@@ -48,7 +48,7 @@ class ReverbSettings(Settings):
         "s",
         "time in which the sound falls by 60 dB, between 250 Hz and 4 kHz",
         law="log",
-        ramp_ms=150.0,
+        ramp_ms=250.0,
     )
     low_ratio: float = fixed(1.0, 0.25, 4.0, "1", "decay time below about 250 Hz relative to decay_s")
     high_ratio: float = fixed(0.6, 0.1, 2.0, "1", "decay time above about 4 kHz relative to decay_s")

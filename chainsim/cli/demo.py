@@ -29,6 +29,7 @@ def command(output: Path, as_json: bool) -> None:
     Example:
       chainsim demo
     """
+    from chainsim.batch.compiling import compile_side_by_side
     from chainsim.batch.render_file import render_file
     from chainsim.errors import AudioError
     from chainsim.resources import preset_paths, take_paths
@@ -41,8 +42,9 @@ def command(output: Path, as_json: bool) -> None:
         raise AudioError(f"{output}: cannot be made: {error.strerror}") from None
     takes = take_paths()
     reports: dict[str, FileReport] = {}
-    for name, path in preset_paths().items():
-        sketch = load_sketch(path)
+    sketches = {name: load_sketch(path) for name, path in preset_paths().items()}
+    compile_side_by_side(sketches.values())
+    for name, sketch in sketches.items():
         take = _take_for(sketch.header.instrument, takes)
         with progress_bar(name) as progress:
             reports[name] = render_file(sketch, take, output / f"{name}.wav", record=True, progress=progress)

@@ -76,11 +76,13 @@ def command(
 def _render_all(
     sketch_path: Path, takes: tuple[Path, ...], output: Path, options: dict[str, Any], as_json: bool
 ) -> bool:
+    from chainsim.batch.compiling import compile_side_by_side
     from chainsim.batch.render_file import render_file
     from chainsim.errors import AudioError
     from chainsim.sketch.loading import load_sketch
 
     sketch = load_sketch(sketch_path)
+    compile_side_by_side([sketch])
     several = len(takes) > 1 or output.is_dir()
     if several and not output.is_dir():
         raise AudioError(f"{output}: with several takes the output is an existing folder")

@@ -29,7 +29,7 @@ from chainsim.dsp.fdn import (
 from chainsim.kernel import kernel
 from chainsim.units import Array, Audio
 
-SPRING_A = 0.7
+SPRING_A = 0.75
 """Coefficient of the springs' allpasses."""
 
 DIFFUSION = 0.6

@@ -1,0 +1,41 @@
+"""The first run: the block that takes longest to compile is compiled by a second process, which halves the wait."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Iterable
+
+from chainsim.kernel import begin_cache
+from chainsim.sketch.chain import block_names
+from chainsim.sketch.model import Sketch
+
+SLOWEST = "reverb"
+
+
+def compile_side_by_side(sketches: Iterable[Sketch]) -> None:
+    """On a first run, fill the cache with the kernels of these sketches, on two cores where there are two."""
+    used = {s.base.blocks[name].type_name for s in sketches for name in block_names(s.base.chain)}
+    if SLOWEST not in used or len(used) < 2 or (os.cpu_count() or 1) < 2 or not begin_cache():
+        return
+    with subprocess.Popen([sys.executable, "-m", __name__, SLOWEST]):
+        compile_blocks(sorted(used - {SLOWEST}))
+
+
+def compile_blocks(type_names: Iterable[str]) -> None:
+    """Compile the kernels of some block types, through a graph that has one of each."""
+    import numpy as np
+
+    from chainsim.graph.engine import Engine
+    from chainsim.graph.rendering import array_reader, build_graph
+    from chainsim.sketch.loading import parse_sketch
+
+    steps = [json.dumps(name) for name in type_names if name != "blender"]
+    sketch = parse_sketch(f'chain = [{{ blender = "blender", wet = [{", ".join(steps)}] }}]')
+    Engine(build_graph(sketch, 48_000.0), array_reader(np.zeros((1, 0))), 0).warm_up()
+
+
+if __name__ == "__main__":
+    compile_blocks(sys.argv[1:])
