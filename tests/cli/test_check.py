@@ -1,0 +1,92 @@
+"""`chainsim check`: figures that follow from what the sketch and the take were made of."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from tests.cli.running import notes, ran, sketch_file
+
+RATE_HZ = 48_000
+
+LANES = """
+title = "Two ways"
+chain = [{ lanes = ["dry", ["late"]] }, "gate"]
+[blocks.late]
+type = "gain"
+latency_ms = 12
+[blocks.gate]
+type = "noise_gate"
+listens_to = "input"
+threshold_db = -40
+[blocks.spare]
+type = "pan"
+[patches.bare]
+engage = []
+[patches.turned]
+chain = ["gate", "late"]
+"""
+
+
+def test_it_draws_and_warns(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    told = ran(capsys, "check", sketch_file(tmp_path, LANES))
+    assert told.code == 0
+    assert "input ─┬────────┬─► sum ─► gate [hears input] ─► out" in told.out
+    assert 'Patch "bare":' in told.out
+    assert "(gate)" in told.out
+    everything = told.out + told.err
+    assert "differ by 12.00 ms; a comb with its first notch at 42 Hz" in everything  # 1 / (2 x 12 ms) = 41.67 Hz
+    assert "blocks.spare: declared but in no chain" in everything
+
+
+def test_json_has_every_figure(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    told = json.loads(ran(capsys, "check", sketch_file(tmp_path, LANES), "--json").out)["sketch"]
+    written, bare, turned = told["states"]
+    assert written["latency_ms"] == [0.0, 12.0]
+    assert bare["latency_ms"] == [0.0, 0.0]
+    assert turned["latency_ms"] == [12.0, 12.0]
+    assert sorted(bare["disengaged"]) == ["gate", "late"]
+
+
+def gated(folder: Path, capsys: pytest.CaptureFixture[str], text: str, take: np.ndarray) -> dict[str, Any]:
+    """Report on the only gate of a sketch."""
+    soundfile.write(folder / "take.wav", take, RATE_HZ, subtype="FLOAT")
+    told = ran(capsys, "check", sketch_file(folder, text), "--take", folder / "take.wav", "--json")
+    assert told.code == 0
+    gates: list[dict[str, Any]] = json.loads(told.out)["take"]["gates"]
+    assert len(gates) == 1
+    return gates[0]
+
+
+def test_a_gate_that_lets_all_notes_through(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    report = gated(tmp_path, capsys, 'chain = ["noise_gate"]', notes(RATE_HZ))
+    assert report["gating"]["notes"] == report["gating"]["openings"] == 4
+    assert report["gating"]["swallowed_s"] == []
+    assert report["gating"]["closes_per_note"] == 1.0
+    # noise of 1e-4 rms has peaks near 4 sigma, -68 dBFS; the suggestion stays within 60 dB of the notes' -8 dBFS
+    assert -68.0 <= report["suggested_threshold_db"] <= -55.0
+
+
+def test_a_gate_set_over_the_notes_swallows_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    report = gated(
+        tmp_path, capsys, 'chain = ["noise_gate"]\n[blocks.noise_gate]\nthreshold_db = -1', 0.5 * notes(RATE_HZ)
+    )
+    assert report["gating"]["openings"] == 0
+    # beginnings of the notes as `notes` makes them: 0.25 s after each second
+    assert report["gating"]["swallowed_s"] == pytest.approx([0.25, 1.25, 2.25, 3.25], abs=0.03)
+
+
+def test_a_clipped_take_and_a_fold_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    t = np.arange(2 * RATE_HZ) / RATE_HZ
+    left = np.clip(3.0 * np.sin(2 * np.pi * 440 * t) * (t > 0.5), -1.0, 1.0)
+    soundfile.write(tmp_path / "take.wav", np.column_stack([left, -0.5 * left]), RATE_HZ, subtype="FLOAT")
+    told = ran(capsys, "check", sketch_file(tmp_path, 'feed = "mono"\nchain = []'), "--take", tmp_path / "take.wav")
+    assert told.code == 0
+    assert "clip" in told.out
+    # fold (L - L/2)/2 = L/4; power L^2/16 against the mean power of the sides (1 + 1/4)/2 L^2: 10 dB quieter
+    assert "10.0 dB" in told.out
