@@ -11,6 +11,7 @@ import numpy as np
 
 from chainsim.audio.reading import Take
 from chainsim.batch.playing import AS_WRITTEN, GateReport, PlayedReport, Samples, alone, cautions, play, states
+from chainsim.errors import GraphError, SketchError
 from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine, Reader
 from chainsim.graph.rendering import build_graph
@@ -111,16 +112,22 @@ def check_sketch(sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int
 
     Raises
     ------
-    SketchError, GraphError
-        If the chain or one of its patches cannot be built for such takes.
+    SketchError
+        If the chain or one of its patches cannot be built for such takes; the message names the patch.
     """
-    reports, warnings = [], list(sketch.warnings)
+    reports, warnings, faults = [], list(sketch.warnings), []
     for name, state in states(sketch):
-        graph = build_graph(alone(sketch, state), sample_rate_hz, channels)
-        reports.append(_state_report(name, state, graph))
         place = "" if name == AS_WRITTEN else f"patches.{name}: "
+        try:
+            graph = build_graph(alone(sketch, state), sample_rate_hz, channels)
+        except (GraphError, SketchError) as error:
+            faults += [place + line for line in str(error).splitlines()]
+            continue
+        reports.append(_state_report(name, state, graph))
         found = [*graph.warnings, *Engine(graph, _silent(channels), 0).warnings]
         warnings += [place + w for w in found if w not in warnings]
+    if faults:
+        raise SketchError(faults)
     return CheckReport(
         title=sketch.title,
         sha256=sketch.sha256,
