@@ -165,10 +165,17 @@ def tail_seconds(context: Context, longest_s: float) -> float:
         return math.inf
     each_db = -20.0 * math.log10(gain) if gain > 0.0 else math.inf
     echoes = math.floor(audible_db / each_db)
-    per_db = math.log(10.0) / 20.0 / (2.0 * math.pi)
-    ring_s_per_db = per_db / high_hz + (per_db / low_hz if low_hz > LOW_CUT_OFF_HZ else 0.0)
+    cuts = [high_hz, low_hz] if low_hz > LOW_CUT_OFF_HZ else [high_hz]
+    ring_s_per_db = sum(_ring_samples_per_db(f / rate_hz) for f in cuts) / rate_hz
 
     def end_s(k: int) -> float:
         return (k + 1) * (longest_s + held_s) + (audible_db - (k * each_db if k else 0.0)) * ring_s_per_db
 
     return max(end_s(0), end_s(echoes))
+
+
+def _ring_samples_per_db(cutoff: float) -> float:
+    """How long a cut at this share of the rate rings for each dB: its pole is (1 - t) / (1 + t), t = tan(pi cutoff)."""
+    t = math.tan(math.pi * min(cutoff, TOP))
+    pole = abs((1.0 - t) / (1.0 + t))
+    return math.log(10.0) / 20.0 / -math.log(pole) if pole > 0.0 else 0.0

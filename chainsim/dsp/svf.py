@@ -106,8 +106,8 @@ def svf_ring_samples(cutoff_hz: float, q: float, sample_rate_hz: float, floor_db
     """Upper bound of the samples in which the filter rings down to `floor_db` of where it began.
 
     The poles z have |z|^2 = (1 - g k + g^2) / (1 + g k + g^2). The state may overshoot that decay by the condition
-    number of the eigenvectors, sqrt((2 + k) / (2 - k)), and, near the double pole of Q = 1/2, by at most 1 + 2 n at n
-    nepers.
+    number of the eigenvectors, sqrt((2 + k) / (2 - k)), and, near the double pole of Q = 1/2, by 1 + 2 n at n nepers,
+    and by as much again where the input ended on a state that its own output does not show.
 
     Parameters
     ----------
@@ -119,7 +119,7 @@ def svf_ring_samples(cutoff_hz: float, q: float, sample_rate_hz: float, floor_db
     g, k = math.tan(math.pi * cutoff_hz / sample_rate_hz), 1.0 / q
     radius2 = (1.0 - g * k + g * g) / (1.0 + g * k + g * g)
     nepers = -floor_db * math.log(10.0) / 20.0
-    overshoot = math.log(1.0 + 2.7 * nepers)
+    overshoot = math.log(1.0 + 4.0 * (nepers + math.log(4.0)))
     if k < 2.0:
         overshoot = min(overshoot, 0.5 * math.log((2.0 + k) / (2.0 - k)))
     nepers += overshoot

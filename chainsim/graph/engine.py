@@ -22,6 +22,7 @@ from chainsim.graph.build import Graph
 from chainsim.graph.mixing import add_ramped, add_scaled, set_scaled
 from chainsim.graph.moving import MovingRow, follow
 from chainsim.graph.nodes import Edge, Node
+from chainsim.graph.schedule import ENDLESS_TAIL_S
 from chainsim.units import Array, Audio
 
 CHUNK = 16_384
@@ -52,7 +53,7 @@ class Engine:
         self._chunk = chunk
         self._threads = threads
         self.frames = take_frames + graph.extra_frames
-        self._fade_from = self.frames if math.isfinite(_longest_tail(graph)) else self._fade_start()
+        self._fades = _fades(graph, take_frames)
         self._pool = Pool(chunk)
         self._silence: dict[int, Audio] = {}
         self._sources = {n: tuple(n.sources()) for n in graph.nodes}
@@ -69,7 +70,6 @@ class Engine:
             if row.limited
         ]
         self.running: dict[Node, bool] = {}
-        self.blocks_run = sum(n.kind == "block" for n in graph.nodes)
 
     def warm_up(self) -> None:
         """Compile or load the kernels of the graph and of every block, with spans of no frames."""
@@ -88,9 +88,6 @@ class Engine:
             y, readings = np.zeros((node.channels, 0)), np.zeros((len(node.block.readings), 0))
             node.block.process(Io(0, 0, nothing, controls, rows, y, readings))
 
-    def _fade_start(self) -> int:
-        return max(0, self.frames - round(FADE_OUT_S * self._graph.sample_rate_hz))
-
     def stream(self) -> Iterator[tuple[int, dict[str, Audio]]]:
         """Yield, span by span, (first frame, outputs by name); the arrays hold until the next span."""
         executor = ThreadPoolExecutor(self._threads) if self._threads > 1 else None
@@ -103,7 +100,7 @@ class Engine:
                 executor.shutdown()
 
     def _spans(self) -> Iterator[tuple[int, int]]:
-        events = {0, self.frames, self._fade_from}
+        events = {0, self.frames}.union(*self._fades.values())
         for node in self._graph.nodes:
             for start, end in node.awake:
                 events |= {start, end}
@@ -136,14 +133,14 @@ class Engine:
         return self._silence[channels][: channels * frames].reshape(channels, frames)
 
     def fade(self, outputs: dict[str, Audio], n0: int) -> dict[str, Audio]:
-        """Fade out a tail that would never end."""
-        if n0 < self._fade_from:
-            return outputs
-        faded = {}
-        for name, x in outputs.items():
-            faded[name] = np.zeros_like(x)
-            add_ramped(x, 1.0, n0, self._fade_from, self.frames, 1.0, 0.0, faded[name])
-        return faded
+        """Fade out the tails that would never end."""
+        finished = dict(outputs)
+        for name, (start, end) in self._fades.items():
+            if n0 >= start:
+                finished[name] = np.zeros_like(outputs[name])
+                if n0 < end:
+                    add_ramped(outputs[name], 1.0, n0, start, end, 1.0, 0.0, finished[name])
+        return finished
 
 
 class _Span:
@@ -303,5 +300,12 @@ class _Span:
             held = held.base
 
 
-def _longest_tail(graph: Graph) -> float:
-    return max((n.tail_s for n in graph.outputs.values()), default=0.0)
+def _fades(graph: Graph, take_frames: int) -> dict[str, tuple[int, int]]:
+    """Where each output whose tail never ends is faded out, as (start, end)."""
+    fades = {}
+    for name, node in graph.outputs.items():
+        if math.isinf(node.tail_s):
+            latency = math.ceil(node.latency[1])
+            end = take_frames + latency + math.ceil(ENDLESS_TAIL_S * graph.sample_rate_hz)
+            fades[name] = (max(0, end - round(FADE_OUT_S * graph.sample_rate_hz)), end)
+    return fades

@@ -92,8 +92,8 @@ class MovingRow:
         self._constant = math.nan
         target, row = self._target[:frames], self._row[:frames]
         shape_position(position, CURVES.index(drive.curve), low, high, self._law, target)
-        if self._law == 1 and self._limit < math.inf:
-            np.minimum(target, math.log(self._limit), out=target)
+        if self._limit < math.inf:
+            np.minimum(target, math.log(self._limit) if self._law == 1 else self._limit, out=target)
         if frames and self._wake:
             self._state[0], self._wake = target[0], False
         follow(target, self._a, self._law, math.nan, math.nan, self._state, row)

@@ -133,8 +133,8 @@ class Subject:
         bpm = np.where(np.arange(frames) < frames // 3, 120.0, 97.0 + rng.integers(100))
         return Feed(ports, moving, bpm)
 
-    def run(self, feed: Feed, cuts: Sequence[int] = ()) -> Audio:
-        """Output and below it the readings, from the block's present state on."""
+    def run(self, feed: Feed, cuts: Sequence[int] = (), *, start: int = 0, stop: int | None = None) -> Audio:
+        """Output and below it the readings of the frames from `start` to `stop`, from the block's present state on."""
         frames = len(feed.bpm) if feed.bpm is not None else next(iter(feed.ports.values())).shape[1]
         rows = {}
         for name, spec in self.specs.items():
@@ -145,7 +145,7 @@ class Subject:
         control = {"tempo": tempo_rows(feed.bpm, frames, self.rate_hz)} if self.cls.control_inputs else {}
         told = len(self.cls.readings)
         y = np.full((self.out_channels + told, frames), np.nan)
-        for a, b in itertools.pairwise([0, *cuts, frames]):
+        for a, b in itertools.pairwise([start, *cuts, frames if stop is None else stop]):
             out, readings = np.full((self.out_channels, b - a), np.nan), np.full((told, b - a), np.nan)
             inputs = {k: np.ascontiguousarray(v[:, a:b]) for k, v in feed.ports.items()}
             before = {k: v.tobytes() for k, v in inputs.items()}
@@ -154,7 +154,7 @@ class Subject:
             self.block.process(Io(a, b - a, inputs, controls, Moving(moving), out, readings))
             assert {k: v.tobytes() for k, v in inputs.items()} == before, "the block wrote to its input"
             y[: self.out_channels, a:b], y[self.out_channels :, a:b] = out, readings
-        return y
+        return y[:, start:stop]
 
     @cached_property
     def silent(self) -> bool:

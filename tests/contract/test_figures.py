@@ -123,6 +123,33 @@ def test_no_settings_ring_longer_than_reported(name: str) -> None:
         assert found <= subject.block.tail_s + 0.0005, (by, settings)
 
 
+LONG_RINGING = [
+    pytest.param(
+        "delay",
+        {
+            "time_ms": 1.0, "feedback_percent": 0.0, "low_cut_hz": 10.0, "high_cut_hz": 3520.0, "dry_db": -96.0,
+            "wet_db": 24.0, "stereo": "crossed",
+        },
+        id="delay",
+    ),
+    pytest.param(
+        "envelope_filter",
+        {
+            "sweep_low_hz": 20.0, "sweep_high_hz": 3520.0, "q": 0.5, "sensitivity_db": -24.0, "attack_ms": 0.1,
+            "release_ms": 5000.0,
+        },
+        id="envelope_filter",
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "settings"), LONG_RINGING)
+def test_settings_that_ring_long_end_as_reported(name: str, settings: dict[str, object]) -> None:
+    subject = Subject(name, rate_hz=8_000.0, channels=2, **settings)
+    found, by = measured_tail_s(subject)
+    assert found <= subject.block.tail_s + 0.0005, by
+
+
 @every_block
 def test_reported_times_are_the_same_at_all_rates(name: str) -> None:
     blocks = [Subject(name, rate_hz=r, channels=2).block for r in RATES_HZ if r >= 44_100.0]

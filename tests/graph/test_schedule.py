@@ -130,3 +130,32 @@ def test_two_cues_at_one_instant_leave_the_last() -> None:
     text = SWAP.format(a=-6, b=-12).replace("at_s = 0.1", "at_s = 0.05")
     y = render_graph(build_graph(parse_sketch(text), 8_000.0), np.ones((1, 1_600)))["out"][0]
     assert y[-1] == 10 ** (-12 / 20)
+
+
+def test_a_tail_that_never_ends_is_faded_out_and_told() -> None:
+    text = 'chain = ["delay"]\n[blocks.delay]\nfeedback_percent = 100\nlow_cut_hz = 10\nhigh_cut_hz = 18000\nwet_db = 0'
+    graph = build_graph(parse_sketch(text), 48_000.0)
+    assert any("never ends" in w for w in graph.warnings)
+    x = np.zeros((1, 800))
+    x[0, 10] = 0.4
+    y = render_graph(graph, x)["out"][0]
+    assert y.size == 800 + 30 * 48_000
+    assert np.abs(y[24 * 48_000 : 25 * 48_000]).max() == pytest.approx(0.4, rel=1e-9)  # echoes go on unchanged ...
+    assert np.abs(y[round(29.5 * 48_000) :]).max() < 0.05  # ... and are faded in the last 5 s: a tenth of 0.4 left
+
+
+def test_an_endless_tail_in_a_union_fades_no_other() -> None:
+    from chainsim.graph.build import GraphBuilder
+
+    endless = 'chain = ["delay"]\n[blocks.delay]\nfeedback_percent = 100\nlow_cut_hz = 10\nhigh_cut_hz = 18000'
+    long = 'chain = ["hall"]\n[blocks.hall]\ntype = "test_hall"\ndecay = 0.95'
+    x = np.zeros((1, 800))
+    x[0, 10] = 0.5
+    builder = GraphBuilder(8_000.0, 1)
+    builder.add(parse_sketch(endless), label="endless")
+    builder.add(parse_sketch(long), label="long")
+    together = render_graph(builder.build(), x)
+    for label, text in (("endless", endless), ("long", long)):
+        alone = render_graph(build_graph(parse_sketch(text), 8_000.0), x)["out"]
+        frames = min(alone.shape[1], together[f"{label}:out"].shape[1])
+        assert np.array_equal(together[f"{label}:out"][:, :frames], alone[:, :frames])
