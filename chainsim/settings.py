@@ -44,6 +44,8 @@ class Spec:
     ramp_ms: float = 0.0
     may_be_off: bool = False
     choices: tuple[str, ...] = ()
+    items: type[Settings] | None = None
+    """For a list of tables: what one of them may hold."""
 
     def range_text(self) -> str:
         """What is allowed, in words for messages and tables."""
@@ -171,9 +173,15 @@ def _spec(name: str, field: FieldInfo) -> Spec:
         low=extra.get("minimum"),
         high=extra.get("maximum"),
         choices=_choices(field.annotation),
+        items=_items(field.annotation),
         **more,
     )
 
 
 def _choices(annotation: Any) -> tuple[str, ...]:
     return tuple(annotation.__args__) if getattr(annotation, "__origin__", None) is Literal else ()
+
+
+def _items(annotation: Any) -> type[Settings] | None:
+    inner: tuple[Any, ...] = getattr(annotation, "__args__", ())
+    return inner[0] if len(inner) == 1 and isinstance(inner[0], type) and issubclass(inner[0], Settings) else None

@@ -40,6 +40,7 @@ MAY_IMPORT = {
 }
 MAY_IMPORT["batch"] = MAY_IMPORT["listen"] | {"blocks", "listen", "resources"}
 MAY_IMPORT["cli"] = set(MAY_IMPORT)
+MAY_IMPORT["__main__"] = {"cli"}
 
 REGISTRY = {("block.py", "chainsim.blocks"), ("block.py", "chainsim.blocks.*")}
 """The registry looks for block files by name: the one place where something reaches up."""
@@ -93,7 +94,7 @@ def test_the_table_has_no_way_round() -> None:
     for part, allowed in MAY_IMPORT.items():
         for other in allowed - {part}:
             assert part not in MAY_IMPORT[other], f"{part} and {other} may import each other"
-    assert not any("cli" in allowed for part, allowed in MAY_IMPORT.items() if part != "cli")
+    assert not any("cli" in allowed for part, allowed in MAY_IMPORT.items() if part not in ("cli", "__main__"))
 
 
 @pytest.mark.parametrize(

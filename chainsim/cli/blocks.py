@@ -51,6 +51,11 @@ def _described(kind: type[Block[Any]]) -> str:
     parts = [
         f"{kind.type_name}: {inspect.getdoc(kind) or ''}",
         _settings_table(kind.settings_type.specs().values()),
+        *(
+            f"Each of {spec.name}:\n{_settings_table(spec.items.specs().values())}"
+            for spec in kind.settings_type.specs().values()
+            if spec.items is not None
+        ),
         "On every block:\n" + _settings_table(common.values()),
         "* may be moved by patches, cues and controllers while it sounds",
     ]
@@ -89,11 +94,15 @@ def _plain(kind: type[Block[Any]]) -> dict[str, Any]:
         "type": kind.type_name,
         "what": _summary(kind),
         "source": kind.source,
-        "settings": [
-            {
-                "name": s.name, "default": _shown(s.default), "unit": s.unit, "low": s.low, "high": s.high,
-                "choices": list(s.choices), "movable": s.movable, "may_be_off": s.may_be_off, "what": s.text,
-            }
-            for s in kind.settings_type.specs().values()
-        ],
+        "settings": [_plain_setting(s) for s in kind.settings_type.specs().values()],
+    }
+
+
+def _plain_setting(spec: Spec) -> dict[str, Any]:
+    told: dict[str, Any] = {
+        "name": spec.name, "default": _shown(spec.default), "unit": spec.unit, "low": spec.low, "high": spec.high,
+        "choices": list(spec.choices), "movable": spec.movable, "may_be_off": spec.may_be_off, "what": spec.text,
     }  # fmt: skip
+    if spec.items is not None:
+        told["items"] = [_plain_setting(s) for s in spec.items.specs().values()]
+    return told

@@ -10,6 +10,9 @@ from chainsim.sketch.model import Common, Header
 from chainsim.stage.controllers import CONTROLLER_TYPES
 from chainsim.stage.drives import CURVES
 
+_OURS = ("unit", "movable", "law", "ramp_ms", "may_be_off", "title")
+"""What the declarations carry beside JSON Schema's own words."""
+
 
 def sketch_schema() -> dict[str, Any]:
     """Schema of a whole sketch file."""
@@ -133,8 +136,6 @@ def _properties(settings: type[Settings]) -> dict[str, Any]:
     properties = {}
     for name, spec in settings.specs().items():
         schema = dict(_resolved(whole["properties"][name], definitions))
-        for ours in ("unit", "movable", "law", "ramp_ms", "may_be_off", "title"):
-            schema.pop(ours, None)
         if spec.unit != "1":
             schema["description"] = f"{spec.text} ({spec.range_text()})"
         if spec.may_be_off:
@@ -148,5 +149,7 @@ def _resolved(value: Any, definitions: dict[str, Any]) -> Any:
     if isinstance(value, dict):
         if "$ref" in value:
             return _resolved(definitions[value["$ref"].rsplit("/", 1)[-1]], definitions)
-        return {k: _resolved(v, definitions) for k, v in value.items()}
+        named = "properties" in value
+        kept = {k: v for k, v in value.items() if named or k not in _OURS}
+        return {k: _resolved(v, definitions) for k, v in kept.items()}
     return [_resolved(v, definitions) for v in value] if isinstance(value, list) else value
