@@ -11,7 +11,7 @@ from chainsim.errors import SettingError, SketchError
 from chainsim.graph.junctions import Latency, LatencySettings
 from chainsim.graph.nodes import Edge, Node, in_order
 from chainsim.graph.placing import Placing, Shelf
-from chainsim.graph.schedule import ENDLESS_TAIL_S, schedule
+from chainsim.graph.schedule import LONGEST_TAIL_S, schedule
 from chainsim.sketch.model import Sketch
 
 
@@ -101,9 +101,10 @@ class GraphBuilder:
             _set_tail(node)
         outs = [n for n in roots if n.name == "out"]
         tail_s = max((n.tail_s for n in roots), default=0.0)
-        if math.isinf(tail_s):
-            warnings.append(f"the tail never ends; it is faded out {ENDLESS_TAIL_S:g} s after the take")
-            tail_s = ENDLESS_TAIL_S
+        if tail_s > LONGEST_TAIL_S:
+            length = "never ends" if math.isinf(tail_s) else f"may go on for {tail_s:.0f} s"
+            warnings.append(f"the tail {length}; it is faded out {LONGEST_TAIL_S:g} s after the take")
+            tail_s = LONGEST_TAIL_S
         latency = (min(n.latency[0] for n in outs), max(n.latency[1] for n in outs))
         return Graph(order, self._outputs, self._take, self._rate_hz, latency, tail_s, warnings, self._readings)
 

@@ -22,11 +22,10 @@ from chainsim.graph.build import Graph
 from chainsim.graph.mixing import add_ramped, add_scaled, set_scaled
 from chainsim.graph.moving import MovingRow, follow
 from chainsim.graph.nodes import Edge, Node
-from chainsim.graph.schedule import ENDLESS_TAIL_S
+from chainsim.graph.schedule import FADE_OUT_S, LONGEST_TAIL_S
 from chainsim.units import Array, Audio
 
 CHUNK = 16_384
-FADE_OUT_S = 5.0
 
 Reader = Callable[[int, int], Audio]
 """Gives the take: (first frame, frames) -> (channels, frames), zeros outside it."""
@@ -133,7 +132,7 @@ class Engine:
         return self._silence[channels][: channels * frames].reshape(channels, frames)
 
     def fade(self, outputs: dict[str, Audio], n0: int) -> dict[str, Audio]:
-        """Fade out the tails that would never end."""
+        """Fade out the tails that would be too long."""
         finished = dict(outputs)
         for name, (start, end) in self._fades.items():
             if n0 >= start:
@@ -301,11 +300,11 @@ class _Span:
 
 
 def _fades(graph: Graph, take_frames: int) -> dict[str, tuple[int, int]]:
-    """Where each output whose tail never ends is faded out, as (start, end)."""
+    """Where each output whose tail is too long is faded out, as (start, end)."""
     fades = {}
     for name, node in graph.outputs.items():
-        if math.isinf(node.tail_s):
+        if node.tail_s > LONGEST_TAIL_S:
             latency = math.ceil(node.latency[1])
-            end = take_frames + latency + math.ceil(ENDLESS_TAIL_S * graph.sample_rate_hz)
+            end = take_frames + latency + math.ceil(LONGEST_TAIL_S * graph.sample_rate_hz)
             fades[name] = (max(0, end - round(FADE_OUT_S * graph.sample_rate_hz)), end)
     return fades

@@ -21,7 +21,9 @@ from chainsim.graph.nodes import Edge, Node
 from chainsim.graph.placing import PlacedState
 
 RAMP_S = 0.010
-ENDLESS_TAIL_S = 30.0
+LONGEST_TAIL_S = 60.0
+"""Tails that go on longer, or for ever, are faded out so long after the take."""
+FADE_OUT_S = 5.0
 SETTLED_TAILS = 2.0
 """How many reported tails (each 90 dB) a node rings before it sleeps."""
 
@@ -113,8 +115,8 @@ class _Timeline:
                     ends.append(edge.activity.end_of_motion())
                 elif edge.source in self._death:
                     ends.append(self._death[edge.source])
-            tail_s = min(node.own_tail_s, ENDLESS_TAIL_S)
-            self._death[node] = max(ends) + math.ceil(node.own_latency + SETTLED_TAILS * tail_s * self._rate_hz)
+            tail_s = LONGEST_TAIL_S if _too_long(node) else SETTLED_TAILS * node.own_tail_s
+            self._death[node] = max(ends) + math.ceil(node.own_latency + tail_s * self._rate_hz)
 
     def settle(self, t: int) -> None:
         """Close the edges of nodes whose end comes before or at t."""
@@ -125,10 +127,11 @@ class _Timeline:
             for edge in _edges(node):
                 if edge.activity.last != 0.0:
                     edge.activity.move(end, 0, 0.0)
+            fade = round(FADE_OUT_S * self._rate_hz) if _too_long(node) else 0
             for other in self._order:
                 for edge in _edges(other):
                     if edge.source is node and edge.activity.last != 0.0:
-                        edge.activity.move(end, 0, 0.0)
+                        edge.activity.move(end - fade, fade, 0.0)
 
     def finish(self) -> None:
         """Write down the waking hours."""
@@ -136,6 +139,10 @@ class _Timeline:
             if node in self._awake_since:
                 self._hours[node].append((self._awake_since[node], NEVER))
             node.awake = self._hours[node]
+
+
+def _too_long(node: Node) -> bool:
+    return node.own_tail_s > LONGEST_TAIL_S
 
 
 def _starts_from_silence(node: Node) -> bool:

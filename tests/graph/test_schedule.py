@@ -139,9 +139,9 @@ def test_a_tail_that_never_ends_is_faded_out_and_told() -> None:
     x = np.zeros((1, 800))
     x[0, 10] = 0.4
     y = render_graph(graph, x)["out"][0]
-    assert y.size == 800 + 30 * 48_000
-    assert np.abs(y[24 * 48_000 : 25 * 48_000]).max() == pytest.approx(0.4, rel=1e-9)  # echoes go on unchanged ...
-    assert np.abs(y[round(29.5 * 48_000) :]).max() < 0.05  # ... and are faded in the last 5 s: a tenth of 0.4 left
+    assert y.size == 800 + 60 * 48_000
+    assert np.abs(y[54 * 48_000 : 55 * 48_000]).max() == pytest.approx(0.4, rel=1e-9)  # echoes go on unchanged ...
+    assert np.abs(y[round(59.5 * 48_000) :]).max() < 0.05  # ... and are faded in the last 5 s: a tenth of 0.4 left
 
 
 def test_an_endless_tail_in_a_union_fades_no_other() -> None:
@@ -159,3 +159,28 @@ def test_an_endless_tail_in_a_union_fades_no_other() -> None:
         alone = render_graph(build_graph(parse_sketch(text), 8_000.0), x)["out"]
         frames = min(alone.shape[1], together[f"{label}:out"].shape[1])
         assert np.array_equal(together[f"{label}:out"][:, :frames], alone[:, :frames])
+
+
+def test_an_endless_block_left_by_a_patch_is_faded_out_not_cut_off() -> None:
+    text = """
+chain = ["delay"]
+[blocks.delay]
+time_ms = 100
+feedback_percent = 100
+low_cut_hz = 10
+high_cut_hz = 18000
+dry_db = "off"
+wet_db = 0
+[patches.bare]
+engage = []
+[[cues]]
+at_s = 0.5
+patch = "bare"
+"""
+    x = np.zeros((1, 70 * 48_000))
+    x[0, :24_000] = 0.1  # ends with the cue, so that what is heard later is the delay alone
+    y = render_graph(build_graph(parse_sketch(text), 48_000.0), x)["out"][0]
+    assert np.abs(y[50 * 48_000 : 55 * 48_000]).max() > 0.1
+    end = round(60.52 * 48_000)
+    assert not y[end:].any()
+    assert np.abs(y[end - 24_000 : end]).max() < 0.2 * np.abs(y[50 * 48_000 : 55 * 48_000]).max()
