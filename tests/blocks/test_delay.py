@@ -107,7 +107,7 @@ def test_glide_bends_by_an_octave_at_the_most_and_arrives(before_ms: float, afte
     assert hz.max() < 2.004 * 440.0
     assert (hz.max() > 442.0) == (after_ms < before_ms)
     slew = 0.25 * 2.0 * np.pi * 440.0 / FS
-    assert np.max(np.abs(np.diff(y[0, 24_000:]))) < 2.0 * slew  # DL-10
+    assert np.max(np.abs(np.diff(y[0, 24_000:]))) < 2.0 * slew
     there = run(prepared("delay", **{**settings, "time_ms": after_ms}), tone(frames))
     assert np.array_equal(y[0, -9_600:], there[0, -9_600:])
 
@@ -132,7 +132,7 @@ def test_crossfade_steps_no_further_than_the_sound_itself(freq_hz: float) -> Non
     settings = {**ECHOES, "feedback_percent": 0.0, "on_time_change": "crossfade"}
     y = run(prepared("delay", moving=moving, **settings), tone(frames, freq_hz), moving=moving)
     slew = 0.25 * 2.0 * np.pi * freq_hz / FS
-    assert np.max(np.abs(np.diff(y[0, 24_000:]))) < 2.0 * slew  # DL-10
+    assert np.max(np.abs(np.diff(y[0, 24_000:]))) < 2.0 * slew
     there = run(prepared("delay", **{**settings, "time_ms": 80.0}), tone(frames, freq_hz))
     assert np.array_equal(y[0, -9_600:], there[0, -9_600:])
 

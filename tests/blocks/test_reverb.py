@@ -52,7 +52,7 @@ def test_cuts_and_reset_leave_the_bits_alone(space: str, channels: int) -> None:
 
 
 def test_wet_off_passes_bit_by_bit() -> None:
-    """CHECKS CV-2, by definition; one channel comes out as two."""
+    """By definition; one channel comes out as two."""
     x = noise(0.1, 2)
     assert run(prepared("reverb", channels=2, wet_db="off"), x).tobytes() == x.tobytes()
     mono = x[:1].copy()
@@ -153,7 +153,7 @@ def test_a_spring_chirps_upwards() -> None:
 
 
 def test_a_held_tone_does_not_wobble() -> None:
-    """With the dry sound 12 dB above: within 5 cents, the usual just noticeable difference (CHECKS PI-6)."""
+    """With the dry sound 12 dB above: within 5 cents, the usual just noticeable difference."""
     from scipy.signal import hilbert
 
     for freq_hz in (220.0, 440.0):

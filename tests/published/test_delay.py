@@ -1,4 +1,4 @@
-"""The delay against CHECKS DL-1 to DL-4, DL-6, DL-8 and DL-9: closed forms, computed here."""
+"""The delay against closed forms, computed here."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ FS = 48_000.0
 CLEAN = {"low_cut_hz": 10.0, "high_cut_hz": 18_000.0}
 ECHOES = {**CLEAN, "dry_db": "off", "wet_db": 0.0}
 
-# Quarters of each plain note value; dotted x 3/2, triplet x 2/3 (DL-1).
+# Quarters of each plain note value; dotted x 3/2, triplet x 2/3.
 QUARTERS = {"2/1": 8.0, "1/1": 4.0, "1/2": 2.0, "1/4": 1.0, "1/8": 0.5, "1/16": 0.25, "1/32": 0.125, "1/64": 0.0625}
 NOTE_VALUES = {
     f"{text} {word}".strip(): quarters * factor
@@ -65,7 +65,7 @@ def test_echoes_come_within_a_sample_of_every_note_value(rate_hz: float, bpm: fl
 
 @pytest.mark.parametrize(
     ("note", "bpm", "ms"),
-    [  # DL-1, D*
+    [  # derived
         ("1/4", 120.0, 500.0),
         ("1/8 dotted", 120.0, 375.0),
         ("1/4 triplet", 120.0, 333.333),
@@ -86,7 +86,7 @@ def test_fraction_of_a_sample_beyond_the_note_value(note: str, bpm: float, ms: f
 
 @pytest.mark.parametrize(
     ("ms", "gain", "t60_s"),
-    [(375.0, 0.5, 3.7372), (250.0, 0.7, 4.8418), (500.0, 0.8, 15.478)],  # DL-2, D*: 3 D / |log10 g|
+    [(375.0, 0.5, 3.7372), (250.0, 0.7, 4.8418), (500.0, 0.8, 15.478)],  # derived: 3 D / |log10 g|
 )
 def test_loop_decay(ms: float, gain: float, t60_s: float) -> None:
     spacing = round(ms * FS / 1000.0)
@@ -107,7 +107,7 @@ def test_whole_delay_is_exact(rate_hz: float, ms: float) -> None:
     block = prepared("delay", sample_rate_hz=rate_hz, time_ms=ms, feedback_percent=0.0, **ECHOES)
     y = rendered(block, np.concatenate([x, np.zeros(40_000)]))
     assert not y[:spacing].any()
-    assert np.array_equal(y[spacing : spacing + len(x)], x)  # DL-3
+    assert np.array_equal(y[spacing : spacing + len(x)], x)
     assert not y[spacing + len(x) :].any()
 
 
@@ -118,13 +118,13 @@ def test_whole_delay_is_exact(rate_hz: float, ms: float) -> None:
 def test_half_a_sample_by_lagrange_5(freq_hz: float, loss_db: float) -> None:
     y = rendered(prepared("delay", time_ms=100.5 / 48.0, feedback_percent=0.0, **ECHOES), impulse(200))
     response = np.sum(y * np.exp(-2j * math.pi * freq_hz / FS * (np.arange(len(y)) - 100.5)))
-    assert 20.0 * math.log10(abs(response)) == pytest.approx(loss_db, abs=0.002)  # DL-4, Laakso et al. 1996
+    assert 20.0 * math.log10(abs(response)) == pytest.approx(loss_db, abs=0.002)  # Laakso et al. 1996
     assert abs(np.angle(response)) < 1e-9  # symmetric about the middle
 
 
 @pytest.mark.parametrize(
     ("depth_ms", "rate_hz", "up_cents", "down_cents"),
-    [(1.0, 5.0, 53.55, -55.26), (2.0, 0.5, 10.84, -10.91), (0.5, 6.0, 32.33, -32.94)],  # DL-6, D*: Doppler
+    [(1.0, 5.0, 53.55, -55.26), (2.0, 0.5, 10.84, -10.91), (0.5, 6.0, 32.33, -32.94)],  # derived: Doppler
 )
 def test_modulation_bends_the_pitch_as_a_moving_read(
     depth_ms: float, rate_hz: float, up_cents: float, down_cents: float
@@ -160,11 +160,11 @@ def test_modulation_lines_are_bessel_functions() -> None:
         y = rendered(block, np.sin(2.0 * np.pi * freq_hz / FS * n))
         line = 2.0 * np.abs(np.fft.rfft(y[-48_000:])) / 48_000.0
         if freq_hz == 320.0:
-            for order, size in enumerate([0.76520, 0.44005, 0.11490, 0.01956]):  # DL-8, index 1
+            for order, size in enumerate([0.76520, 0.44005, 0.11490, 0.01956]):  # index 1
                 assert line[320 + 5 * order] == pytest.approx(size, abs=1e-3)
                 assert line[320 - 5 * order] == pytest.approx(abs(jv(order, 1.0)), abs=1e-3)
         else:
-            assert line[765] < 1e-3  # DL-8: index 2.4048, the first zero of J0; -60 dB
+            assert line[765] < 1e-3  # index 2.4048, the first zero of J0; -60 dB
 
 
 @pytest.mark.parametrize("ms", [1.0, 5.0])
@@ -172,5 +172,5 @@ def test_dry_and_one_echo_make_a_comb(ms: float) -> None:
     block = prepared("delay", time_ms=ms, feedback_percent=0.0, dry_db=0.0, wet_db=0.0, **CLEAN)
     response = np.abs(np.fft.rfft(rendered(block, impulse(48_000))))
     for k in range(3):
-        assert response[round((2 * k + 1) * 500.0 / ms)] < 1e-9  # DL-9: notches at (2 k + 1) / (2 t)
+        assert response[round((2 * k + 1) * 500.0 / ms)] < 1e-9  # notches at (2 k + 1) / (2 t)
         assert 20.0 * math.log10(response[round(k * 1000.0 / ms)]) == pytest.approx(6.02, abs=0.001)

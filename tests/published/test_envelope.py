@@ -1,4 +1,4 @@
-"""Envelope follower against CHECKS DY-1 and DY-6, and the detector's low cut against its definition."""
+"""Envelope follower against closed forms, and the detector's low cut against its definition."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ def envelope(x: np.ndarray, attack_ms: float, hold_ms: float, release_ms: float)
 
 
 def test_coefficient_of_10_ms() -> None:
-    assert follower(10.0, 0.0, 10.0, FS)[0] == pytest.approx(0.9979188353, abs=5e-11)  # CHECKS DY-1, derived
+    assert follower(10.0, 0.0, 10.0, FS)[0] == pytest.approx(0.9979188353, abs=5e-11)  # exp(-1/(tau fs)), derived
 
 
 def test_rise_of_a_step() -> None:
     e = envelope(np.ones(9600), 10.0, 0.0, 100.0)
     ms = (np.arange(9600) + 1.0) * 1000.0 / FS
-    # CHECKS DY-1, derived: 63.21 % at tau, 90 % at 2.3026 tau, 10-90 % in ln 9 tau
+    # derived: 63.21 % at tau, 90 % at 2.3026 tau, 10-90 % in ln 9 tau
     assert np.interp(10.0, ms, e) == pytest.approx(0.6321, abs=5e-5)
     t10, t90 = np.interp([0.1, 0.9], e, ms)
     assert t90 == pytest.approx(23.026, abs=0.005)
@@ -39,7 +39,7 @@ def test_fall_of_the_decoupled_follower() -> None:
     x = np.concatenate([np.ones(before), np.full(int(FS), 0.1)])  # 20 dB down
     e = (envelope(x, 10.0, 0.0, 100.0)[before - 1 :] - 0.1) / 0.9
     ms = np.arange(len(e)) * 1000.0 / FS
-    # Giannoulis, Massberg, Reiss (JAES 60(6), 2012), smooth decoupled detector; 110.5 ms: CHECKS DY-6, derived
+    # Giannoulis, Massberg, Reiss (JAES 60(6), 2012), smooth decoupled detector; 110.5 ms, derived
     assert ms[np.argmax(e < math.exp(-1.0))] == pytest.approx(110.5, abs=0.1)
     expected = (100.0 * np.exp(-ms / 100.0) - 10.0 * np.exp(-ms / 10.0)) / 90.0
     assert np.max(np.abs(e - expected)) < 1e-3
@@ -50,7 +50,7 @@ def test_hold_keeps_a_peak_as_long_as_it_says() -> None:
     x[100] = 1.0
     e = envelope(x, 0.0, 20.0, 5.0)
     assert (e[100 : 100 + 961] == 1.0).all()
-    assert e[100 + 960 + 240] == pytest.approx(math.exp(-1.0), abs=1e-12)  # 5 ms = 240 samples later, DY-1
+    assert e[100 + 960 + 240] == pytest.approx(math.exp(-1.0), abs=1e-12)  # 5 ms = 240 samples later
 
 
 @pytest.mark.parametrize("freq_hz", [69.3, 110.0, 440.0])

@@ -1,4 +1,4 @@
-"""The cookbook's filters against CHECKS EQ-1 to EQ-5, by their coefficients and as the equalizer renders them."""
+"""The cookbook's filters against their properties and scipy: coefficients, and what the equalizer renders."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def gain_db(b: np.ndarray, a: np.ndarray, freq_hz: float, rate_hz: float) -> flo
 
 @pytest.mark.parametrize(
     ("made", "b", "a"),
-    [  # EQ-1, D*: Audio EQ Cookbook (W3C Note 2021-06-08) at 48 kHz
+    [  # derived: Audio EQ Cookbook (W3C Note 2021-06-08) at 48 kHz
         (biquad.low_pass(1e3, BUTTERWORTH, FS), [0.003916, 0.007832, 0.003916], [-1.815341, 0.831006]),
         (biquad.high_pass(1e3, BUTTERWORTH, FS), [0.911587, -1.823173, 0.911587], [-1.815341, 0.831006]),
         (biquad.band_pass(1e3, 2.0, FS), [0.031600, 0.0, -0.031600], [-1.920230, 0.936799]),
@@ -50,7 +50,7 @@ def test_gains_are_exact_at_every_rate(q: float, gain: float, freq_hz: float, ra
     def at(design: tuple[np.ndarray, np.ndarray], hz: float) -> float:
         return gain_db(*design, hz, rate_hz)
 
-    exact = {"abs": 1e-9}  # EQ-2
+    exact = {"abs": 1e-9}
     top_hz = 0.5 * rate_hz
     assert at(biquad.low_pass(freq_hz, q, rate_hz), freq_hz) == pytest.approx(20.0 * math.log10(q), **exact)
     assert at(biquad.high_pass(freq_hz, q, rate_hz), freq_hz) == pytest.approx(20.0 * math.log10(q), **exact)
@@ -74,11 +74,11 @@ def test_boost_and_cut_undo_each_other(gain: float) -> None:
     bands = [{"freq_hz": 700.0, "gain_db": g, "q": 2.0} for g in (gain, -gain)]
     x = np.zeros((1, 4_000))
     x[0, 0] = 1.0
-    assert np.max(np.abs(run(prepared("equalizer", bands=bands), x) - x)) < 1e-12  # EQ-3
+    assert np.max(np.abs(run(prepared("equalizer", bands=bands), x) - x)) < 1e-12
 
 
 def test_q_of_a_bandwidth() -> None:
-    # EQ-4, D*: 1/Q = 2 sinh((ln 2 / 2) BW w0 / sin w0)
+    # derived: 1/Q = 2 sinh((ln 2 / 2) BW w0 / sin w0)
     assert biquad.q_of_octaves(1.0, 10_000.0, FS) == pytest.approx(1.02643, abs=1e-5)
     assert biquad.q_of_octaves(1.0, 0.01, FS) == pytest.approx(1.41421, abs=1e-5)
     assert biquad.q_of_octaves(1.0 / 3.0, 0.01, FS) == pytest.approx(4.31847, abs=1e-5)
@@ -125,7 +125,7 @@ def test_coefficients_by_an_independent_route(shape: str, freq_hz: float, q: flo
     b, a = bilinear(*analog(shape, 2.0 * FS * math.tan(math.pi * freq_hz / FS), q, gain), FS)
     given = (gain,) if shape in ("bell", "low_shelf", "high_shelf") else ()
     made = getattr(biquad, shape)(freq_hz, *given, q, FS)
-    assert made[0] == pytest.approx(b, abs=1e-14)  # EQ-5
+    assert made[0] == pytest.approx(b, abs=1e-14)
     assert made[1] == pytest.approx(a, abs=1e-14)
 
 

@@ -1,4 +1,4 @@
-"""Noise gate against CHECKS DY-8 to DY-10: definitions, so the expected values are derived."""
+"""Noise gate against definitions, so the expected values are derived."""
 
 from __future__ import annotations
 

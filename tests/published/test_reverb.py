@@ -1,4 +1,4 @@
-"""The reverb against CHECKS FD-1, FD-2, FD-5, FD-8, FD-10, ED-1 and decay times measured after ISO 3382."""
+"""The reverb against closed forms of feedback delay networks, echo density, and decay times measured after ISO 3382."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ def response(seconds: float, **settings: object) -> np.ndarray:
 
 
 def test_gain_of_each_line() -> None:
-    """FD-1: g = 10^(-3 m / (fs T60)), its table for T60 2 s."""
+    """By definition: g = 10^(-3 m / (fs T60)), its table for T60 2 s."""
     found = absorption(np.array([1009, 1687, 2003, 3001]), 2.0, 1.0, 1.0)
     assert found[12] == pytest.approx([0.929970, 0.885689, 0.865777, 0.805784], abs=1e-6)
     for line in range(4):
@@ -120,7 +120,7 @@ def test_absorption_is_what_the_decay_times_ask_for(t60_s: float, low_ratio: flo
 
 
 def test_every_pole_decays_alike() -> None:
-    """FD-2: the state matrix has one pole radius, 10^(-3 / (fs T60)), for 16 lines; 1 (1e-12) without loss."""
+    """By definition: the state matrix has one pole radius, 10^(-3 / (fs T60)), for 16 lines; 1 (1e-12) without loss."""
     lengths = np.array([3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 2, 4, 6, 8, 9, 10])
     matrix, ends = mixing_matrix(Tank(SHORT, np.zeros(PAIRS), FS)), np.cumsum(lengths)
     for t60_s, tolerance in ((math.inf, 1e-12), (0.05, 1e-10)):
@@ -135,7 +135,7 @@ def test_every_pole_decays_alike() -> None:
 
 @pytest.mark.parametrize("offset", [0, 13, 31])
 def test_mixing_is_orthogonal_however_it_has_turned(offset: int) -> None:
-    """FD-5: ||A A^T - I|| < 1e-12, determinant +-1."""
+    """By definition: ||A A^T - I|| < 1e-12, determinant +-1."""
     matrix = mixing_matrix(Tank(SHORT, TURN_HZ, FS), offset)
     assert np.linalg.norm(matrix @ matrix.T - np.eye(LINES)) < 1e-12
     assert abs(np.linalg.det(matrix)) == pytest.approx(1.0, abs=1e-12)
@@ -184,13 +184,13 @@ def test_the_network_is_equation_1() -> None:
 
 
 def test_modes_are_dense_enough() -> None:
-    """FD-8 (Schroeder 1962): all paths together at least 0.15 T60, here for 3 s (hall, plate) and 2 s."""
+    """Schroeder 1962: all paths together at least 0.15 T60, here for 3 s (hall, plate) and 2 s."""
     for name, space in SPACES.items():
         assert line_lengths(space, 1.0, FS).sum() / FS > 0.15 * (3.0 if name in ("hall", "plate") else 2.0)
 
 
 def test_diffuser_is_the_allpass() -> None:
-    """FD-10: g 0.7, M 113: taps -0.7, 0.51, 0.357 at 0, M, 2M; sum of h^2 = 1."""
+    """By definition: g 0.7, M 113: taps -0.7, 0.51, 0.357 at 0, M, 2M; sum of h^2 = 1."""
     h = np.zeros(64 * SPAN)
     h[0] = 1.0
     head, ring = np.zeros(1, np.int64), np.zeros((1, 113))
@@ -232,7 +232,7 @@ def mean_t30_s(decay_s: float, bands_hz: tuple[float, ...], longest_s: float, **
 
 @pytest.mark.parametrize("decay_s", [0.3, 0.5, 1.0, 2.0, 4.0, 8.0])
 def test_decay_time_in_octaves_of_the_hall(decay_s: float) -> None:
-    """ISO 3382-1 T30, the just noticeable difference of 5 % (RT-5), from 250 Hz to 4 kHz."""
+    """ISO 3382-1 T30, the just noticeable difference of 5 %, from 250 Hz to 4 kHz."""
     t30_s = mean_t30_s(decay_s, MIDDLE_HZ, decay_s, high_ratio=1.0)
     assert np.all(np.abs(t30_s / decay_s - 1.0) < 0.05), t30_s
 
@@ -255,7 +255,7 @@ def test_decay_time_with_ratios(low_ratio: float, high_ratio: float) -> None:
 
 @pytest.mark.parametrize("space", ["hall", "room", "plate"])
 def test_echoes_are_dense_within_100_ms(space: str) -> None:
-    """ED-1 (Abel and Huang 2006): 1 is noise; 0.95 within 100 ms."""
+    """Abel and Huang 2006: 1 is noise; 0.95 within 100 ms."""
     for side in response(1.0, space=space):
         assert mixing_time_s(*echo_density(side, FS), level=0.95) < 0.1
 

@@ -1,4 +1,4 @@
-"""State variable filter and envelope filter against CHECKS SV-1 to SV-6: definitions, computed here independently."""
+"""State variable filter and envelope filter against definitions, computed here independently."""
 
 from __future__ import annotations
 
@@ -48,11 +48,11 @@ def test_standing_still_is_the_bilinear_transform(cutoff_hz: float, q: float, re
     impulse[0] = 1.0
     wc = 2.0 * FS * math.tan(math.pi * cutoff_hz / FS)
     b, a = bilinear(analog(response, wc, q), [1.0, wc / q, wc * wc], FS)
-    assert np.max(np.abs(still(impulse, cutoff_hz, q, response) - lfilter(b, a, impulse))) < 1e-13  # SV-1
+    assert np.max(np.abs(still(impulse, cutoff_hz, q, response) - lfilter(b, a, impulse))) < 1e-13
 
 
 def test_low_and_sharp_is_exact_where_a_direct_form_is_not() -> None:
-    # At 60 Hz and Q 50 lfilter's own rounding is 5e-13, more than SV-1 allows; so the same recursion in 40 digits.
+    # At 60 Hz and Q 50 lfilter's own rounding is 5e-13, more than the test allows; so the same recursion in 40 digits.
     impulse = np.zeros(2400)
     impulse[0] = 1.0
     with localcontext() as context:
@@ -98,7 +98,7 @@ def test_gain_and_phase_at_the_cutoff(cutoff_hz: float, q: float) -> None:
     impulse = np.zeros(1 << 17)
     impulse[0] = 1.0
     turn = np.exp(-2j * math.pi * cutoff_hz / FS * np.arange(len(impulse)))
-    # SV-2, derived: low pass Q at -90 degrees, high pass Q at +90, band pass Q at 0 (1 if scaled by k, as here)
+    # derived: low pass Q at -90 degrees, high pass Q at +90, band pass Q at 0 (1 if scaled by k, as here)
     assert np.sum(still(impulse, cutoff_hz, q, "low pass") * turn) == pytest.approx(-1j * q, abs=1e-9)
     assert np.sum(still(impulse, cutoff_hz, q, "high pass") * turn) == pytest.approx(1j * q, abs=1e-9)
     assert np.sum(still(impulse, cutoff_hz, q, "band pass") * turn) == pytest.approx(1.0, abs=1e-9)
@@ -112,7 +112,7 @@ def test_energy_never_grows_whatever_the_cutoff_does() -> None:
     a, z, y = np.empty((3, frames)), np.ones((1, 2)), np.empty((1, 1))
     svf_coefficients(cutoff_hz, q, FS, a)
     energy = 2.0
-    for i in range(frames):  # SV-3: |s'|^2 - |s|^2 = -4 g k v1^2 <= 0
+    for i in range(frames):  # |s'|^2 - |s|^2 = -4 g k v1^2 <= 0
         svf_sweep(np.zeros((1, 1)), np.ascontiguousarray(a[:, i : i + 1]), q[i : i + 1], 0, 0, z, y)
         now = float(z[0, 0] ** 2 + z[0, 1] ** 2)
         assert now <= energy * (1.0 + 1e-12)
@@ -126,7 +126,7 @@ def test_resonance_peak(q: float, peak_db: float) -> None:
     impulse[0] = 1.0
     freq_hz, response = freqz(still(impulse, 1000.0, q, "low pass"), worN=np.linspace(850.0, 1050.0, 2001), fs=FS)
     at = int(np.argmax(np.abs(response)))
-    # SV-4: peak Q / sqrt(1 - 1/(4 Q^2)) at fc sqrt(1 - 1/(2 Q^2)), in prewarped frequency
+    # peak Q / sqrt(1 - 1/(4 Q^2)) at fc sqrt(1 - 1/(2 Q^2)), in prewarped frequency
     warped = math.tan(math.pi * freq_hz[at] / FS) / math.tan(math.pi * 1000.0 / FS)
     assert 20.0 * math.log10(abs(response[at])) == pytest.approx(peak_db, abs=0.001)
     assert warped == pytest.approx(math.sqrt(1.0 - 1.0 / (2.0 * q * q)), abs=1e-3)
@@ -138,15 +138,15 @@ def test_responses_add_up_while_everything_moves() -> None:
     cutoff_hz, q = np.exp(rng.uniform(3.0, 9.9, 4800)), np.exp(rng.uniform(-0.6, 3.9, 4800))
     low, band, high, notch = (swept(x, cutoff_hz, q, name) for name in RESPONSES)
     scale = np.max(np.abs(np.stack([low, band, high])))
-    assert np.max(np.abs(low + band + high - x)) < 1e-14 * scale  # SV-5
+    assert np.max(np.abs(low + band + high - x)) < 1e-14 * scale
     assert np.max(np.abs(low + high - notch)) < 1e-14 * scale
 
 
 def test_square_moved_cutoff_rings_out_bounded_and_to_zero() -> None:
     frames = int(4 * FS)
-    square = np.where(np.arange(frames) % 48 < 24, 200.0, 6000.0)  # SV-6: 1 kHz
+    square = np.where(np.arange(frames) % 48 < 24, 200.0, 6000.0)  # 1 kHz
     z = np.ones((1, 2))
     y = swept(np.zeros(frames), square, np.full(frames, 20.0), "low pass", z)
-    assert np.abs(y).max() <= math.sqrt(2.0) * (1.0 + 1e-12)  # the energy of SV-3: v = (s + s') / 2
+    assert np.abs(y).max() <= math.sqrt(2.0) * (1.0 + 1e-12)  # the energy argument above: v = (s + s') / 2
     assert not y[-100:].any()
     assert not z.any()
