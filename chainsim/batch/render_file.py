@@ -158,11 +158,16 @@ def render_file(
         sketch_sha256=sketch.sha256,
         take_sha256=take_hash(take),
         version=_version(),
-        warnings=[*source.warnings, *sketch.warnings, *graph.warnings, *engine.warnings],
+        warnings=[*source.warnings, *sketch.warnings, *graph.warnings, *engine.warnings, *_over_full_scale(peaks)],
     )
     if record:
         write_record(record_path(output), report.to_dict())
     return report
+
+
+def _over_full_scale(peaks: PeakMeter) -> list[str]:
+    peak_dbtp = peaks.result().true_peak_dbtp
+    return [f"the output peaks at {peak_dbtp:+.1f} dBTP, over full scale: lower a level"] if peak_dbtp > 0.0 else []
 
 
 def threads_for(graph: Graph) -> int:

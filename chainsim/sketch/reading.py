@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from chainsim.block import block_type
+from chainsim.block import block_type, block_type_names
 from chainsim.errors import SettingError, nearest
 from chainsim.settings import Settings
 from chainsim.sketch.model import BlockEntry, Common
@@ -46,7 +46,11 @@ def read_block(name: str, table: Mapping[str, Any], place: str, faults: list[str
     try:
         cls = block_type(type_name) if isinstance(type_name, str) else None
     except SettingError as error:
-        faults.append(f"{place}.type: {error}")
+        known = ", ".join(block_type_names())
+        missing = "" if "type" in table else "missing, and the block's name is no type either: "
+        faults.append(
+            f"{place}.type: {missing}{error}" + ("" if "did you mean" in str(error) else f"; allowed {known}")
+        )
         return None
     if cls is None:
         faults.append(f"{place}.type: found {type_name!r}, allowed a block type's name")
