@@ -176,12 +176,12 @@ def _fall_60_db_s(audio: npt.ArrayLike, sample_rate_hz: float, gaps: Gaps) -> fl
 
 
 def _smooth_levels(audio: npt.ArrayLike, hop: int) -> Array:
-    """Rms level (dBFS) of 20 ms every 5 ms, of all channels together."""
+    """Rms level (dBFS) of 20 ms every 5 ms, of the louder channel, as `measure_gaps` takes it."""
     powers = [np.zeros(FALL_WINDOW_HOPS)]
     for piece in pieces(audio, frames=hop * 4096):
         count = piece.shape[1] // hop
-        squares = np.mean(np.square(piece[:, : count * hop]), axis=0)
-        powers.append(squares.reshape(count, hop).mean(axis=1))
+        squares = np.square(piece[:, : count * hop]).reshape(piece.shape[0], count, hop)
+        powers.append(squares.mean(axis=2).max(axis=0))
     power = np.concatenate(powers)
     smooth = np.lib.stride_tricks.sliding_window_view(power, FALL_WINDOW_HOPS).mean(axis=1)[1:]
     level_db: Array = 10.0 * np.log10(np.maximum(smooth, 1e-30))

@@ -111,3 +111,16 @@ def test_a_sampled_saxophone_is_not_taken_for_wet(sampled_sax: SampledHorn) -> N
     read = measure_fitness(sampled_sax.audio, sampled_sax.sample_rate_hz).fitness
     assert math.isnan(read.fall_60_db_s)
     assert read.verdicts[2].fit == "with care"
+
+
+@pytest.mark.parametrize("right", [1.0, 0.9, 0.5, 0.0])
+def test_the_room_is_the_same_however_loud_the_other_channel_is(right: float) -> None:
+    """The fall of the louder channel is that of the mono take: what is quieter on the other side adds nothing to it."""
+    rate_hz = 8_000
+    t = np.arange(4 * rate_hz) / rate_hz
+    note = np.where(np.modf(t)[0] < 0.5, 1.0, np.exp(-6.9078 * (np.modf(t)[0] - 0.5) / 0.4))
+    x = 0.4 * note * np.sin(2 * np.pi * 220 * t) + 3e-4 * np.random.default_rng(3).standard_normal(t.size)
+    alone = measure_fitness(x, rate_hz).fitness.fall_60_db_s
+    assert measure_fitness(np.column_stack([x, right * x]), rate_hz).fitness.fall_60_db_s == pytest.approx(
+        alone, rel=1e-9
+    )
