@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable, Mapping
 from contextlib import closing, suppress
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import numpy as np
 
@@ -221,7 +221,9 @@ def _sample_format(path: Path, chosen: SampleFormat | None) -> SampleFormat | No
         return allowed[0] if allowed else None
     if chosen not in allowed:
         what = " | ".join(allowed) or "no sample format: it is lossy"
-        raise AudioError(f'{path}: sample format "{chosen}", allowed {what}{nearest(chosen, get_args(SampleFormat))}')
+        raise AudioError(
+            f'{path}: sample format "{chosen}", allowed {what}{nearest(chosen, [f for f in allowed if f != chosen])}'
+        )
     return chosen
 
 
