@@ -11,16 +11,17 @@ import numpy as np
 import pytest
 import soundfile
 
-from chainsim import load_sketch, render
+from chainsim import load_sketch, parse_sketch, render
 from chainsim.resources import preset_paths, take_paths
+from chainsim.sketch.model import Common, Header
 
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 
 
-def fenced(language: str) -> list[str]:
-    """The README's code blocks of one language, without their indentation."""
-    found = re.findall(rf"^( *)```{language}\n(.*?)^ *```", README.read_text(), flags=re.S | re.M)
+def fenced(language: str, page: Path = README) -> list[str]:
+    """A page's code blocks of one language, without their indentation."""
+    found = re.findall(rf"^( *)```{language}\n(.*?)^ *```", page.read_text(), flags=re.S | re.M)
     return [re.sub(rf"^{indent}", "", text, flags=re.M) for indent, text in found]
 
 
@@ -43,6 +44,24 @@ def test_the_python_example_runs(tmp_path: Path) -> None:
     code = fenced("python")[0] + "\nprint(sound.audio.shape[1], sound.probes['sweep'].shape[1])"
     done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["2", "1"]
+
+
+SKETCH_PAGE = ROOT / "presets" / "README.md"
+
+
+@pytest.mark.parametrize("text", fenced("toml", SKETCH_PAGE))
+def test_every_example_of_the_sketch_page_renders(text: str) -> None:
+    sketch = parse_sketch(text)
+    assert sketch.warnings == ()
+    rng = np.random.default_rng(1)
+    assert np.isfinite(render(sketch, 0.1 * rng.standard_normal(4_800), 48_000.0).audio).all()
+
+
+def test_the_sketch_page_shows_every_entry_of_the_head_and_of_all_blocks() -> None:
+    shown = "\n".join(fenced("toml", SKETCH_PAGE))
+    for name in [*Header.specs(), *Common.specs(), "patches", "cues", "controllers", "align"]:
+        if name != "format":
+            assert name in (shown if name != "align" else SKETCH_PAGE.read_text()), name
 
 
 def test_links_lead_somewhere() -> None:
