@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from chainsim.batch.metering import OutputMeter
+from chainsim.batch.metering import cautions as loud
 from chainsim.blocks.noise_gate import NoiseGateSettings
 from chainsim.dsp.envelope import low_cut_coefficient, low_cut_level
 from chainsim.graph.build import Graph
@@ -18,8 +20,6 @@ from chainsim.graph.rendering import build_graph
 from chainsim.measure.fitness import TakeFindings
 from chainsim.measure.gaps import measure_gaps
 from chainsim.measure.gating import Gating, measure_gating
-from chainsim.measure.loudness import LoudnessMeter
-from chainsim.measure.peaks import PeakMeter
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import BlockEntry, Sketch, State
 from chainsim.units import Array, Audio
@@ -28,7 +28,6 @@ AS_WRITTEN = "as written"
 GATE = "noise_gate"
 HEARD = "what {} hears"
 LOUD_LUFS = -14.0
-MUCH_LOUDER_LU = 6.0
 Samples = npt.NDArray[np.float32]
 
 
@@ -49,7 +48,7 @@ class PlayedReport:
     integrated_lufs: float
     true_peak_dbtp: float
     louder_by_lu: float
-    """Than the take, both on two loudspeakers; NaN if either is silent."""
+    """Than the take while that sounds, both on two loudspeakers; NaN if either is silent."""
     fold: FoldReport | None
     """Where the feed is mono and the sound is not."""
 
@@ -91,11 +90,7 @@ def play(
 
 def cautions(played: PlayedReport) -> list[str]:
     """What to mind before listening."""
-    found = []
-    if played.true_peak_dbtp > 0.0:
-        found.append(f"the output peaks at {played.true_peak_dbtp:+.1f} dBTP, over full scale: lower a level")
-    if played.louder_by_lu > MUCH_LOUDER_LU:
-        found.append(f"the output is {played.louder_by_lu:.0f} LU louder than the take")
+    found = loud(played.true_peak_dbtp, played.louder_by_lu)
     if found or played.integrated_lufs > LOUD_LUFS:
         found.append("mind your ears: start with the volume down, and keep a limiter before headphones")
     return found
@@ -167,34 +162,26 @@ def _played(sketch: Sketch, audio: Samples, rate_hz: float, take_lufs: float) ->
     graph = build_graph(open_feed, rate_hz, audio.shape[1])
     width = graph.outputs["out"].channels
     channels = 1 if folds else width
-    loudness, peaks = LoudnessMeter(rate_hz, channels), PeakMeter(rate_hz, channels)
+    meter = OutputMeter(rate_hz, channels, len(audio) + math.ceil(graph.latency[1]))
     kept = lost = 0.0
-    for _, outputs in Engine(graph, _reader(audio), len(audio)).stream():
+    for n0, outputs in Engine(graph, _reader(audio), len(audio)).stream():
         y = outputs["out"]
         if folds and width == 2:
             middle, side = 0.5 * (y[0] + y[1]), 0.5 * (y[0] - y[1])
             kept, lost = kept + float(np.sum(middle**2)), lost + float(np.sum(side**2))
             y = middle[np.newaxis]
-        loudness.add(np.ascontiguousarray(y))
-        peaks.add(np.ascontiguousarray(y))
-    lufs = loudness.result().integrated_lufs
-    louder = (lufs - _width_db(channels)) - (take_lufs - _width_db(audio.shape[1]))
+        meter.add(n0, np.ascontiguousarray(y))
     share = lost / (kept + lost) if kept + lost > 0.0 else 0.0
     return PlayedReport(
-        integrated_lufs=lufs,
-        true_peak_dbtp=peaks.result().true_peak_dbtp,
-        louder_by_lu=louder if math.isfinite(louder) else math.nan,
+        integrated_lufs=meter.integrated_lufs,
+        true_peak_dbtp=meter.peaks().true_peak_dbtp,
+        louder_by_lu=meter.louder_by_lu(take_lufs, audio.shape[1]),
         fold=FoldReport(_quieter_db(share), share) if folds and width == 2 else None,
     )
 
 
 def _quieter_db(lost_share: float) -> float:
     return -10.0 * math.log10(1.0 - lost_share) if lost_share < 1.0 else math.inf
-
-
-def _width_db(channels: int) -> float:
-    """What equal sound in so many channels adds to a loudness."""
-    return 10.0 * math.log10(channels)
 
 
 def _place(part: Array, begin: int, whole: Samples) -> None:

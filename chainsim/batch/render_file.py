@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import time
 from collections.abc import Callable, Mapping
@@ -15,13 +16,14 @@ import numpy as np
 from chainsim.audio.reading import open_take, take_hash
 from chainsim.audio.wav import SampleFormat
 from chainsim.audio.writing import TakeWriter, record_path, refuse_same_file, write_record
+from chainsim.batch.metering import OutputMeter, cautions
 from chainsim.errors import AudioError
 from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine
 from chainsim.graph.rendering import build_graph
 from chainsim.measure.loudness import LoudnessMeter
-from chainsim.measure.peaks import PeakMeter
 from chainsim.sketch.model import Sketch
+from chainsim.units import Audio
 
 Progress = Callable[[int, int], None]
 """Told (frames done, frames in all)."""
@@ -44,8 +46,10 @@ class FileReport:
         Bound of what goes on after the take.
     integrated_lufs, true_peak_dbtp, sample_peak_dbfs : float
         ITU-R BS.1770-5; minus infinity for silence.
+    louder_by_lu : float
+        Than the take while that sounds, both on two loudspeakers; NaN if either is silent.
     lowered_by_db : float
-        What an integer format needed, where that was asked for.
+        What an integer format needed, where that was asked for; the levels above are those after it.
     times_real_time : float
         Seconds of take per second of rendering.
     sketch, sketch_sha256, take_sha256, version : str
@@ -61,6 +65,7 @@ class FileReport:
     latency_ms: float
     tail_s: float
     integrated_lufs: float
+    louder_by_lu: float
     true_peak_dbtp: float
     sample_peak_dbfs: float
     lowered_by_db: float
@@ -118,7 +123,15 @@ def render_file(
     with ExitStack() as stack:
         source = stack.enter_context(open_take(take))
         graph = build_graph(sketch, source.sample_rate_hz, source.channels, [n for n in files if n != "out"])
-        engine = Engine(graph, source.read, source.frames, threads=threads or threads_for(graph))
+        dry = LoudnessMeter(source.sample_rate_hz, source.channels)
+
+        def read(n0: int, frames: int) -> Audio:
+            x = source.read(n0, frames)
+            there = max(0, min(frames, source.frames - n0))
+            dry.add(x if there == frames else np.ascontiguousarray(x[:, :there]))
+            return x
+
+        engine = Engine(graph, read, source.frames, threads=threads or threads_for(graph))
         writers = {
             name: stack.enter_context(
                 TakeWriter(path, source.sample_rate_hz, graph.outputs[name].channels, sample_format,
@@ -126,48 +139,47 @@ def render_file(
             )
             for name, path in files.items()
         }  # fmt: skip
-        loudness = LoudnessMeter(source.sample_rate_hz, graph.outputs["out"].channels)
-        peaks = PeakMeter(source.sample_rate_hz, graph.outputs["out"].channels)
+        channels = graph.outputs["out"].channels
+        meter = OutputMeter(source.sample_rate_hz, channels, source.frames + math.ceil(graph.latency[1]))
         engine.warm_up()
-        for meter in (loudness, peaks):
-            meter.add(np.zeros((graph.outputs["out"].channels, 0)))
+        meter.add(0, np.zeros((channels, 0)))
         begun = time.perf_counter()
         for n0, outputs in engine.stream():
             for name, writer in writers.items():
                 writer.write(outputs[name])
-            loudness.add(outputs["out"])
-            peaks.add(outputs["out"])
+            meter.add(n0, outputs["out"])
             if progress is not None:
                 progress(n0 + outputs["out"].shape[1], engine.frames)
         seconds = time.perf_counter() - begun
+    peaks = meter.peaks()
+    lowered_by_db = writers["out"].lowered_by_db
+    true_peak_dbtp = peaks.true_peak_dbtp - lowered_by_db
+    louder_by_lu = meter.louder_by_lu(dry.result().integrated_lufs, source.channels) - lowered_by_db
+    loud = cautions(true_peak_dbtp, louder_by_lu)
     report = FileReport(
         take=str(take),
         output=str(output),
         probes={name: str(path) for name, path in files.items() if name != "out"},
         sample_rate_hz=source.sample_rate_hz,
-        channels=graph.outputs["out"].channels,
+        channels=channels,
         frames=engine.frames,
         latency_ms=1000.0 * graph.latency[0] / source.sample_rate_hz,
         tail_s=graph.tail_s,
-        integrated_lufs=loudness.result().integrated_lufs,
-        true_peak_dbtp=peaks.result().true_peak_dbtp,
-        sample_peak_dbfs=peaks.result().sample_peak_dbfs,
-        lowered_by_db=writers["out"].lowered_by_db,
+        integrated_lufs=meter.integrated_lufs - lowered_by_db,
+        louder_by_lu=louder_by_lu,
+        true_peak_dbtp=true_peak_dbtp,
+        sample_peak_dbfs=peaks.sample_peak_dbfs - lowered_by_db,
+        lowered_by_db=lowered_by_db,
         times_real_time=source.frames / source.sample_rate_hz / max(seconds, 1e-9),
         sketch=sketch.title,
         sketch_sha256=sketch.sha256,
         take_sha256=take_hash(take),
         version=_version(),
-        warnings=[*source.warnings, *sketch.warnings, *graph.warnings, *engine.warnings, *_over_full_scale(peaks)],
+        warnings=[*source.warnings, *sketch.warnings, *graph.warnings, *engine.warnings, *loud],
     )
     if record:
         write_record(record_path(output), report.to_dict())
     return report
-
-
-def _over_full_scale(peaks: PeakMeter) -> list[str]:
-    peak_dbtp = peaks.result().true_peak_dbtp
-    return [f"the output peaks at {peak_dbtp:+.1f} dBTP, over full scale: lower a level"] if peak_dbtp > 0.0 else []
 
 
 def threads_for(graph: Graph) -> int:

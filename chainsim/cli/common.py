@@ -63,7 +63,7 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 
 def number(value: float, digits: int = 1, unit: str = "") -> str:
     """A figure for a table; silence shows as a dash."""
-    return f"{value:.{digits}f}{unit}" if math.isfinite(value) else "-"
+    return f"{round(value, digits) + 0.0:.{digits}f}{unit}" if math.isfinite(value) else "-"
 
 
 @contextmanager

@@ -56,7 +56,7 @@ def command(output: Path, as_json: bool) -> None:
         f"Rendered {len(reports)} presets over dry takes of an invented harbour town's theatre band, all of them made"
         " by chainsim itself.\n"
     )
-    head = ("preset", "take", "loudness LUFS", "true peak dBTP", "latency ms", "x real time")
+    head = ("preset", "take", "loudness LUFS", "LU against the take", "true peak dBTP", "latency ms", "x real time")
     click.echo(table(head, [_row(name, report) for name, report in reports.items()]))
     click.echo(f"\nListen: {output.resolve()}")
     click.echo(f"Dry:    {next(iter(takes.values())).parent}")
@@ -68,6 +68,7 @@ def _row(name: str, report: FileReport) -> tuple[str, ...]:
         name,
         Path(report.take).stem,
         number(report.integrated_lufs),
+        number(report.louder_by_lu),
         number(report.true_peak_dbtp),
         number(report.latency_ms),
         number(report.times_real_time, 0),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -113,9 +114,15 @@ def _render_all(
 
 def _line(report: FileReport) -> str:
     lowered = f", lowered by {report.lowered_by_db:.1f} dB" if report.lowered_by_db else ""
+    louder = (
+        f" ({round(report.louder_by_lu, 1) + 0.0:+.1f} LU against the take)"
+        if math.isfinite(report.louder_by_lu)
+        else ""
+    )
     return (
         f"{report.output}: {report.frames / report.sample_rate_hz:.1f} s,"
-        f" {number(report.integrated_lufs, 1, ' LUFS')}, peak {number(report.true_peak_dbtp, 1, ' dBTP')}{lowered},"
+        f" {number(report.integrated_lufs, 1, ' LUFS')}{louder},"
+        f" peak {number(report.true_peak_dbtp, 1, ' dBTP')}{lowered},"
         f" latency {report.latency_ms:.1f} ms, {report.times_real_time:.0f} x real time"
     )
 

@@ -58,6 +58,8 @@ def test_a_take_becomes_a_file(folder: Path, capsys: pytest.CaptureFixture[str])
     assert np.abs(soundfile.read(folder / "p.wav")[0][:24_000] - scaled).max() < 1e-7
     printed = capsys.readouterr().out
     assert "latency 10.0 ms" in printed
+    # power of the two sides together against the take on both: -6 + 10 log10((1 + (1 + sqrt 2)^2) / 2) = -0.67 dB
+    assert "(-0.7 LU against the take)" in printed
     assert "LUFS" in printed
 
 

@@ -1,0 +1,72 @@
+"""What comes out of a chain, metered as it comes: loudness, peaks, and how much louder it is than the take."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from chainsim.measure.loudness import LoudnessMeter
+from chainsim.measure.peaks import PeakMeter, Peaks
+from chainsim.units import Audio
+
+MUCH_LOUDER_LU = 6.0
+
+
+class OutputMeter:
+    """Meters one output, span by span.
+
+    Parameters
+    ----------
+    sample_rate_hz : float
+    channels : int
+    playing_frames : int
+        Frames in which the take sounds; what rings after them does not count against the take.
+    """
+
+    def __init__(self, sample_rate_hz: float, channels: int, playing_frames: int) -> None:
+        self._loudness = LoudnessMeter(sample_rate_hz, channels)
+        self._peaks = PeakMeter(sample_rate_hz, channels)
+        self._channels = channels
+        self._playing_frames = playing_frames
+        self._playing_lufs = -math.inf
+
+    def add(self, n0: int, y: Audio) -> None:
+        """Take the next span, shape (channels, frames), which begins at frame n0."""
+        self._peaks.add(y)
+        before = self._playing_frames - n0
+        if 0 < before <= y.shape[1]:
+            self._loudness.add(np.ascontiguousarray(y[:, :before]))
+            self._playing_lufs = self._loudness.result().integrated_lufs
+            self._loudness.add(np.ascontiguousarray(y[:, before:]))
+        else:
+            self._loudness.add(y)
+
+    @property
+    def integrated_lufs(self) -> float:
+        """Loudness of all that came out."""
+        return self._loudness.result().integrated_lufs
+
+    def peaks(self) -> Peaks:
+        """Peaks of all that came out."""
+        return self._peaks.result()
+
+    def louder_by_lu(self, take_lufs: float, take_channels: int) -> float:
+        """How much louder it is than the take while that sounds, both on two loudspeakers; NaN if either is silent."""
+        louder = (self._playing_lufs - _width_db(self._channels)) - (take_lufs - _width_db(take_channels))
+        return louder + 0.0 if math.isfinite(louder) else math.nan
+
+
+def cautions(true_peak_dbtp: float, louder_by_lu: float) -> list[str]:
+    """What to mind before listening to something so loud."""
+    found = []
+    if true_peak_dbtp > 0.0:
+        found.append(f"the output peaks at {true_peak_dbtp:+.1f} dBTP, over full scale: lower a level")
+    if louder_by_lu > MUCH_LOUDER_LU:
+        found.append(f"the output is {louder_by_lu:.0f} LU louder than the take: start with the volume down")
+    return found
+
+
+def _width_db(channels: int) -> float:
+    """What equal sound in so many channels adds to a loudness."""
+    return 10.0 * math.log10(channels)
