@@ -70,6 +70,10 @@ class CheckReport:
     sample_rate_hz: float
     take_channels: int
     feed: str
+    key: str | None
+    """As it sounds."""
+    cues: tuple[Cue, ...]
+    """In order of time."""
     states: tuple[StateReport, ...]
     """As written, then every patch."""
     second_instances: dict[str, int]
@@ -134,6 +138,8 @@ def check_sketch(sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int
         sample_rate_hz=sample_rate_hz,
         take_channels=channels,
         feed=sketch.header.feed,
+        key=sketch.base.key,
+        cues=sketch.cues,
         states=tuple(reports),
         second_instances=_second_instances(sketch, sample_rate_hz, channels),
         warnings=tuple(warnings),
@@ -151,7 +157,7 @@ def check_take(sketch: Sketch, take: Take) -> TakeReport:
         If the take cannot be read, or the chain cannot be built for it.
     """
     audio = _beginning(take)
-    warnings = list(take.warnings)
+    warnings = [*take.warnings, *sketch.late_cues(take.frames / take.sample_rate_hz)]
     analysed_s = len(audio) / take.sample_rate_hz
     if len(audio) < take.frames:
         warnings.append(f"only the first {analysed_s:.0f} s of {take.frames / take.sample_rate_hz:.0f} s are looked at")

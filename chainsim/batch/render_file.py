@@ -175,7 +175,14 @@ def render_file(
         sketch_sha256=sketch.sha256,
         take_sha256=take_hash(take),
         version=_version(),
-        warnings=[*source.warnings, *sketch.warnings, *graph.warnings, *engine.warnings, *loud],
+        warnings=[
+            *source.warnings,
+            *sketch.warnings,
+            *sketch.late_cues(source.frames / source.sample_rate_hz),
+            *graph.warnings,
+            *engine.warnings,
+            *loud,
+        ],
     )
     if record:
         write_record(record_path(output), report.to_dict())

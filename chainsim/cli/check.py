@@ -64,6 +64,8 @@ def _sketch_lines(report: CheckReport) -> Iterator[str]:
         f"for takes of {report.sample_rate_hz:.0f} Hz, {_channels(report.take_channels)};"
         f" {_channels(1 if report.feed == 'mono' else written.out_channels)} out"
     )
+    if report.key is not None:
+        yield f"in {report.key}, as it sounds"
     yield f"\n{written.picture}\n"
     if written.nodes:
         yield f"{_node_table(written)}\n"
@@ -73,6 +75,8 @@ def _sketch_lines(report: CheckReport) -> Iterator[str]:
         if patch.picture != written.picture:
             yield patch.picture
         yield from _sums(patch)
+    if report.cues:
+        yield "\nCues: " + ", ".join(f"{cue.patch} at {cue.at_s:g} s" for cue in report.cues)
     notes = list(_worth_knowing(report))
     if notes:
         yield "\nWorth knowing:"

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from chainsim.errors import SettingError, SketchError, nearest
-from chainsim.sketch.chain import INPUT, block_names, parse_chain
+from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, LanesStep, block_names, parse_chain
 from chainsim.sketch.model import BlockEntry, Header, Sketch, State
 from chainsim.sketch.reading import read_block, read_settings, table_of
 from chainsim.sketch.stage import read_controllers, read_cues, read_patches
@@ -101,7 +101,7 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
         controllers=controllers,
         folder=folder,
         text=text,
-        warnings=tuple(_unused(base, patches)),
+        warnings=(*_unused(base, patches), *_unheard(base, patches)),
     )
 
 
@@ -146,8 +146,6 @@ def _sounding_key(header: Header, faults: list[str]) -> str | None:
 
 
 def _check_blenders(state: State, place: str, faults: list[str]) -> None:
-    from chainsim.sketch.chain import BlenderStep, BlockStep, Chain
-
     def walk(chain: Chain) -> None:
         for step in chain:
             if isinstance(step, BlenderStep):
@@ -188,3 +186,26 @@ def _check_listening(state: State, place: str, faults: list[str]) -> None:
 def _unused(base: State, patches: Mapping[str, State]) -> list[str]:
     used = set(block_names(base.chain)).union(*(block_names(p.chain) for p in patches.values()))
     return [f"blocks.{name}: declared but in no chain; it does nothing" for name in base.blocks if name not in used]
+
+
+def _unheard(base: State, patches: Mapping[str, State]) -> list[str]:
+    """Blocks that a state engages in a wet chain whose blender it does not."""
+    found: list[str] = []
+
+    def walk(chain: Chain, state: State, place: str) -> None:
+        for step in chain:
+            if isinstance(step, LanesStep):
+                for lane in step.lanes:
+                    walk(lane.chain, state, place)
+            elif isinstance(step, BlenderStep) and step.name in state.blocks:
+                walk(step.wet, state, place)
+                if not state.blocks[step.name].common.engaged:
+                    wet = [n for n in block_names(step.wet) if n in state.blocks and state.blocks[n].common.engaged]
+                    found.extend(
+                        f'{place}"{n}" is engaged but not heard: its blender "{step.name}" is not' for n in wet
+                    )
+
+    walk(base.chain, base, "")
+    for name, state in patches.items():
+        walk(state.chain, state, f"patches.{name}: ")
+    return found

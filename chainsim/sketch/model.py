@@ -142,6 +142,14 @@ class Sketch:
             begun[cue.at_s] = self.patches[cue.patch]
         return sorted(begun.items(), key=lambda item: item[0])
 
+    def late_cues(self, take_s: float) -> list[str]:
+        """One line for each cue that comes when the take is over."""
+        return [
+            f'the cue to "{cue.patch}" at {cue.at_s:g} s comes after the take, which lasts {take_s:.1f} s'
+            for cue in self.cues
+            if cue.at_s >= take_s
+        ]
+
     def to_dict(self) -> dict[str, Any]:
         """Plain values of what was resolved, for records and --json."""
         return {

@@ -90,3 +90,25 @@ def test_a_clipped_take_and_a_fold_are_told(tmp_path: Path, capsys: pytest.Captu
     assert "clip" in told.out
     # fold (L - L/2)/2 = L/4; power L^2/16 against the mean power of the sides (1 + 1/4)/2 L^2: 10 dB quieter
     assert "10.0 dB" in told.out
+
+
+def test_key_and_cues_are_told_and_a_late_cue_is_warned_of(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = """
+instrument = "tenor sax"
+pitch_names = "written"
+key = "F# minor"
+chain = ["gain"]
+[patches.loud.blocks.gain]
+gain_db = 3
+[[cues]]
+at_s = 99
+patch = "loud"
+"""
+    soundfile.write(tmp_path / "take.wav", notes(8_000), 8_000, subtype="FLOAT")
+    told = ran(capsys, "check", sketch_file(tmp_path, text), "--take", tmp_path / "take.wav")
+    assert "in E minor, as it sounds" in told.out  # a tenor sounds a ninth lower than written
+    assert "Cues: loud at 99 s" in told.out
+    late = 'the cue to "loud" at 99 s comes after the take, which lasts 4.0 s'
+    assert late in told.out + told.err
+    rendered = ran(capsys, "render", tmp_path / "sketch.toml", tmp_path / "take.wav", "-o", tmp_path / "out.wav")
+    assert late in rendered.err

@@ -193,3 +193,18 @@ def test_a_bad_horn_and_a_bad_key_are_both_told() -> None:
     with pytest.raises(SketchError) as caught:
         parse_sketch('instrument = "tenor sox"\nkey = "H major"\nchain = []')
     assert [f.split(":")[1].strip() for f in caught.value.faults] == ["instrument", "key"]
+
+
+def test_a_block_engaged_without_its_blender_is_warned_of() -> None:
+    text = """
+chain = [{ blender = "mix", wet = ["side"] }, "last"]
+[blocks.mix]
+type = "blender"
+[blocks.side]
+type = "gain"
+[blocks.last]
+type = "gain"
+[patches.p]
+engage = ["side"]
+"""
+    assert parse_sketch(text).warnings == ('patches.p: "side" is engaged but not heard: its blender "mix" is not',)
