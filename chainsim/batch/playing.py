@@ -13,6 +13,7 @@ from chainsim.batch.metering import OutputMeter
 from chainsim.batch.metering import cautions as loud
 from chainsim.blocks.noise_gate import NoiseGateSettings
 from chainsim.dsp.envelope import low_cut_coefficient, low_cut_level
+from chainsim.errors import GraphError
 from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine, Reader
 from chainsim.graph.nodes import Edge, Node
@@ -110,6 +111,7 @@ def _with_gates(sketch: Sketch) -> Iterator[tuple[str, Sketch, list[BlockEntry]]
 def _gate_reports(
     state: str, sketch: Sketch, entries: list[BlockEntry], audio: Samples, rate_hz: float, findings: TakeFindings
 ) -> Iterator[GateReport]:
+    entries = [e for e in entries if _is_heard(sketch, e.name, rate_hz, audio.shape[1])]
     graph = build_graph(sketch, rate_hz, audio.shape[1], [f"{e.name}:gain" for e in entries])
     gates = {e.name: graph.readings[f"{e.name}:gain"][0] for e in entries}
     detectors = {name: _Detector(graph, name, node) for name, node in gates.items()}
@@ -129,6 +131,15 @@ def _gate_reports(
             suggested_threshold_db=detectors[entry.name].threshold_db(len(audio)),
             gating=measure_gating(audio, gains[entry.name], rate_hz, findings.notes, findings.gaps.rests_s),
         )
+
+
+def _is_heard(sketch: Sketch, gate: str, rate_hz: float, channels: int) -> bool:
+    """Whether an engaged gate is in the graph at all: not in a lane that is off, or behind a blender that is away."""
+    try:
+        build_graph(sketch, rate_hz, channels, [f"{gate}:gain"])
+    except GraphError:
+        return False
+    return True
 
 
 class _Detector:

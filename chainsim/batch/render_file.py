@@ -115,7 +115,10 @@ def render_file(
     AudioError, SketchError, GraphError
         Nothing is left half-written.
     """
-    files = {"out": Path(output), **{name: Path(p) for name, p in (probes or {}).items()}}
+    if "out" in (probes or {}):
+        raise AudioError('a probe "out" is the output itself; leave it out')
+    # The output is entered last and so finished first: if it is refused, the probes are dropped with it.
+    files = {**{name: Path(p) for name, p in (probes or {}).items()}, "out": Path(output)}
     if len({p.resolve() for p in files.values()}) < len(files):
         raise AudioError(f"{output}: two outputs would be one file")
     for path in files.values():
@@ -134,7 +137,7 @@ def render_file(
         engine = Engine(graph, read, source.frames, threads=threads or threads_for(graph))
         writers = {
             name: stack.enter_context(
-                TakeWriter(path, source.sample_rate_hz, graph.outputs[name].channels, sample_format,
+                TakeWriter(path, source.sample_rate_hz, graph.channels(name), sample_format,
                            lower_to_fit=lower_to_fit)
             )
             for name, path in files.items()

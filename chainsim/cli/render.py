@@ -67,9 +67,11 @@ def command(
         "probes": dict(_probe(p) for p in probes), "sample_format": sample_format, "lower_to_fit": lower_to_fit,
         "record": record, "threads": threads,
     }  # fmt: skip
+    seen = _stamp(sketch)
     failed = _render_all(sketch, takes, output, options, as_json)
     while watch:
-        _wait_for_change(sketch)
+        click.echo(f"watching {sketch}; Ctrl-C ends", err=True)
+        seen = _next_stamp(sketch, seen)
         failed = _render_watched(sketch, takes, output, options, as_json)
     return 1 if failed else 0
 
@@ -79,27 +81,24 @@ def _render_all(
 ) -> bool:
     from chainsim.batch.compiling import compile_side_by_side
     from chainsim.batch.render_file import render_file
-    from chainsim.errors import AudioError
+    from chainsim.errors import AudioError, ChainsimError
     from chainsim.sketch.loading import load_sketch
 
     sketch = load_sketch(sketch_path)
     compile_side_by_side([sketch])
-    several = len(takes) > 1 or output.is_dir()
-    if several and not output.is_dir():
-        raise AudioError(f"{output}: with several takes the output is an existing folder")
-    if several and len(takes) > 1 and options["probes"]:
+    targets = _targets(takes, output)
+    if len(takes) > 1 and options["probes"]:
         raise AudioError("--probe names one file, so it goes with one take")
     reports: list[FileReport] = []
     errors = []
-    for take in takes:
-        target = output / f"{take.stem}.wav" if several else output
+    for take, target in zip(takes, targets, strict=True):
         try:
             with naming(sketch_path), progress_bar(take.name) as progress:
                 report = render_file(sketch, take, target, progress=progress, **options)
-        except AudioError as error:
+        except ChainsimError as error:
             if len(takes) == 1:
                 raise
-            errors.append(str(error))
+            errors += str(error).splitlines()
             continue
         reports.append(report)
         warn(report.warnings)
@@ -110,6 +109,23 @@ def _render_all(
     for error_line in errors:
         click.echo(f"chainsim: {error_line}", err=True)
     return bool(errors)
+
+
+def _targets(takes: tuple[Path, ...], output: Path) -> list[Path]:
+    """Where each take's result goes; never over a take, and never two into one file."""
+    from chainsim.audio.writing import refuse_same_file
+    from chainsim.errors import AudioError
+
+    if not output.is_dir():
+        if len(takes) > 1:
+            raise AudioError(f"{output}: with several takes the output is an existing folder")
+        return [output]
+    targets = [output / f"{take.stem}.wav" for take in takes]
+    for take, target in zip(takes, targets, strict=True):
+        if targets.count(target) > 1:
+            raise AudioError(f"{target}: {take} and another take would both become this file; rename one")
+        refuse_same_file(target, takes)
+    return targets
 
 
 def _line(report: FileReport) -> str:
@@ -145,13 +161,16 @@ def _render_watched(*arguments: Any) -> bool:
         return True
 
 
-def _wait_for_change(path: Path) -> None:
-    def stamp() -> int:
-        try:
-            return path.stat().st_mtime_ns
-        except OSError:
-            return -1
+def _stamp(path: Path) -> int:
+    """When a file was last saved; -1 while there is none."""
+    try:
+        return path.stat().st_mtime_ns
+    except OSError:
+        return -1
 
-    before = stamp()
-    while stamp() in (before, -1):
+
+def _next_stamp(path: Path, seen: int) -> int:
+    """Wait until the file has been saved since `seen`."""
+    while (stamp := _stamp(path)) in (seen, -1):
         time.sleep(0.2)
+    return stamp

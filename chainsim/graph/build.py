@@ -45,6 +45,10 @@ class Graph:
     warnings: list[str] = field(default_factory=list)
     readings: dict[str, tuple[Node, int]] = field(default_factory=dict)
 
+    def channels(self, name: str) -> int:
+        """Channels of an output or a reading."""
+        return 1 if name in self.readings else self.outputs[name].channels
+
     @property
     def extra_frames(self) -> int:
         """Frames a render is longer than its take: latency and tail."""

@@ -159,7 +159,8 @@ class _Span:
         else:
             self._side_by_side(executor)
         outputs = {name: self._held[node].array for name, node in self._e._graph.outputs.items()}
-        finished = self._e.fade(outputs, self._n0) | self._told
+        silent = {label: np.zeros((1, self._frames)) for label in self._e._graph.readings}
+        finished = self._e.fade(outputs, self._n0) | silent | self._told
         for node in self._e._graph.outputs.values():
             self._release(node)
         return finished

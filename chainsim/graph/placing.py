@@ -64,6 +64,7 @@ class Placing:
         self._shelf = Shelf() if self._alone else shelf
         self._instances: dict[str, list[Node]] = {}
         self._outputs: dict[str, Node] = {}
+        self.named: dict[str, Node] = {}
         self.placed: list[PlacedState] = []
         self.tempo_bpm = (min(s.tempo_bpm for _, s in self._timeline), max(s.tempo_bpm for _, s in self._timeline))
 
@@ -79,12 +80,12 @@ class Placing:
         Raises
         ------
         GraphError
-            If the block is not engaged in the first state, or has no such reading.
+            If the block is engaged and heard in no state, or has no such reading.
         """
-        for node in self.placed[0].nodes:
-            if node.name == block and node.block_class is not None and reading in node.block_class.readings:
-                return node, node.block_class.readings.index(reading)
-        raise GraphError(f'no reading "{reading}" of an engaged block "{block}"')
+        node = self.named.get(block)
+        if node is None or node.block_class is None or reading not in node.block_class.readings:
+            raise GraphError(f'no reading "{reading}" of a block "{block}" that is engaged and heard')
+        return node, node.block_class.readings.index(reading)
 
     def output(self, name: str) -> Node:
         """The junction that gathers one output over all states."""
@@ -188,6 +189,7 @@ class _StatePlacing:
         for port, sources in ports.items():
             self._connect(node, port, sources)
         self._placed.nodes.add(node)
+        self._whole.named.setdefault(name, node)
         if entry.common.latency_ms > 0.0:
             samples = round(entry.common.latency_ms * self._whole._rate_hz / 1000.0)
             node = self._behind(Latency, LatencySettings(samples=samples), f"latency of {name}", node)

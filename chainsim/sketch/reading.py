@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeVar
 
@@ -40,8 +41,10 @@ def read_settings(
 
 def read_block(name: str, table: Mapping[str, Any], place: str, faults: list[str]) -> BlockEntry | None:
     """Check one declared block."""
-    if name in ("dry", "input"):
+    if name in ("dry", "input", "out"):
         faults.append(f'{place}: "{name}" has a meaning of its own in chains; name the block otherwise')
+    if not re.fullmatch(r"[\w-]+", name):
+        faults.append(f"{place}: a block's name has letters, digits, _ and - only")
     type_name = table.get("type", name)
     try:
         cls = block_type(type_name) if isinstance(type_name, str) else None

@@ -112,3 +112,30 @@ patch = "loud"
     assert late in told.out + told.err
     rendered = ran(capsys, "render", tmp_path / "sketch.toml", tmp_path / "take.wav", "-o", tmp_path / "out.wav")
     assert late in rendered.err
+
+
+@pytest.mark.parametrize(
+    ("chain", "gates"),
+    [
+        ('[{ lanes = ["a", "b"] }]', ["a", "b"]),  # equal gates are one node
+        ('[{ blender = "mix", wet = ["a"] }, "b"]', ["b"]),  # the blender is away
+        ('[{ lanes = ["b", { chain = ["a"], level_db = "off" }] }]', ["b"]),  # the lane is off
+    ],
+)
+def test_gates_that_share_or_are_not_heard(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], chain: str, gates: list[str]
+) -> None:
+    text = f"""
+chain = {chain}
+[blocks.a]
+type = "noise_gate"
+[blocks.b]
+type = "noise_gate"
+[blocks.mix]
+type = "blender"
+engaged = false
+"""
+    soundfile.write(tmp_path / "take.wav", notes(8_000), 8_000, subtype="FLOAT")
+    told = ran(capsys, "check", sketch_file(tmp_path, text), "--take", tmp_path / "take.wav", "--json")
+    assert told.code == 0
+    assert [g["name"] for g in json.loads(told.out)["take"]["gates"]] == gates

@@ -105,6 +105,7 @@ def test_integer_formats_do_not_clip(folder: Path, capsys: pytest.CaptureFixture
         (["--probe", "first"], "write it as BLOCK=FILE"),
         (["--probe", "frist=p.wav"], 'probe "frist": no such block'),
         (["--probe", "first=out.wav"], "two outputs would be one file"),
+        (["--probe", "out=p.wav"], 'a probe "out" is the output itself'),
         (["--format", "pcm8"], "pcm8"),
     ],
 )
@@ -141,3 +142,47 @@ def test_watch_renders_again_when_the_sketch_is_saved(folder: Path) -> None:
             assert (folder / "o.wav").read_bytes() != first
         finally:
             process.kill()
+
+
+def test_no_take_is_written_over_and_no_result_twice(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    x, rate_hz = soundfile.read(folder / "a.wav")
+    soundfile.write(folder / "a.flac", x, rate_hz)
+    kept = (folder / "a.wav").read_bytes()
+    assert run("render", folder / "s.toml", folder / "a.flac", folder / "a.wav", "-o", folder) == 2
+    assert (folder / "a.wav").read_bytes() == kept
+    (folder / "out").mkdir()
+    assert run("render", folder / "s.toml", folder / "a.flac", folder / "a.wav", "-o", folder / "out") == 2
+    assert "both become this file" in capsys.readouterr().err
+    assert list((folder / "out").iterdir()) == []
+
+
+def test_a_reading_can_be_probed(folder: Path) -> None:
+    (folder / "g.toml").write_text('chain = ["noise_gate"]')
+    arguments = ["render", folder / "g.toml", folder / "a.wav", "-o", folder / "o.wav"]
+    assert run(*arguments, "--probe", f"noise_gate:gain={folder / 'gain.wav'}") == 0
+    gain, _ = soundfile.read(folder / "gain.wav")
+    assert gain.shape == (24_000,)
+    assert gain.max() == 1.0  # open in the note
+
+
+def test_a_refused_output_takes_its_probes_with_it(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "hot.toml").write_text(
+        'chain = ["soft", "hot"]\n[blocks.soft]\ntype = "gain"\n[blocks.hot]\ntype = "gain"\ngain_db = 24'
+    )
+    arguments = ["render", folder / "hot.toml", folder / "a.wav", "-o", folder / "o.flac"]
+    assert run(*arguments, "--probe", f"soft={folder / 'soft.wav'}") == 2
+    assert not (folder / "soft.wav").exists()
+    assert not (folder / "o.flac").exists()
+
+
+def test_one_take_that_does_not_fit_the_sketch_is_listed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "eq.toml").write_text(
+        'chain = ["equalizer"]\n[blocks.equalizer]\nbands = [{ shape = "bell", freq_hz = 9000, gain_db = 3 }]'
+    )
+    soundfile.write(folder / "low.wav", np.zeros(8_000), 8_000)
+    (folder / "out").mkdir()
+    takes = [folder / "low.wav", folder / "b.wav"]
+    assert run("render", folder / "eq.toml", *takes, "-o", folder / "out", "--json") == 1
+    told = json.loads(capsys.readouterr().out)
+    assert len(told["rendered"]) == len(told["failed"]) == 1
+    assert "bands[0].freq_hz = 9000 Hz" in told["failed"][0]
