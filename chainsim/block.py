@@ -155,6 +155,7 @@ class Block(Generic[S]):
     rings : whether its tail is worth hearing when it is disengaged (`tails` says otherwise where wanted).
     generates : makes sound of its own, so disengaged means silent rather than passing.
     seeded : uses randomness; then two blocks of other names are never one node.
+    reads_files : takes files from the sketch's folder; then blocks of sketches in other folders are never one node.
     latency_probe : how to measure its latency.
     source : the published method.
 
@@ -176,6 +177,7 @@ class Block(Generic[S]):
     rings: ClassVar[bool] = False
     generates: ClassVar[bool] = False
     seeded: ClassVar[bool] = False
+    reads_files: ClassVar[bool] = False
     latency_probe: ClassVar[LatencyProbe] = LatencyProbe()
     source: ClassVar[str] = ""
 

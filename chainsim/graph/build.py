@@ -10,8 +10,9 @@ from chainsim.block import Context, seed_of
 from chainsim.errors import SettingError, SketchError
 from chainsim.graph.junctions import Latency, LatencySettings
 from chainsim.graph.nodes import Edge, Node, in_order
-from chainsim.graph.placing import Placing, Shelf
+from chainsim.graph.placing import Placing
 from chainsim.graph.schedule import LONGEST_TAIL_S, schedule
+from chainsim.graph.shelf import PlacedState, Shelf
 from chainsim.sketch.model import Sketch
 
 
@@ -62,7 +63,7 @@ class GraphBuilder:
         self._rate_hz = float(sample_rate_hz)  # a whole number would compile every kernel anew
         self._take = Node("take", "input", channels=take_channels)
         self._shelf = Shelf()
-        self._placings: list[tuple[Placing, dict[str, Node]]] = []
+        self._placings: list[Placing] = []
         self._outputs: dict[str, Node] = {}
         self._readings: dict[str, tuple[Node, int]] = {}
 
@@ -74,12 +75,11 @@ class GraphBuilder:
         GraphError
             If detectors or controllers form a loop, or a probe names no block.
         """
-        placing = Placing(sketch, self._take, self._shelf, self._rate_hz)
         probes = list(probes)
-        outputs = placing.place(tuple(p for p in probes if ":" not in p))
-        self._placings.append((placing, outputs))
+        placing = Placing(sketch, self._take, self._shelf, self._rate_hz, tuple(p for p in probes if ":" not in p))
+        self._placings.append(placing)
         prefix = f"{label}:" if label else ""
-        self._outputs.update({prefix + name: node for name, node in outputs.items()})
+        self._outputs.update({prefix + name: node for name, node in placing.outputs.items()})
         for probe in probes:
             if ":" in probe:
                 self._readings[prefix + probe] = placing.reading(*probe.split(":", 1))
@@ -96,15 +96,16 @@ class GraphBuilder:
         order = in_order(roots)
         self._prepare(order)
         warnings: list[str] = []
+        placed = [state for placing in self._placings for state in placing.placed]
         for node in list(order):
-            _set_latency(node, order, self._rate_hz, warnings)
-        for placing, _ in self._placings:
+            _set_latency(node, order, placed, self._rate_hz, warnings)
+        for placing in self._placings:
             if len(placing.placed) > 1:
                 schedule(placing.placed, order, self._rate_hz)
         for node in order:
             _set_tail(node)
         outs = [n for n in roots if n.name == "out"]
-        tail_s = max((n.tail_s for n in roots), default=0.0)
+        tail_s = max((n.tail_s for n in outs), default=0.0)
         if tail_s > LONGEST_TAIL_S:
             length = "never ends" if math.isinf(tail_s) else f"may go on for {tail_s:.0f} s"
             warnings.append(f"the tail {length}; it is faded out {LONGEST_TAIL_S:g} s after the take")
@@ -113,7 +114,7 @@ class GraphBuilder:
         return Graph(order, self._outputs, self._take, self._rate_hz, latency, tail_s, warnings, self._readings)
 
     def _prepare(self, order: list[Node]) -> None:
-        owner = {n: p for p, _ in self._placings for s in p.placed for n in s.nodes}
+        owner = {n: p for p in self._placings for s in p.placed for n in s.nodes}
         faults = []
         for node in order:
             widths = {p: max((e.source.channels for e in edges), default=1) for p, edges in node.ports.items()}
@@ -144,20 +145,21 @@ class GraphBuilder:
             raise SketchError(faults)
 
 
-def _set_latency(node: Node, order: list[Node], rate_hz: float, warnings: list[str]) -> None:
+def _set_latency(node: Node, order: list[Node], placed: list[PlacedState], rate_hz: float, warnings: list[str]) -> None:
+    if node.align and len(node.ports["in"]) > 1:
+        _align(node, order, placed)
     paths = [e for p, edges in node.ports.items() for e in edges if p != "detector"]
-    if node.align and len(paths) > 1:
-        _align(node, order)
-        paths = node.ports["in"]
     least = min((e.source.latency[0] for e in paths), default=0.0)
     most = max((e.source.latency[1] for e in paths), default=0.0)
-    meets = node.kind == "junction" or len([p for p in node.ports if p != "detector"]) > 1
-    if meets and most - least >= 0.5 and max(e.source.latency[0] for e in paths) > least:
-        gap_s = (most - least) / rate_hz
-        warnings.append(
-            f"{node.name}: paths that meet here differ by {1000 * gap_s:.2f} ms;"
-            f" a comb with its first notch at {0.5 / gap_s:.0f} Hz"
+    if node.kind == "junction" or len([p for p in node.ports if p != "detector"]) > 1:
+        gap_s = (
+            max((_gap([e for e in paths if e in s.edges]) for s in placed if node in s.nodes), default=0.0) / rate_hz
         )
+        if gap_s * rate_hz >= 0.5:
+            warnings.append(
+                f"{node.name}: paths that meet here differ by {1000 * gap_s:.2f} ms;"
+                f" a comb with its first notch at {0.5 / gap_s:.0f} Hz"
+            )
     heard = [e.source.latency[0] for e in node.ports.get("detector", [])]
     if heard and least - min(heard) >= 0.5:
         early_ms = 1000 * (least - min(heard)) / rate_hz
@@ -166,20 +168,33 @@ def _set_latency(node: Node, order: list[Node], rate_hz: float, warnings: list[s
     node.latency = (least + own, most + own)
 
 
-def _align(node: Node, order: list[Node]) -> None:
+def _gap(paths: list[Edge]) -> float:
+    """By how many samples paths that sound together differ; what differs inside one of them was told where it met."""
+    if len(paths) < 2:
+        return 0.0
+    first = min(e.source.latency[0] for e in paths)
+    last = max(e.source.latency[1] for e in paths)
+    return last - first if max(e.source.latency[0] for e in paths) > first else 0.0
+
+
+def _align(node: Node, order: list[Node], placed: list[PlacedState]) -> None:
     latest = max(e.source.latency[1] for e in node.ports["in"])
     for i, edge in enumerate(node.ports["in"]):
         samples = round(latest - edge.source.latency[1])
         if samples > 0:
             settings = LatencySettings(samples=samples)
             source = edge.source
-            delay = Node("block", f"alignment of lane {i + 1}", settings, Latency, ports={"in": [Edge(source)]})
+            inner = Edge(source)
+            delay = Node("block", f"alignment of lane {i + 1}", settings, Latency, ports={"in": [inner]})
             delay.channels, delay.block = source.channels, Latency(settings)
             delay.block.prepare(Context(0.0, {"in": source.channels}, source.channels))
             delay.latency = (source.latency[0] + samples, source.latency[1] + samples)
-            delay.awake = node.awake
             edge.source = delay
             order.insert(order.index(node), delay)
+            for state in placed:
+                if edge in state.edges:
+                    state.nodes.add(delay)
+                    state.edges.append(inner)
 
 
 def _set_tail(node: Node) -> None:

@@ -62,7 +62,6 @@ class Node:
     name: str
     settings: Settings = field(default_factory=Settings)
     block_class: type[Block[Any]] | None = None
-    rings: Rings = "ring"
     seed_name: str = ""
     ports: dict[str, list[Edge]] = field(default_factory=dict)
     controls: dict[str, Node] = field(default_factory=dict)

@@ -4,10 +4,13 @@ All cues are known before a render starts, so every ramp, every end of a tail, e
 absolute sample here. The rules, for a change of state at sample t with ramps of R samples:
 
 - An edge between nodes that stay is ramped.
-- A node that is left and rings gets its input ramped to zero at once and stays connected until its tail has ended;
-  a node that is left and does not ring has its output ramped to zero.
-- A plain node (no tail of its own) that a ringing one feeds stays with it to the end.
-- A node that is entered and rings (or a sum) has its input ramped up; of any other the output is ramped up.
+- A node that is left and rings gets its input ramped to zero at once and stays connected until its tail has ended.
+  A plain node (one without a tail worth hearing) that a ringing one feeds stays with it to the end.
+- Other nodes that are left keep their inputs for R samples more, and what leads out of their group is ramped to zero.
+- A node that is entered and rings starts from silence: its input is ramped up.
+- Plain nodes that are entered together listen already some time before t, as devices on a board do, so that their
+  detectors and latencies are filled; at t what leads out of their group is ramped up. So is what leads out of a node
+  whose tail is to be cut, but that one hears nothing before t.
 - A node that is entered again while it rings goes on ringing.
 """
 
@@ -17,10 +20,12 @@ import itertools
 import math
 
 from chainsim.graph.activity import NEVER
-from chainsim.graph.nodes import Edge, Node
-from chainsim.graph.placing import PlacedState
+from chainsim.graph.nodes import Edge, Node, Rings
+from chainsim.graph.shelf import PlacedState
 
 RAMP_S = 0.010
+LISTENING_S = 0.250
+"""How long before they are heard plain nodes run, beside their own latencies."""
 LONGEST_TAIL_S = 60.0
 """Tails that go on longer, or for ever, are faded out so long after the take."""
 FADE_OUT_S = 5.0
@@ -49,8 +54,10 @@ class _Timeline:
         self._ramp = max(1, round(RAMP_S * sample_rate_hz))
         self._awake_since: dict[Node, int] = {}
         self._hours: dict[Node, list[tuple[int, int]]] = {n: [] for n in self._order}
+        self._left_at: dict[Node, int] = {}
         self._death: dict[Node, int] = {}
         self._cut: set[Node] = set()
+        self._rings: dict[Node, Rings] = {}
 
     def begin(self) -> None:
         first = self._placed[0]
@@ -60,46 +67,68 @@ class _Timeline:
                 edge.activity.before = 1.0 if edge in used else 0.0
         for node in first.nodes:
             self._awake_since[node] = 0
+        self._rings.update(first.rings)
 
     def change(self, before: PlacedState, after: PlacedState) -> None:
         """Apply one change of state."""
         t = after.start
         self.settle(t)
         new = {n for n in after.nodes if n not in self._awake_since}
+        plain = {n for n in new if after.rings.get(n, "plain") != "ring"}
         for node in after.nodes:
-            self._death.pop(node, None)
+            for kept in (self._death, self._left_at):
+                kept.pop(node, None)
             self._cut.discard(node)
-            self._awake_since.setdefault(node, t)
+        self._wake(t, new, {n for n in plain if after.rings.get(n, "plain") == "plain"})
         wanted = set(after.edges)
         for node in self._order:
             for edge in _edges(node):
                 if edge in wanted and edge.activity.last != 1.0:
-                    edge.activity.move(t, self._rise(edge, node, new), 1.0)
+                    self._open(edge, node, t, new, plain)
         left = {n for n in self._awake_since if n not in after.nodes}
+        for node in left:
+            self._left_at.setdefault(node, t)
         self._decide_cuts(left)
         for node in self._order:
             for edge in _edges(node):
                 if edge not in wanted and edge.activity.last != 0.0 and self._falls_at_once(edge, node, left):
                     edge.activity.move(t, self._ramp, 0.0)
         self._set_deaths(t, left)
+        self._rings.update(after.rings)
 
-    def _rise(self, edge: Edge, node: Node, new: set[Node]) -> int:
-        if edge.source in new:
-            return self._ramp if not _starts_from_silence(edge.source) else 0
-        return 0 if node in new and not _starts_from_silence(node) else self._ramp
+    def _wake(self, t: int, new: set[Node], listening: set[Node]) -> None:
+        """Wake the new nodes, those that listen before they are heard with the settings they will then have."""
+        latency = sum(n.own_latency for n in listening)
+        early = t - math.ceil(latency) - round(LISTENING_S * self._rate_hz)
+        for node in new:
+            slept = self._hours[node][-1][1] if self._hours[node] else 0
+            since = max(early, slept, 0) if node in listening else t
+            self._awake_since[node] = since
+            for motion in node.motions.values():
+                motion.targets = [(since if start == t else start, value) for start, value in motion.targets]
+
+    def _open(self, edge: Edge, node: Node, t: int, new: set[Node], plain: set[Node]) -> None:
+        if node in plain:
+            begin = max(self._awake_since[node], self._awake_since.get(edge.source, 0))
+            edge.activity.move(min(begin, t), 0, 1.0)
+        else:
+            from_silence = edge.source in new and edge.source not in plain
+            edge.activity.move(t, 0 if from_silence else self._ramp, 1.0)
 
     def _decide_cuts(self, left: set[Node]) -> None:
         for node in self._order:
             if node in left and node not in self._death:
+                rings = self._rings.get(node, "plain")
                 fed = any(
                     e.source in left and e.source not in self._cut and e.activity.last > 0.0 for e in _edges(node)
                 )
-                if node.rings == "cut" or (node.rings == "plain" and not fed):
+                if rings == "cut" or (rings == "plain" and not fed):
                     self._cut.add(node)
 
     def _falls_at_once(self, edge: Edge, node: Node, left: set[Node]) -> bool:
+        """Whether an edge that is no longer wanted is ramped now, rather than closed with one of its ends."""
         if edge.source in left:
-            return edge.source in self._cut
+            return edge.source in self._cut and node not in self._cut
         return node not in self._cut
 
     def _set_deaths(self, t: int, left: set[Node]) -> None:
@@ -107,9 +136,9 @@ class _Timeline:
             if node not in left:
                 continue
             if node in self._cut:
-                self._death[node] = min(self._death.get(node, NEVER), t + self._ramp)
+                self._death.setdefault(node, t + self._ramp)
                 continue
-            ends = [t]
+            ends = [self._left_at[node]]
             for edge in _edges(node):
                 if edge.activity.last == 0.0:
                     ends.append(edge.activity.end_of_motion())
@@ -120,9 +149,10 @@ class _Timeline:
 
     def settle(self, t: int) -> None:
         """Close the edges of nodes whose end comes before or at t."""
-        for node in [n for n in self._order if self._death.get(n, NEVER) <= t and n in self._death]:
+        for node in [n for n in self._order if n in self._death and self._death[n] <= t]:
             end = self._death.pop(node)
             self._cut.discard(node)
+            self._left_at.pop(node, None)
             self._hours[node].append((self._awake_since.pop(node), end))
             for edge in _edges(node):
                 if edge.activity.last != 0.0:
@@ -143,10 +173,6 @@ class _Timeline:
 
 def _too_long(node: Node) -> bool:
     return node.own_tail_s > LONGEST_TAIL_S
-
-
-def _starts_from_silence(node: Node) -> bool:
-    return node.rings == "ring" and not (node.block_class is not None and node.block_class.generates)
 
 
 def _edges(node: Node) -> list[Edge]:

@@ -51,10 +51,14 @@ class BlockEntry:
 
     @property
     def rings(self) -> Literal["ring", "cut", "plain"]:
-        """Whether its tail is kept when it is left; "plain" blocks let the tails of others through."""
-        if self.common.tails != "by_kind":
+        """Whether its tail is kept when it is left; "plain" blocks let the tails of others through.
+
+        What makes sound of its own never rings: left alone it would not end.
+        """
+        cls = block_type(self.type_name)
+        if self.common.tails != "by_kind" and not cls.generates:
             return self.common.tails
-        return "ring" if block_type(self.type_name).rings else "plain"
+        return "ring" if cls.rings and not cls.generates else "plain"
 
 
 @dataclass(frozen=True)

@@ -103,7 +103,8 @@ patch = "full"
     assert np.array_equal(y[:, :8_000], plain[:, :8_000])
 
 
-def test_a_block_left_and_entered_after_its_tail_starts_anew() -> None:
+def test_a_block_with_latency_is_filled_when_it_is_entered() -> None:
+    """480 samples of latency at a gain of a half: between the steady levels 1 and 0.5 nothing else is heard."""
     text = """
 chain = ["frames"]
 [blocks.frames]
@@ -118,12 +119,157 @@ patch = "bare"
 at_s = 0.5
 patch = "full"
 """
-    x = np.ones((1, 8_000))
+    y = render_graph(build_graph(parse_sketch(text), 8_000.0), np.ones((1, 8_000)))["out"][0]
+    assert y[3_999] == 1.0
+    assert np.array_equal(y[4_080:8_000], np.full(3_920, 0.5))
+    assert (np.diff(y[3_999:4_081]) <= 0.0).all()
+
+
+@pytest.mark.parametrize("count", [1, 2, 4, 8])
+def test_engaging_and_leaving_many_blocks_at_once_leaves_the_level(count: int) -> None:
+    names = [f"g{i}" for i in range(count)]
+    text = f"""
+chain = [{", ".join(f'"{n}"' for n in names)}]
+{"".join(f'[blocks.{n}]{chr(10)}type = "gain"{chr(10)}' for n in names)}
+[patches.bare]
+engage = []
+[patches.full]
+[[cues]]
+at_s = 0.1
+patch = "bare"
+[[cues]]
+at_s = 0.3
+patch = "full"
+"""
+    y = render_graph(build_graph(parse_sketch(text), 8_000.0), np.ones((1, 4_000)))["out"][0]
+    assert np.abs(y - 1.0).max() < 1e-12
+
+
+def test_extra_latency_follows_its_block_through_cues() -> None:
+    """A gain of 1 with 50 ms of latency: a ramp after the cue the sound is as it is, or 50 ms late; never silent."""
+    text = """
+chain = ["g"]
+[blocks.g]
+type = "gain"
+latency_ms = 50
+[patches.bare]
+engage = []
+[patches.full]
+[[cues]]
+at_s = 0.2
+patch = "bare"
+[[cues]]
+at_s = 0.6
+patch = "full"
+"""
+    x = 0.1 + np.random.default_rng(1).random((1, 8_000))
     y = render_graph(build_graph(parse_sketch(text), 8_000.0), x)["out"][0]
-    again = 4_000
-    assert y[again - 1] == 1.0
-    assert not y[again + 80 : again + 480].any()  # reset: nothing before its latency has passed
-    assert y[again + 480] == 0.5
+    assert np.array_equal(y[1_680:4_800], x[0, 1_680:4_800])
+    assert np.array_equal(y[4_880:8_000], x[0, 4_480:7_600])
+    assert y[1_600:4_880].min() > 0.09
+
+
+@pytest.mark.parametrize("align", ["false", "true"])
+def test_a_tail_rings_on_from_an_aligned_fork(align: str) -> None:
+    text = f"""
+chain = [{{ lanes = ["echo", "frames"], align = {align} }}]
+[blocks.echo]
+type = "test_echo"
+time_ms = 50
+feedback = 0.5
+[blocks.frames]
+type = "test_frames"
+[patches.bare]
+engage = []
+chain = []
+[[cues]]
+at_s = 0.1
+patch = "bare"
+"""
+    x = np.zeros((1, 4_000))
+    x[0, 600] = 1.0
+    y = render_graph(build_graph(parse_sketch(text), 8_000.0), x)["out"][0]
+    late = 480 if align == "true" else 0
+    assert y[600 + late + 400] == pytest.approx(1.0, abs=1e-12)
+    assert y[600 + late + 1_200] == pytest.approx(0.25, abs=1e-12)
+
+
+def test_a_patch_may_cut_a_tail_that_rings_elsewhere() -> None:
+    text = """
+chain = ["hall"]
+[blocks.hall]
+type = "test_hall"
+decay = 0.5
+[patches.dry]
+engage = []
+[patches.short.blocks.hall]
+tails = "cut"
+[[cues]]
+at_s = {short}
+patch = "short"
+[[cues]]
+at_s = 0.2
+patch = "dry"
+"""
+    x = np.zeros((1, 4_000))
+    x[0, 1_500] = 1.0
+    for short, rings in ((0.05, False), (1.0, True)):
+        y = render_graph(build_graph(parse_sketch(text.format(short=short)), 8_000.0), x)["out"]
+        assert y[:, 1_700:4_000].any() == rings
+
+
+def test_an_endless_echo_fades_though_cues_go_on() -> None:
+    cues = '[[cues]]\nat_s = 1\npatch = "bare"\n'
+    cues += "".join(
+        f'[[cues]]\nat_s = {t}\npatch = "other"\n[[cues]]\nat_s = {t + 5}\npatch = "bare"\n' for t in (20, 40, 60)
+    )
+    text = f"""
+chain = ["delay", "g"]
+[blocks.delay]
+time_ms = 100
+feedback_percent = 100
+low_cut_hz = 10
+high_cut_hz = 18000
+dry_db = "off"
+wet_db = 0
+[blocks.g]
+type = "gain"
+[patches.bare]
+engage = []
+[patches.other]
+engage = ["g"]
+{cues}
+"""
+    x = np.zeros((1, 80 * 48_000))
+    x[0, :48_000] = 0.1
+    y = render_graph(build_graph(parse_sketch(text), 48_000.0), x)["out"][0]
+    assert np.abs(y[50 * 48_000 : 55 * 48_000]).max() > 0.1
+    assert not y[round(61.1 * 48_000) : 80 * 48_000].any()
+
+
+def test_a_controller_hears_on_while_what_it_drives_is_away() -> None:
+    text = """
+chain = ["g"]
+[blocks.g]
+type = "gain"
+[controllers.loud]
+type = "envelope"
+attack_ms = 100
+drives = [{ setting = "g.gain_db", low = "off", high = 0 }]
+[patches.bare]
+engage = []
+[patches.full]
+[[cues]]
+at_s = 0.5
+patch = "bare"
+[[cues]]
+at_s = 1.0
+patch = "full"
+"""
+    x = np.full((1, 16_000), 0.1)
+    y = render_graph(build_graph(parse_sketch(text), 8_000.0), x)["out"][0]
+    always = render_graph(build_graph(parse_sketch(text.split("[patches")[0]), 8_000.0), x)["out"][0]
+    assert np.abs(y[8_100:16_000] - always[8_100:16_000]).max() < 1e-6
 
 
 def test_two_cues_at_one_instant_leave_the_last() -> None:

@@ -1,0 +1,81 @@
+"""What the placing of a sketch remembers: nodes by what they are, and what each state uses of them."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass, field
+
+from chainsim.graph.nodes import Edge, Node, Rings
+from chainsim.sketch.model import Sketch, State
+
+
+@dataclass
+class PlacedState:
+    """Which nodes and edges one state uses from its start sample on, and how its blocks end when they are left."""
+
+    start: int
+    nodes: set[Node] = field(default_factory=set)
+    edges: list[Edge] = field(default_factory=list)
+    rings: dict[Node, Rings] = field(default_factory=dict)
+
+
+class Shelf:
+    """Nodes by what they are, so that equal ones are found again."""
+
+    def __init__(self) -> None:
+        self._nodes: dict[Hashable, Node] = {}
+        self._numbers: dict[Node, int] = {}
+
+    def number(self, node: Node) -> int:
+        """A number of the node's own, for use in keys."""
+        return self._numbers.setdefault(node, len(self._numbers))
+
+    def find(self, key: Hashable) -> Node | None:
+        """The node kept under this key."""
+        return self._nodes.get(key)
+
+    def keep(self, key: Hashable, node: Node) -> Node:
+        """Keep a node under a key."""
+        self._nodes[key] = node
+        return node
+
+
+@dataclass
+class Scope:
+    """What all states of one sketch share while they are placed.
+
+    Attributes
+    ----------
+    sketch : Sketch
+    take : Node
+    shelf : Shelf
+        Of the whole graph; a sketch with several states has one of its own.
+    sample_rate_hz : float
+    timeline : list of (start sample, State)
+    instances : dict of list of Node
+        By block name, where there are several states.
+    named : dict of Node
+        The first node of each block that is heard.
+    outputs : dict of Node
+        "out" and the probes, each gathered over all states.
+    """
+
+    sketch: Sketch
+    take: Node
+    shelf: Shelf
+    sample_rate_hz: float
+    timeline: list[tuple[int, State]]
+    instances: dict[str, list[Node]] = field(default_factory=dict)
+    named: dict[str, Node] = field(default_factory=dict)
+    outputs: dict[str, Node] = field(default_factory=dict)
+
+    @property
+    def has_patches(self) -> bool:
+        """Whether there are several states, so that nothing is shared with other sketches."""
+        return len(self.timeline) > 1
+
+    def output(self, name: str) -> Node:
+        """The junction that gathers one output over all states."""
+        if name not in self.outputs:
+            self.outputs[name] = Node("junction", name, ports={"in": []})
+        return self.outputs[name]

@@ -1,0 +1,287 @@
+"""One state's equations become nodes and edges."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Hashable
+from typing import Any
+
+from chainsim.block import Block, block_type, settings_json
+from chainsim.errors import GraphError
+from chainsim.graph.junctions import Fold, Latency, LatencySettings
+from chainsim.graph.nodes import Edge, Motion, Node, Rings
+from chainsim.graph.shelf import PlacedState, Scope
+from chainsim.graph.wiring import After, Input, Signal, Silence, Sum, Wiring, heard_at, wire
+from chainsim.settings import Settings
+from chainsim.sketch.model import BlockEntry, ControllerEntry, State
+from chainsim.stage.controllers import CONTROLLER_TYPES
+from chainsim.stage.tempo import Tempo, TempoSettings
+
+
+class StatePlacing:
+    """One state on its way into the graph."""
+
+    def __init__(self, scope: Scope, start: int, state: State) -> None:
+        self._scope, self._shelf, self._state = scope, scope.shelf, state
+        self._wiring: Wiring = wire(state)
+        self._nodes: dict[str, Node] = {}
+        self._sums: dict[int, Node | None] = {}
+        self._in_work: list[str] = []
+        self._placed = PlacedState(start, {scope.take})
+        self._drives = {(d.block, d.setting): (c, d) for c in scope.sketch.controllers.values() for d in c.drives}
+
+    def place(self, probes: tuple[str, ...]) -> PlacedState:
+        """Add this state's nodes and edges; return what it uses."""
+        out = self._wiring.out
+        if self._scope.sketch.header.feed == "mono":
+            self._feed_output("out", self._plain(Fold, Settings(), "fold to mono", out))
+        else:
+            self._feed_output("out", self._source(out))
+        for probe in probes:
+            if probe not in self._state.blocks and probe != "input":
+                known = ", ".join(["input", *self._state.blocks])
+                raise GraphError(f'probe "{probe}": no such block; there are {known}')
+            self._feed_output(probe, self._source(heard_at(probe, self._wiring)))
+        if self._scope.has_patches:  # controllers hear on while what they drive is away
+            for entry in self._scope.sketch.controllers.values():
+                self._controller(entry)
+        return self._placed
+
+    def _feed_output(self, name: str, source: Node | None) -> None:
+        node = self._scope.output(name)
+        self._placed.nodes.add(node)
+        if source is not None:
+            self._connect(node, "in", [(source, 1.0)])
+
+    def _source(self, signal: Signal) -> Node | None:
+        if isinstance(signal, Silence):
+            return None
+        if isinstance(signal, Input):
+            return self._scope.take
+        if isinstance(signal, After):
+            return self._block(signal.block)
+        if id(signal) not in self._sums:
+            self._sums[id(signal)] = self._sum(signal)
+        return self._sums[id(signal)]
+
+    def _sum(self, signal: Sum) -> Node | None:
+        terms = []
+        for i, term in enumerate(signal.terms):
+            source = self._source(term.signal)
+            if source is not None and term.pan is not None:
+                pan = block_type("pan")
+                source = self._plain(
+                    pan, pan.settings_type.model_validate({"pan": term.pan}), f"pan of lane {i + 1}", term.signal
+                )
+            if source is not None:
+                terms.append((source, term.gain))
+        if not terms:
+            return None
+        key = ("sum", signal.align, tuple((self._shelf.number(s), g) for s, g in terms))
+        node = self._shelf.find(key)
+        if node is None:
+            node = self._shelf.keep(key, Node("junction", "sum of lanes", align=signal.align))
+            node.ports["in"] = [Edge(source, gain) for source, gain in terms]
+        self._use(node, node.ports["in"])
+        return node
+
+    def _plain(self, cls: type[Block[Any]], settings: Settings, name: str, signal: Signal) -> Node | None:
+        """A stateless helper of the graph's own behind a signal."""
+        source = self._source(signal)
+        return None if source is None else self._behind(cls, settings, name, source)
+
+    def _behind(
+        self, cls: type[Block[Any]], settings: Settings, name: str, source: Node, rings: Rings = "plain"
+    ) -> Node:
+        key = (cls.type_name, settings_json(settings), self._shelf.number(source))
+        node = self._shelf.find(key)
+        if node is None:
+            node = self._shelf.keep(key, Node("block", name, settings, cls, ports={"in": [Edge(source)]}))
+            node.motions = _still(cls, settings)
+        self._placed.rings[node] = rings
+        self._use(node, node.ports["in"])
+        return node
+
+    def _block(self, name: str) -> Node | None:
+        if name in self._nodes:
+            return self._nodes[name]
+        if name in self._in_work:
+            path = [*self._in_work[self._in_work.index(name) :], name]
+            raise GraphError(f"blocks.{path[0]}: loop through listens_to or a controller: {' -> '.join(path)}")
+        self._in_work.append(name)
+        entry = self._state.blocks[name]
+        cls = block_type(entry.type_name)
+        ports = {}
+        for port, signal in self._wiring.ports[name].items():
+            source = self._source(signal)
+            ports[port] = [] if source is None else [(source, 1.0)]
+        controls = {port: self._control(port) for port in cls.control_inputs}
+        motions = self._motions(entry, cls)
+        self._in_work.pop()
+        node = self._instance(entry, cls, ports, controls, motions)
+        for port, sources in ports.items():
+            self._connect(node, port, sources)
+        self._placed.nodes.add(node)
+        self._placed.rings[node] = entry.rings
+        self._scope.named.setdefault(name, node)
+        if entry.common.latency_ms > 0.0:
+            samples = round(entry.common.latency_ms * self._scope.sample_rate_hz / 1000.0)
+            node = self._behind(Latency, LatencySettings(samples=samples), f"latency of {name}", node, entry.rings)
+        self._nodes[name] = node
+        return node
+
+    def _instance(
+        self,
+        entry: BlockEntry,
+        cls: type[Block[Any]],
+        ports: dict[str, list[tuple[Node, float]]],
+        controls: dict[str, Node],
+        motions: dict[str, Motion],
+    ) -> Node:
+        fixed = {k: v for k, v in json.loads(settings_json(entry.settings)).items() if k not in motions}
+        folder = self._scope.sketch.folder if cls.reads_files else None
+        about = (self._scope.sketch.header.instrument, self._state.key, self._state.a4_hz, folder)
+        key: tuple[Hashable, ...] = (cls.type_name, json.dumps(fixed, sort_keys=True), about)
+        if self._scope.has_patches:
+            return self._own_instance(entry, cls, key, ports, controls, motions)
+        number = self._shelf.number
+        key += (
+            entry.name if cls.seeded else "",
+            tuple((p, tuple((number(s), g) for s, g in sources)) for p, sources in ports.items()),
+            tuple((p, number(n)) for p, n in controls.items()),
+            tuple((n, tuple(m.targets), m.controller and number(m.controller), m.drive) for n, m in motions.items()),
+        )
+        return self._shelf.find(key) or self._shelf.keep(key, self._new(entry, cls, controls, motions))
+
+    def _own_instance(
+        self,
+        entry: BlockEntry,
+        cls: type[Block[Any]],
+        key: Hashable,
+        ports: dict[str, list[tuple[Node, float]]],
+        controls: dict[str, Node],
+        motions: dict[str, Motion],
+    ) -> Node:
+        sources = [s for pairs in ports.values() for s, _ in pairs]
+        sources += [m.controller for m in motions.values() if m.controller is not None]
+        known = self._scope.instances.setdefault(entry.name, [])
+        for i, node in enumerate(known):
+            if self._shelf.find(("instance", entry.name, i)) is node and self._keys_match(node, key):
+                if any(_reaches(source, node) for source in sources):
+                    continue
+                for name, motion in motions.items():
+                    value = motion.targets[0][1]
+                    if node.motions[name].targets[-1][1] != value:
+                        node.motions[name].targets.append((self._placed.start, value))
+                return node
+        node = self._new(entry, cls, controls, motions)
+        self._shelf.keep(("instance", entry.name, len(known)), node)
+        self._shelf.keep(("key", self._shelf.number(node), key), node)
+        known.append(node)
+        return node
+
+    def _keys_match(self, node: Node, key: Hashable) -> bool:
+        return self._shelf.find(("key", self._shelf.number(node), key)) is node
+
+    def _new(
+        self, entry: BlockEntry, cls: type[Block[Any]], controls: dict[str, Node], motions: dict[str, Motion]
+    ) -> Node:
+        ports: dict[str, list[Edge]] = {p: [] for p in cls.audio_inputs}
+        if cls.has_detector:
+            ports["detector"] = []
+        return Node(
+            "block",
+            entry.name,
+            entry.settings,
+            cls,
+            entry.name,
+            ports,
+            controls,
+            motions,
+            key=self._state.key,
+            a4_hz=self._state.a4_hz,
+        )
+
+    def _motions(self, entry: BlockEntry, cls: type[Block[Any]]) -> dict[str, Motion]:
+        motions = {}
+        for name, spec in cls.settings_type.specs().items():
+            if spec.movable:
+                motion = Motion(spec, [(self._placed.start, float(getattr(entry.settings, name)))])
+                if (entry.name, name) in self._drives:
+                    controller, motion.drive = self._drives[entry.name, name]
+                    motion.controller = self._controller(controller)
+                motions[name] = motion
+        return motions
+
+    def _controller(self, entry: ControllerEntry) -> Node:
+        place = f"controllers.{entry.name}"
+        if place in self._nodes:
+            return self._nodes[place]
+        if place in self._in_work:
+            path = [*self._in_work[self._in_work.index(place) :], place]
+            raise GraphError(f"{place}: loop: {' -> '.join(path)}")
+        self._in_work.append(place)
+        cls = CONTROLLER_TYPES[entry.type_name]
+        source = self._source(heard_at(entry.listens_to, self._wiring)) if entry.listens_to else None
+        self._in_work.pop()
+        heard = None if source is None or self._scope.has_patches else self._shelf.number(source)
+        name = place if self._scope.has_patches else ""
+        key = (cls.type_name, settings_json(entry.settings), heard, name)
+        node = self._shelf.find(key)
+        if node is None:
+            node = self._shelf.keep(key, Node("control", place, entry.settings, cls))
+            node.ports = {port: [] for port in cls.audio_inputs}
+        if source is not None:
+            self._connect(node, "in", [(source, 1.0)])
+        self._placed.nodes.add(node)
+        self._nodes[place] = node
+        return node
+
+    def _control(self, port: str) -> Node:
+        """The source of a control port, by the port's name."""
+        if port != "tempo":
+            raise GraphError(f'no source for a control port "{port}"; there is tempo')
+        return self._tempo()
+
+    def _tempo(self) -> Node:
+        rate_hz = self._scope.sample_rate_hz
+        changes = [[start / rate_hz, state.tempo_bpm] for start, state in self._scope.timeline]
+        settings = TempoSettings(changes=changes)
+        key = ("tempo", settings_json(settings))
+        node = self._shelf.find(key) or self._shelf.keep(key, Node("control", "tempo", settings, Tempo))
+        self._placed.nodes.add(node)
+        return node
+
+    def _connect(self, node: Node, port: str, sources: list[tuple[Node, float]]) -> None:
+        edges = node.ports[port]
+        used = []
+        for source, gain in sources:
+            edge = next((e for e in edges if e.source is source and e.gain == gain), None)
+            if edge is None:
+                edge = Edge(source, gain)
+                edges.append(edge)
+            used.append(edge)
+        self._use(node, used)
+
+    def _use(self, node: Node, edges: list[Edge]) -> None:
+        self._placed.nodes.add(node)
+        self._placed.edges += edges
+
+
+def _still(cls: type[Block[Any]], settings: Settings) -> dict[str, Motion]:
+    """Motions of a block whose settings stay as they are."""
+    specs = cls.settings_type.specs().items()
+    return {n: Motion(s, [(0, float(getattr(settings, n)))]) for n, s in specs if s.movable}
+
+
+def _reaches(node: Node, target: Node) -> bool:
+    """Whether `target` is `node` or among what it depends on."""
+    seen, stack = set(), [node]
+    while stack:
+        at = stack.pop()
+        if at is target:
+            return True
+        if at not in seen:
+            seen.add(at)
+            stack += at.sources()
+    return False
