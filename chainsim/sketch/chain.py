@@ -17,6 +17,7 @@ DRY = "dry"
 INPUT = "input"
 MAX_DEPTH = 16
 MAX_BLOCKS = 200
+MAX_FORKS = 64
 
 
 @dataclass(frozen=True)
@@ -74,12 +75,25 @@ def parse_chain(value: Any, place: str, faults: list[str]) -> Chain:
     names = list(block_names(chain))
     if len(names) > MAX_BLOCKS:
         faults.append(f"{place}: {len(names)} blocks, at most {MAX_BLOCKS} are allowed")
+    forks = _fork_count(chain)
+    if forks > MAX_FORKS:
+        faults.append(f"{place}: {forks} forks, at most {MAX_FORKS} are allowed")
     for name in sorted({n for n in names if names.count(n) > 1}):
         faults.append(
             f'{place}: "{name}" stands in the chain {names.count(name)} times; a block can stand in one place only:'
             f" declare a second one under another name"
         )
     return chain
+
+
+def _fork_count(chain: Chain) -> int:
+    count = 0
+    for step in chain:
+        if isinstance(step, LanesStep):
+            count += 1 + sum(_fork_count(lane.chain) for lane in step.lanes)
+        elif isinstance(step, BlenderStep):
+            count += 1 + _fork_count(step.wet)
+    return count
 
 
 def _series(value: Any, place: str, faults: list[str], depth: int) -> Chain:
@@ -133,6 +147,8 @@ def _lane(lane: Any, place: str, faults: list[str], depth: int) -> Lane:
         return Lane(_series([lane], place, faults, depth + 1))
     if isinstance(lane, dict) and "lanes" not in lane and "blender" not in lane:
         _unknown_keys(lane, ("chain", "level_db", "pan"), place, faults)
+        if "chain" not in lane:
+            faults.append(f'{place}: a lane needs its chain: {{ chain = [...] }}, or chain = "dry"')
         chain = lane.get("chain", [])
         level_db = (
             -math.inf if lane.get("level_db") == "off" else _number(lane, "level_db", 0.0, -96, 24, place, faults)

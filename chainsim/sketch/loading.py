@@ -38,7 +38,7 @@ def load_sketch(path: str | Path) -> Sketch:
     try:
         if path.stat().st_size > MAX_BYTES:
             raise SketchError(f"{path}: {path.stat().st_size} bytes, a sketch has at most {MAX_BYTES}")
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
         raise SketchError(f"{path}: not a text file in UTF-8") from None
     except OSError as error:

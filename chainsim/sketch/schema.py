@@ -26,7 +26,11 @@ def sketch_schema() -> dict[str, Any]:
         "properties": {
             **header,
             "chain": {"$ref": "#/$defs/chain"},
-            "blocks": {"type": "object", "additionalProperties": {"$ref": "#/$defs/block"}},
+            "blocks": {
+                "type": "object",
+                "properties": {name: _block(name, named=True) for name in block_type_names()},
+                "additionalProperties": {"$ref": "#/$defs/block"},
+            },
             "patches": {"type": "object", "additionalProperties": {"$ref": "#/$defs/patch"}},
             "cues": {"type": "array", "items": {"$ref": "#/$defs/cue"}},
             "controllers": {"type": "object", "additionalProperties": {"$ref": "#/$defs/controller"}},
@@ -90,9 +94,13 @@ def _chain_parts() -> dict[str, Any]:
     return {"chain": {"type": "array", "items": step}, "lane": lane}
 
 
-def _block(type_name: str) -> dict[str, Any]:
+def _block(type_name: str, *, named: bool = False) -> dict[str, Any]:
+    """Schema of a block; one that has its type's name need not give it again, or may be of another type."""
     cls = block_type(type_name)
     properties = {"type": {"const": type_name}, **_properties(cls.settings_type), **_properties(Common)}
+    if named:
+        own = {"type": "object", "additionalProperties": False, "properties": properties}
+        return {"anyOf": [own, {"$ref": "#/$defs/block"}]}
     return {
         "title": type_name,
         "description": (cls.__doc__ or "").strip().splitlines()[0],

@@ -93,7 +93,7 @@ def read_cues(
                 faults.append(f'cues[{i}]: no entry "{key}"{nearest(key, ("at_s", "patch"))}')
         if isinstance(at_s, bool) or not isinstance(at_s, int | float) or not 0.0 <= at_s < 1e6:
             faults.append(f"cues[{i}].at_s = {at_s!r}, allowed a time of 0 s or later")
-        elif patch not in tables:
+        elif not isinstance(patch, str) or patch not in tables:
             faults.append(f'cues[{i}].patch: no patch "{patch}"{nearest(str(patch), tables)}')
         else:
             cues.append(Cue(float(at_s), str(patch)))
@@ -107,7 +107,7 @@ def read_controllers(tables: Mapping[str, Any], base: State, faults: list[str]) 
     for name, table in tables.items():
         place = f"controllers.{name}"
         type_name = table.get("type")
-        if type_name not in CONTROLLER_TYPES:
+        if not isinstance(type_name, str) or type_name not in CONTROLLER_TYPES:
             allowed = ", ".join(CONTROLLER_TYPES)
             faults.append(f"{place}.type = {type_name!r}, allowed {allowed}{nearest(str(type_name), CONTROLLER_TYPES)}")
             continue
@@ -121,9 +121,10 @@ def read_controllers(tables: Mapping[str, Any], base: State, faults: list[str]) 
                 faults.append(f'{place}: {drive.block}.{drive.setting} is already driven by "{other}"')
             taken[drive.block, drive.setting] = name
         heard = table.get("listens_to", "input" if cls.audio_inputs else None)
-        if heard is not None and heard != "input" and heard not in base.blocks:
+        if heard is not None and heard != "input" and (not isinstance(heard, str) or heard not in base.blocks):
             faults.append(f'{place}.listens_to: "{heard}" is not a block{nearest(str(heard), base.blocks)}')
         if settings is not None:
+            heard = heard if isinstance(heard, str) else None
             entries[name] = ControllerEntry(name, type_name, settings, heard, drives)
     return entries
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from pydantic import field_validator
 
@@ -18,7 +20,7 @@ class BreakpointsSettings(Settings):
     @field_validator("points", mode="after")
     @classmethod
     def _in_order(cls, points: list[list[float]]) -> list[list[float]]:
-        if not points or any(len(p) != 2 for p in points):
+        if not points or any(len(p) != 2 or not all(map(math.isfinite, p)) for p in points):
             raise ValueError("allowed a list of [time_s, position] pairs")
         times = [p[0] for p in points]
         if times != sorted(set(times)) or times[0] < 0.0:

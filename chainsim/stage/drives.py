@@ -12,6 +12,8 @@ from chainsim.units import Array
 
 Curve = Literal["linear", "log", "s"]
 CURVES: tuple[Curve, ...] = ("linear", "log", "s")
+OFF_DB = -120.0
+"""Where a driven level that ends in "off" arrives at silence."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,7 @@ class Drive:
         """The two ends in the domain in which the setting travels: dB for levels, logarithm for log laws."""
         if spec.law == "log":
             return math.log(self.low), math.log(self.high)
-        return (max(self.low, -120.0), max(self.high, -120.0)) if spec.law == "gain" else (self.low, self.high)
+        return (max(self.low, OFF_DB), max(self.high, OFF_DB)) if spec.law == "gain" else (self.low, self.high)
 
 
 @kernel
@@ -51,4 +53,7 @@ def shape_position(p: Array, curve: int, low: float, high: float, law: int, y: A
         elif curve == 2:
             u = u * u * (3.0 - 2.0 * u)
         v = low + u * (high - low)
-        y[i] = 10.0 ** (v / 20.0) if law == 2 else v
+        if law == 2:
+            y[i] = 10.0 ** (v / 20.0) if v > OFF_DB else 0.0
+        else:
+            y[i] = v

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from chainsim.errors import SketchError
+from chainsim.graph.rendering import build_graph
 from chainsim.sketch.chain import BlenderStep, BlockStep, Lane, LanesStep
 from chainsim.sketch.loading import load_sketch, parse_sketch
 
@@ -95,6 +96,17 @@ FAULTS = [
         'drives = [{ setting = "blender.flip_wet" }]',
         '"flip_wet" is fixed and cannot be driven',
     ),
+    ('chain = []\n[[cues]]\nat_s = 1\npatch = ["x"]\n[patches.p]', "cues[0].patch: no patch"),
+    ('chain = []\n[controllers.c]\ntype = ["x"]', "controllers.c.type = ['x'], allowed breakpoints, envelope"),
+    ('chain = []\n[controllers.c]\ntype = "envelope"\nlistens_to = ["x"]', "controllers.c.listens_to"),
+    (
+        'chain = []\n[controllers.c]\ntype = "breakpoints"\npoints = [[0, 0], [nan, 1]]',
+        "allowed a list of [time_s, position] pairs",
+    ),
+    ("chain = [" + ", ".join(['{ lanes = ["dry"] }'] * 1000) + "]", "1000 forks, at most 64 are allowed"),
+    ("chain = [{ lanes = [{ level_db = -3 }] }]", "a lane needs its chain"),
+    ('chain = []\n[blocks."a.b"]\ntype = "gain"', "a block's name has letters, digits, _ and - only"),
+    ('chain = []\n[blocks.out]\ntype = "gain"', '"out" has a meaning of its own'),
     ("chain = [", "not valid TOML"),
     ("chain = " + "[" * 3000 + "]" * 3000, "nested"),
     ("chain = [" + "{ lanes = [[" * 40 + '"gain"' + "]] }" * 40 + "]", "nested more than 16 forks deep"),
@@ -208,3 +220,15 @@ type = "gain"
 engage = ["side"]
 """
     assert parse_sketch(text).warnings == ('patches.p: "side" is engaged but not heard: its blender "mix" is not',)
+
+
+def test_a_byte_order_mark_is_no_fault(tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_bytes(b"\xef\xbb\xbfchain = []")
+    assert load_sketch(tmp_path / "s.toml").base.chain == ()
+
+
+def test_many_forks_in_series_are_built_once_each() -> None:
+    """Every fork reads the one before twice; built anew for each read, 60 of them would never end."""
+    forks = ", ".join(['{ lanes = ["dry", { chain = "dry", pan = 0.1 }] }'] * 60)
+    graph = build_graph(parse_sketch(f"chain = [{forks}]"), 48_000.0)
+    assert sum(n.kind == "junction" for n in graph.nodes) == 61

@@ -8,6 +8,7 @@ import jsonschema
 import pytest
 
 from chainsim.resources import preset_paths
+from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.schema import sketch_schema
 from tests.sketch.test_loading import GOOD
 
@@ -25,9 +26,16 @@ def test_good_sketches_fit() -> None:
     jsonschema.validate(tomllib.loads(GOOD), sketch_schema())
 
 
+def test_a_block_named_as_its_type_needs_no_type() -> None:
+    for text in ('chain = ["reverb"]\n[blocks.reverb]\ndecay_s = 2', 'chain = []\n[blocks.reverb]\ntype = "gain"'):
+        jsonschema.validate(tomllib.loads(text), sketch_schema())
+        parse_sketch(text)
+
+
 @pytest.mark.parametrize(
     "text",
     [
+        'chain = ["reverb"]\n[blocks.reverb]\ndecay_s = 900',
         "tempo_bpm = 3\nchain = []",
         'titel = "x"\nchain = []',
         'chain = ["a"]\n[blocks.a]\ntype = "gain"\ngain_db = 99',
