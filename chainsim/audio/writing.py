@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterable, Mapping
 from contextlib import closing, suppress
@@ -15,6 +14,7 @@ from chainsim.audio.encoding import encoder
 from chainsim.audio.wav import SampleFormat, WavWriter, wav_header
 from chainsim.audio.whole import PartFile, writing
 from chainsim.errors import AudioError, nearest
+from chainsim.plain import json_text
 from chainsim.units import Audio, db_to_gain, gain_to_db
 
 FORMATS: dict[str, tuple[SampleFormat, ...]] = {
@@ -186,8 +186,8 @@ def write_text_whole(path: str | Path, text: str) -> None:
 
 
 def write_record(path: str | Path, record: Mapping[str, Any]) -> None:
-    """Write a JSON record, whole or not at all; JSON knows no infinity, so such numbers become "-inf", "inf", "nan"."""
-    write_text_whole(path, json.dumps(_plain(record), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    """Write a JSON record, whole or not at all; numbers that are not finite become null."""
+    write_text_whole(path, json_text(record) + "\n")
 
 
 def record_path(audio: str | Path) -> Path:
@@ -234,18 +234,3 @@ def _whole_rate(path: Path, sample_rate_hz: float) -> int:
         rates = ", ".join(map(str, _MP3_RATES_HZ))
         raise AudioError(f"{path}: sample rate {sample_rate_hz:g} Hz, MP3 allows {rates} Hz")
     return int(sample_rate_hz)
-
-
-def _plain(value: Any) -> Any:
-    """Only what JSON knows: arrays as lists, paths as text, numbers without infinities."""
-    if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, np.ndarray | list | tuple):
-        return [_plain(v) for v in value]
-    if isinstance(value, np.generic):
-        return _plain(value.item())
-    if isinstance(value, Path):
-        return str(value)
-    if isinstance(value, float) and not math.isfinite(value):
-        return str(value)
-    return value

@@ -15,13 +15,13 @@ from chainsim.sketch.model import Sketch
 SLOWEST = "reverb"
 
 
-def compile_side_by_side(sketches: Iterable[Sketch]) -> None:
-    """On a first run, fill the cache with the kernels of these sketches, on two cores where there are two."""
+def compile_ahead(sketches: Iterable[Sketch]) -> None:
+    """Load the kernels of these sketches; on a first run compile them, on two cores where there are two."""
     used = {s.base.blocks[name].type_name for s in sketches for name in block_names(s.base.chain)}
-    if SLOWEST not in used or len(used) < 2 or (os.cpu_count() or 1) < 2 or not begin_cache():
-        return
-    with subprocess.Popen([sys.executable, "-m", __name__, SLOWEST]):
-        compile_blocks(sorted(used - {SLOWEST}))
+    if begin_cache() and SLOWEST in used and (os.cpu_count() or 1) > 1:
+        with subprocess.Popen([sys.executable, "-m", __name__, SLOWEST], stderr=subprocess.DEVNULL):
+            compile_blocks(sorted(used - {SLOWEST}))
+    compile_blocks(sorted(used))
 
 
 def compile_blocks(type_names: Iterable[str]) -> None:

@@ -135,6 +135,10 @@ def render_file(
             return x
 
         engine = Engine(graph, read, source.frames, threads=threads or threads_for(graph))
+        channels = graph.outputs["out"].channels
+        meter = OutputMeter(source.sample_rate_hz, channels, source.frames + math.ceil(graph.latency[1]))
+        engine.warm_up()
+        meter.add(0, np.zeros((channels, 0)))
         writers = {
             name: stack.enter_context(
                 TakeWriter(path, source.sample_rate_hz, graph.channels(name), sample_format,
@@ -142,10 +146,6 @@ def render_file(
             )
             for name, path in files.items()
         }  # fmt: skip
-        channels = graph.outputs["out"].channels
-        meter = OutputMeter(source.sample_rate_hz, channels, source.frames + math.ceil(graph.latency[1]))
-        engine.warm_up()
-        meter.add(0, np.zeros((channels, 0)))
         begun = time.perf_counter()
         for n0, outputs in engine.stream():
             for name, writer in writers.items():

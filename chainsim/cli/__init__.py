@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import os
+import signal
 import sys
 from collections.abc import Sequence
 
@@ -69,20 +70,27 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except (KeyboardInterrupt, click.Abort):
         _fail(["interrupted"], 130)
     except BrokenPipeError:
-        sys.stderr.close()
         sys.exit(141)
+    except OSError as error:
+        _fail([f"{error.strerror or error}"], 2)
     sys.exit(code if isinstance(code, int) else 0)
 
 
 def console() -> None:
     """Run the command line and leave at once: to take the compiler down in order costs half a second."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that what is half written is removed
     code: int | str | None = 0
     try:
         main()
     except SystemExit as stopped:
         code = stopped.code
-    sys.stdout.flush()
-    sys.stderr.flush()
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        code = 141
+    except OSError as error:
+        code = 2
+        click.echo(f"chainsim: the output cannot be written: {error.strerror}", err=True)
     os._exit(code if isinstance(code, int) else 1 if code else 0)
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import math
+import os
+import signal
 import sys
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,15 +17,31 @@ import click
 
 def echo_json(value: Any) -> None:
     """Print a value for programs; what is not a finite number becomes null."""
-    click.echo(json.dumps(_plain(value), indent=2, ensure_ascii=False))
+    from chainsim.plain import json_text
+
+    click.echo(json_text(value))
 
 
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
-    return None if isinstance(value, float) and not math.isfinite(value) else value
+@contextmanager
+def leaving_at_once() -> Iterator[None]:
+    """While nothing is being written, let an interrupt end the program on the spot.
+
+    The compiler cannot be stopped halfway without complaints on stderr.
+    """
+
+    def leave(signum: int, frame: object) -> None:
+        sys.stderr.write("chainsim: interrupted\n")
+        sys.stderr.flush()
+        os._exit(130)
+
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, leave)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 @contextmanager

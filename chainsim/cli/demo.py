@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chainsim.cli.common import echo_json, number, progress_bar, table, tell_of_compiling, warn
+from chainsim.cli.common import echo_json, leaving_at_once, number, progress_bar, table, tell_of_compiling, warn
 
 if TYPE_CHECKING:
     from chainsim.batch.render_file import FileReport
@@ -29,7 +29,7 @@ def command(output: Path, as_json: bool) -> None:
     Example:
       chainsim demo
     """
-    from chainsim.batch.compiling import compile_side_by_side
+    from chainsim.batch.compiling import compile_ahead
     from chainsim.batch.render_file import render_file
     from chainsim.errors import AudioError
     from chainsim.resources import preset_paths, take_paths
@@ -43,7 +43,8 @@ def command(output: Path, as_json: bool) -> None:
     takes = take_paths()
     reports: dict[str, FileReport] = {}
     sketches = {name: load_sketch(path) for name, path in preset_paths().items()}
-    compile_side_by_side(sketches.values())
+    with leaving_at_once():
+        compile_ahead(sketches.values())
     for name, sketch in sketches.items():
         take = _take_for(sketch.header.instrument, takes)
         with progress_bar(name) as progress:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chainsim.cli.common import echo_json, naming, number, progress_bar, tell_of_compiling, warn
+from chainsim.cli.common import echo_json, leaving_at_once, naming, number, progress_bar, tell_of_compiling, warn
 
 if TYPE_CHECKING:
     from chainsim.batch.render_file import FileReport
@@ -79,13 +79,14 @@ def command(
 def _render_all(
     sketch_path: Path, takes: tuple[Path, ...], output: Path, options: dict[str, Any], as_json: bool
 ) -> bool:
-    from chainsim.batch.compiling import compile_side_by_side
+    from chainsim.batch.compiling import compile_ahead
     from chainsim.batch.render_file import render_file
     from chainsim.errors import AudioError, ChainsimError
     from chainsim.sketch.loading import load_sketch
 
     sketch = load_sketch(sketch_path)
-    compile_side_by_side([sketch])
+    with leaving_at_once():
+        compile_ahead([sketch])
     targets = _targets(takes, output)
     if len(takes) > 1 and options["probes"]:
         raise AudioError("--probe names one file, so it goes with one take")

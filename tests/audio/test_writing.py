@@ -355,7 +355,7 @@ def test_texts_and_records_are_whole(tmp_path: Path, monkeypatch: pytest.MonkeyP
     record = {"loudness_lufs": -math.inf, "latency": np.float64(2.5), "steps": (1, np.int64(2)), "take": Path("a.wav")}
     write_record(record_path(tmp_path / "waltz.wav"), record)
     assert json.loads((tmp_path / "waltz.wav.json").read_text()) == {
-        "loudness_lufs": "-inf",
+        "loudness_lufs": None,
         "latency": 2.5,
         "steps": [1, 2],
         "take": "a.wav",
