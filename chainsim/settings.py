@@ -115,7 +115,8 @@ class Settings(BaseModel):
     """Base of every block's settings: frozen, unknown keys and non-finite numbers refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, validate_default=True)
-    _units_may_differ: ClassVar[frozenset[str]] = frozenset()
+    alternatives: ClassVar[tuple[tuple[str, ...], ...]] = ()
+    """Groups of settings of which only one may be written; a patch that writes one puts the others aside."""
 
     @classmethod
     def __pydantic_init_subclass__(cls, **kwargs: Any) -> None:

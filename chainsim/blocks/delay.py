@@ -36,6 +36,7 @@ FLOOR_DB = 90.0
 
 
 class DelaySettings(Settings):
+    alternatives = (("time_ms", "note"),)
     time_ms: float = movable(350.0, 1.0, 4000.0, "ms", "time from the note to its first echo", law="step")
     note: str | None = words(None, 'note value in place of time_ms, such as "1/8 dotted"; follows the tempo')
     swing_percent: float = fixed(66.7, 50.0, 75.0, "%", "share of the long note in a swung pair; 50 is straight")

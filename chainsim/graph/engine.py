@@ -7,10 +7,10 @@ bits for any cutting, where spans end is never heard.
 
 from __future__ import annotations
 
-import heapq
 import itertools
 import math
 import threading
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 
@@ -26,6 +26,8 @@ from chainsim.graph.schedule import FADE_OUT_S, LONGEST_TAIL_S
 from chainsim.units import Array, Audio
 
 CHUNK = 16_384
+WORTH_A_THREAD_S = 3e-4
+"""A node that took longer in the last span may be handed to another thread; which one runs it is never heard."""
 
 Reader = Callable[[int, int], Audio]
 """Gives the take: (first frame, frames) -> (channels, frames), zeros outside it."""
@@ -58,7 +60,8 @@ class Engine:
         self._sources = {n: tuple(n.sources()) for n in graph.nodes}
         self._awake: list[Node] = []
         self._reader_counts: dict[Node, int] = {}
-        self._rank = {n: i for i, n in enumerate(graph.nodes)}
+        self.waits_for: dict[Node, int] = {}
+        self.readers: dict[Node, list[Node]] = {}
         self._rows = {
             n: {name: MovingRow(m, graph.sample_rate_hz, chunk) for name, m in n.motions.items()} for n in graph.nodes
         }
@@ -69,6 +72,7 @@ class Engine:
             if row.limited
         ]
         self.running: dict[Node, bool] = {}
+        self.costs: dict[Node, float] = {}
 
     def warm_up(self) -> None:
         """Compile or load the kernels of the graph and of every block, with spans of no frames."""
@@ -123,6 +127,12 @@ class Engine:
             for node in set(self._awake) - set(awake):
                 self.running[node] = False
             self._awake, self._reader_counts = awake, counts
+            sources = {n: set(self._sources[n]) & set(awake) for n in awake}
+            self.waits_for = {n: len(s) for n, s in sources.items()}
+            self.readers = {n: [] for n in awake}
+            for reader in awake:
+                for source in sources[reader]:
+                    self.readers[source].append(reader)
         return self._awake, self._reader_counts
 
     def silence(self, channels: int, frames: int) -> Audio:
@@ -166,31 +176,34 @@ class _Span:
         return finished
 
     def _side_by_side(self, executor: ThreadPoolExecutor) -> None:
-        awake = set(self._awake)
-        sources = {n: {s for s in self._e._sources[n] if s in awake} for n in self._awake}
-        waiting = {n: len(s) for n, s in sources.items()}
-        readers: dict[Node, list[Node]] = {}
-        for node in self._awake:
-            for source in sources[node]:
-                readers.setdefault(source, []).append(node)
-        rank = self._e._rank
-        ready = [rank[n] for n in self._awake if waiting[n] == 0]
-        heapq.heapify(ready)
-        nodes = self._e._graph.nodes
+        """Run the nodes on this thread; hand on a costly one only where another costly one is ready beside it."""
+        e = self._e
+        waiting = dict(e.waits_for)
+        ready = [n for n in self._awake if waiting[n] == 0]
         at_work: dict[Future[None], Node] = {}
         while ready or at_work:
-            while ready and len(at_work) < self._e._threads:
-                node = nodes[heapq.heappop(ready)]
-                at_work[executor.submit(self._node, node)] = node
-            done, _ = wait(at_work, return_when=FIRST_COMPLETED)
-            for future in done:
-                node = at_work.pop(future)
-                future.result()
-                for reader in readers.get(node, []):
-                    if reader in waiting:
-                        waiting[reader] -= 1
-                        if waiting[reader] == 0:
-                            heapq.heappush(ready, rank[reader])
+            costly = [n for n in ready if e.costs.get(n, 0.0) > WORTH_A_THREAD_S]
+            for node in costly[1 : e._threads - len(at_work)]:
+                ready.remove(node)
+                at_work[executor.submit(self._timed, node)] = node
+            finished = [ready.pop(0)] if ready else []
+            for node in finished:
+                self._timed(node)
+            if at_work:
+                done, _ = wait(at_work, timeout=0.0 if finished else None, return_when=FIRST_COMPLETED)
+                for future in done:
+                    future.result()
+                    finished.append(at_work.pop(future))
+            for node in finished:
+                for reader in e.readers[node]:
+                    waiting[reader] -= 1
+                    if waiting[reader] == 0:
+                        ready.append(reader)
+
+    def _timed(self, node: Node) -> None:
+        begun = time.perf_counter()
+        self._node(node)
+        self._e.costs[node] = time.perf_counter() - begun
 
     def _node(self, node: Node) -> None:
         e = self._e

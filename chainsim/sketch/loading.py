@@ -10,7 +10,7 @@ from typing import Any
 from chainsim.errors import SettingError, SketchError, nearest
 from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, LanesStep, block_names, parse_chain
 from chainsim.sketch.model import BlockEntry, Header, Sketch, State
-from chainsim.sketch.reading import read_block, read_settings, table_of
+from chainsim.sketch.reading import read_block, read_settings, table_of, with_defaults
 from chainsim.sketch.stage import read_controllers, read_cues, read_patches
 
 MAX_BYTES = 1_000_000
@@ -83,9 +83,9 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
         header = Header()
     key, a4_hz = _sounding_key(header, faults), header.a4_hz
     patch_tables = table_of(values, "patches", faults)
-    base = State(chain, blocks, header.tempo_bpm, key, a4_hz)
     declared = set(blocks) | set(table_of(values, "blocks", []))
-    base = _with_defaults(base, declared, "chain", faults)
+    blocks = with_defaults(chain, blocks, declared, "chain", faults)
+    base = State(chain, blocks, header.tempo_bpm, key, a4_hz)
     patches = read_patches(patch_tables, base, declared, faults)
     controllers = read_controllers(table_of(values, "controllers", faults), base, faults)
     cues = read_cues(values.get("cues", []), patches, patch_tables, faults)
@@ -103,23 +103,6 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
         text=text,
         warnings=(*_unused(base, patches), *_unheard(base, patches)),
     )
-
-
-def _with_defaults(state: State, declared: set[str], place: str, faults: list[str]) -> State:
-    """Add, with default settings, blocks that the chain names by their bare type."""
-    from chainsim.block import block_type_names
-
-    blocks, types = dict(state.blocks), block_type_names()
-    for name in block_names(state.chain):
-        if name in declared:
-            continue
-        if name in types:
-            entry = read_block(name, {"type": name}, f"blocks.{name}", faults)
-            if entry is not None:
-                blocks[name] = entry
-        else:
-            faults.append(f'{place}: no block "{name}"{nearest(name, [*declared, *types])}')
-    return State(state.chain, blocks, state.tempo_bpm, state.key, state.a4_hz)
 
 
 def _sounding_key(header: Header, faults: list[str]) -> str | None:

@@ -13,6 +13,7 @@ from pydantic_core import ErrorDetails
 from chainsim.block import block_type, block_type_names
 from chainsim.errors import SettingError, nearest
 from chainsim.settings import Settings
+from chainsim.sketch.chain import Chain, block_names
 from chainsim.sketch.model import BlockEntry, Common
 
 T = TypeVar("T", bound=Settings)
@@ -65,6 +66,23 @@ def read_block(name: str, table: Mapping[str, Any], place: str, faults: list[str
     if settings is None or common is None:
         return None
     return BlockEntry(name, str(type_name), settings, common)
+
+
+def with_defaults(
+    chain: Chain, blocks: Mapping[str, BlockEntry], declared: set[str], place: str, faults: list[str]
+) -> dict[str, BlockEntry]:
+    """Add, with default settings, blocks that a chain names by their bare type."""
+    found, types = dict(blocks), block_type_names()
+    for name in block_names(chain):
+        if name in declared or name in found:
+            continue
+        if name not in types:
+            faults.append(f'{place}: no block "{name}"{nearest(name, [*declared, *types])}')
+            continue
+        entry = read_block(name, {"type": name}, f"blocks.{name}", faults)
+        if entry is not None:
+            found[name] = entry
+    return found
 
 
 def _line(kind: type[Settings], detail: ErrorDetails, place: str, also_known: Iterable[str]) -> str:

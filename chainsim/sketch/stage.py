@@ -12,7 +12,7 @@ from chainsim.errors import nearest
 from chainsim.settings import Settings, fixed
 from chainsim.sketch.chain import Chain, block_names, parse_chain
 from chainsim.sketch.model import BlockEntry, ControllerEntry, Cue, State
-from chainsim.sketch.reading import read_block, read_settings, table_of
+from chainsim.sketch.reading import read_block, read_settings, table_of, with_defaults
 from chainsim.stage.controllers import CONTROLLER_TYPES
 from chainsim.stage.drives import CURVES, Curve, Drive
 
@@ -35,10 +35,7 @@ def _patch(table: Mapping[str, Any], base: State, declared: set[str], place: str
     chain: Chain = base.chain
     if "chain" in table:
         chain = parse_chain(table["chain"], f"{place}.chain", faults)
-        for name in block_names(chain):
-            if name not in base.blocks and name not in declared:
-                faults.append(f'{place}.chain: no block "{name}"{nearest(name, base.blocks)}')
-    blocks = dict(base.blocks)
+    blocks = with_defaults(chain, base.blocks, declared, f"{place}.chain", faults)
     for name, changes in table_of(table, "blocks", faults).items():
         if name not in base.blocks:
             faults.append(f'{place}.blocks.{name}: no block "{name}"{nearest(name, base.blocks)}')
@@ -57,7 +54,9 @@ def _overridden(entry: BlockEntry, changes: Mapping[str, Any], place: str, fault
     if "type" in changes:
         faults.append(f"{place}.type: a patch cannot change a block's type; declare another block")
         return None
+    replaced = {n for group in entry.settings.alternatives if set(group) & set(changes) for n in group}
     written = {**entry.settings.model_dump(exclude_unset=True), **entry.common.model_dump(exclude_unset=True)}
+    written = {k: v for k, v in written.items() if k not in replaced}
     silent = {k: "off" if v == -math.inf else v for k, v in written.items()}
     return read_block(entry.name, {**silent, **changes, "type": entry.type_name}, place, faults)
 

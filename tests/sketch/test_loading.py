@@ -232,3 +232,16 @@ def test_many_forks_in_series_are_built_once_each() -> None:
     forks = ", ".join(['{ lanes = ["dry", { chain = "dry", pan = 0.1 }] }'] * 60)
     graph = build_graph(parse_sketch(f"chain = [{forks}]"), 48_000.0)
     assert sum(n.kind == "junction" for n in graph.nodes) == 61
+
+
+def test_a_patch_may_put_a_note_value_in_the_place_of_a_time() -> None:
+    text = 'chain = ["delay"]\n[blocks.delay]\n{a}\nwet_db = -3\n[patches.p.blocks.delay]\n{b}'
+    by_note = parse_sketch(text.format(a="time_ms = 200", b='note = "1/8"')).patches["p"].blocks["delay"].settings
+    assert by_note.model_dump(exclude_unset=True) == {"note": "1/8", "wet_db": -3.0}
+    by_time = parse_sketch(text.format(a='note = "1/8"', b="time_ms = 200")).patches["p"].blocks["delay"].settings
+    assert by_time.model_dump(exclude_unset=True) == {"time_ms": 200.0, "wet_db": -3.0}
+
+
+def test_a_patch_chain_may_name_a_bare_type() -> None:
+    sketch = parse_sketch('chain = []\n[patches.p]\nchain = ["reverb"]')
+    assert sketch.patches["p"].blocks["reverb"].type_name == "reverb"
