@@ -215,7 +215,8 @@ def _sample_format(path: Path, chosen: SampleFormat | None) -> SampleFormat | No
     suffix = path.suffix.lower()
     if suffix not in FORMATS:
         allowed_text = " | ".join(FORMATS) + nearest(suffix, FORMATS)
-        raise AudioError(f'{path}: cannot write "{suffix}" files, allowed {allowed_text}')
+        what = f'cannot write "{suffix}" files' if suffix else "the name has no ending that says its format"
+        raise AudioError(f"{path}: {what}, allowed {allowed_text}")
     allowed = FORMATS[suffix]
     if chosen is None:
         return allowed[0] if allowed else None

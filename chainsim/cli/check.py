@@ -180,6 +180,8 @@ def _found(fitness: Fitness) -> Iterator[str]:
         yield "  clipping: none"
     yield f"  noise: {_noise(fitness)}"
     yield f"  room: {describe_fall(fitness.fall_60_db_s)}"
+    if fitness.silent_channel:
+        yield f"  the {fitness.silent_channel} channel is silent: send the other one alone, as a mono take"
     yield f"  notes: {fitness.notes} that begin clearly (slurred ones count as one)"
 
 
@@ -217,8 +219,11 @@ def _gate_lines(gate: GateReport) -> Iterator[str]:
         held = "; the noise holds it open" if found.rests_open > HELD_OPEN else ""
         yield f"  is open during {100 * found.rests_open:.0f} % of the rests{held}"
     suggested = gate.suggested_threshold_db
-    other = "no other" if math.isnan(suggested) else f"{suggested:.0f}"
-    yield f"  threshold_db = {gate.threshold_db:g}; what it hears in the rests suggests {other}"
+    if math.isnan(suggested):
+        advice = "there is no rest to judge by, or no room between noise and notes"
+    else:
+        advice = f"{suggested:.0f} clears the noise in the rests; louder breaths and keys may need more"
+    yield f"  threshold_db = {gate.threshold_db:g}; {advice}"
 
 
 def _fold_line(fold: FoldReport) -> str:

@@ -106,6 +106,8 @@ def render(
     """
     from chainsim.audio.reading import TakeArray
 
+    if not isinstance(sketch, Sketch):
+        raise TypeError(f"found {sketch!r:.60}, allowed a Sketch; load_sketch(path) reads one")
     checked = TakeArray(take, sample_rate_hz)
     graph = build_graph(sketch, sample_rate_hz, checked.channels, probes)
     outputs = render_graph(graph, checked.read(0, checked.frames), threads=threads)

@@ -20,7 +20,7 @@ from chainsim.measure.gaps import Gaps, measure_gaps
 from chainsim.measure.loudness import LoudnessMeter
 from chainsim.measure.peaks import CLIP_LEVEL, PeakMeter, Peaks
 from chainsim.measure.signals import channel_count, pieces
-from chainsim.units import Array, gain_to_db
+from chainsim.units import Array, db_to_gain, gain_to_db
 
 CLIPPED_FRAMES = 2
 FALL_HOP_MS = 5.0
@@ -32,6 +32,7 @@ FALL_LEAST_DB = 12.0
 FALL_STEADY_S = 0.15
 MOST_ABRUPT_S = 0.05
 """What windows of 20 ms can tell."""
+SILENT_UNDER_DB = 50.0
 SILENCE_DB = -150.0
 FALL_OVER_NOISE_DB = 6.0
 FALL_PERCENTILE = 25.0
@@ -78,6 +79,8 @@ class Fitness:
     fall_60_db_s: float
     """Time in which the level falls by 60 dB at the ends of phrases, from the slope of what can be seen of it."""
     dc_dbfs: float
+    silent_channel: str
+    """"left" or "right" where one of two channels lies SILENT_UNDER_DB under the other, else empty."""
     notes: int
     verdicts: tuple[Verdict, ...]
 
@@ -128,6 +131,7 @@ def measure_fitness(audio: npt.ArrayLike, sample_rate_hz: float) -> TakeFindings
         rests_s=sum(b - a for a, b in gaps.rests_s),
         fall_60_db_s=fall_s,
         dc_dbfs=gain_to_db(max(map(abs, peaks.dc))),
+        silent_channel=_silent_channel(audio),
         notes=len(notes),
         verdicts=(
             _on_levels(gaps, peaks.sample_peak_dbfs, len(clipped), first_clip_s),
@@ -157,6 +161,14 @@ def _read(audio: npt.ArrayLike, sample_rate_hz: float) -> tuple[Peaks, float]:
         peaks.add(piece)
         loudness.add(piece)
     return peaks.result(), loudness.result().integrated_lufs
+
+
+def _silent_channel(audio: npt.ArrayLike) -> str:
+    if channel_count(audio) != 2:
+        return ""
+    left, right = (float(np.max(np.abs(np.asarray(audio)[:, c]), initial=0.0)) for c in (0, 1))
+    share = db_to_gain(-SILENT_UNDER_DB)
+    return "left" if left < share * right else "right" if right < share * left else ""
 
 
 def _fall_60_db_s(audio: npt.ArrayLike, sample_rate_hz: float, gaps: Gaps) -> float:

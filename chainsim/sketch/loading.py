@@ -40,7 +40,7 @@ def load_sketch(path: str | Path) -> Sketch:
             raise SketchError(f"{path}: {path.stat().st_size} bytes, a sketch has at most {MAX_BYTES}")
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
-        raise SketchError(f"{path}: not a text file in UTF-8") from None
+        raise SketchError(f"{path}: not a text file in UTF-8; is it the take? The sketch comes first") from None
     except OSError as error:
         raise SketchError(f"{path}: cannot be read: {error.strerror or error}") from None
     return parse_sketch(text, name=path.name, folder=path.resolve().parent)
@@ -57,7 +57,8 @@ def parse_sketch(text: str, *, name: str = "sketch", folder: Path | None = None)
     try:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SketchError(f"{name}: not valid TOML: {error}") from None
+        hint = "; numbers stand without a unit, words in quotes" if _value_fault(str(error)) else ""
+        raise SketchError(f"{name}: not valid TOML: {error}{hint}") from None
     except RecursionError:
         raise SketchError(f"{name}: nested too deep to be read") from None
     faults: list[str] = []
@@ -65,6 +66,10 @@ def parse_sketch(text: str, *, name: str = "sketch", folder: Path | None = None)
     if faults or sketch is None:
         raise SketchError([f"{name}: {fault}" for fault in faults])
     return sketch
+
+
+def _value_fault(message: str) -> bool:
+    return message.startswith(("Invalid value", "Expected newline"))
 
 
 def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: list[str]) -> Sketch | None:

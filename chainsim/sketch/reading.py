@@ -104,7 +104,8 @@ def _line(kind: type[Settings], detail: ErrorDetails, place: str, also_known: It
     kind_of = detail["msg"].removeprefix("Input should be ")
     if spec is not None and spec.choices and isinstance(found, str):
         return f'{where} = "{found}", allowed {allowed}{nearest(found, spec.choices)}'
-    return f"{where} = {found!r:.60}, allowed {allowed or kind_of}"
+    quoted = ", a number without quotes" if spec is not None and spec.low is not None and isinstance(found, str) else ""
+    return f"{where} = {found!r:.60}, allowed {allowed or kind_of}{quoted}"
 
 
 def _where(place: str, loc: tuple[int | str, ...]) -> str:

@@ -124,3 +124,9 @@ def test_the_room_is_the_same_however_loud_the_other_channel_is(right: float) ->
     assert measure_fitness(np.column_stack([x, right * x]), rate_hz).fitness.fall_60_db_s == pytest.approx(
         alone, rel=1e-9
     )
+
+
+@pytest.mark.parametrize(("gains", "silent"), [((1, 0), "right"), ((0.001, 1), "left"), ((1, 0.1), ""), ((1, 1), "")])
+def test_a_channel_that_was_not_plugged_in_is_told(gains: tuple[float, float], silent: str) -> None:
+    x = 0.4 * np.sin(2 * np.pi * 220 * np.arange(16_000) / 8_000)
+    assert measure_fitness(np.outer(x, gains), 8_000).fitness.silent_channel == silent
