@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from chainsim.errors import SettingError, SketchError, nearest
-from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, LanesStep, block_names, parse_chain
+from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, block_names, parse_chain
+from chainsim.sketch.in_vain import written_in_vain
 from chainsim.sketch.model import BlockEntry, Header, Sketch, State
 from chainsim.sketch.reading import read_block, read_settings, table_of, with_defaults
 from chainsim.sketch.stage import read_controllers, read_cues, read_patches
@@ -106,7 +106,7 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
         controllers=controllers,
         folder=folder,
         text=text,
-        warnings=(*_unused(base, patches), *_unheard(base, patches)),
+        warnings=written_in_vain(base, patches, controllers),
     )
 
 
@@ -169,31 +169,3 @@ def _check_listening(state: State, place: str, faults: list[str]) -> None:
         elif heard != INPUT and heard not in in_chain:
             known = [INPUT, *sorted(in_chain)]
             faults.append(f'{where}: "{heard}" is not in the chain{nearest(heard, known)}')
-
-
-def _unused(base: State, patches: Mapping[str, State]) -> list[str]:
-    used = set(block_names(base.chain)).union(*(block_names(p.chain) for p in patches.values()))
-    return [f"blocks.{name}: declared but in no chain; it does nothing" for name in base.blocks if name not in used]
-
-
-def _unheard(base: State, patches: Mapping[str, State]) -> list[str]:
-    """Blocks that a state engages in a wet chain whose blender it does not."""
-    found: list[str] = []
-
-    def walk(chain: Chain, state: State, place: str) -> None:
-        for step in chain:
-            if isinstance(step, LanesStep):
-                for lane in step.lanes:
-                    walk(lane.chain, state, place)
-            elif isinstance(step, BlenderStep) and step.name in state.blocks:
-                walk(step.wet, state, place)
-                if not state.blocks[step.name].common.engaged:
-                    wet = [n for n in block_names(step.wet) if n in state.blocks and state.blocks[n].common.engaged]
-                    found.extend(
-                        f'{place}"{n}" is engaged but not heard: its blender "{step.name}" is not' for n in wet
-                    )
-
-    walk(base.chain, base, "")
-    for name, state in patches.items():
-        walk(state.chain, state, f"patches.{name}: ")
-    return found

@@ -330,3 +330,44 @@ patch = "bare"
     end = round(60.52 * 48_000)
     assert not y[end:].any()
     assert np.abs(y[end - 24_000 : end]).max() < 0.2 * np.abs(y[50 * 48_000 : 55 * 48_000]).max()
+
+
+@pytest.mark.parametrize("tails", ["by_kind", "ring", "cut"])
+def test_a_generator_is_silent_when_disengaged_and_never_clicks(tails: str) -> None:
+    text = f"""
+chain = [{{ lanes = ["dry", ["tone"]] }}]
+[blocks.tone]
+type = "test_tone"
+level_db = -6
+tails = "{tails}"
+[patches.bare]
+engage = []
+[patches.full]
+[[cues]]
+at_s = 0.1
+patch = "bare"
+[[cues]]
+at_s = 0.3
+patch = "full"
+"""
+    y = render_graph(build_graph(parse_sketch(text), 8_000.0), np.zeros((1, 4_000)))["out"][0]
+    whole = 10 ** (-6 / 20) * np.sin(2 * np.pi * np.arange(4_000) / 16)
+    assert np.abs(y[:800] - whole[:800]).max() < 1e-12
+    assert not y[880:2_400].any()
+    assert np.abs(y[2_480:] - whole[2_480:]).max() < 1e-12
+    assert np.abs(np.diff(y)).max() <= np.abs(np.diff(whole)).max() + 1.0 / 80
+
+
+def test_a_control_port_without_a_source_is_told() -> None:
+    from chainsim.block import Block, register
+    from chainsim.errors import GraphError
+    from chainsim.settings import Settings
+
+    @register("test_wants_more")
+    class WantsMore(Block[Settings]):
+        """Asks for a control that nobody gives."""
+
+        control_inputs = ("moon",)
+
+    with pytest.raises(GraphError, match='no source for a control port "moon"'):
+        build_graph(parse_sketch('chain = ["w"]\n[blocks.w]\ntype = "test_wants_more"'), 8_000.0)

@@ -223,6 +223,28 @@ class HopFollower(Block[Settings]):
         hop_peak(io.x, io.n0, self._state, io.y)
 
 
+class ToneSettings(Settings):
+    level_db: float = level(-20.0, -96.0, 0.0, "level of the tone")
+
+
+@kernel
+def sine(n0, gain, y):
+    """Fill y with a sine of a sixteenth of the rate, whatever comes in."""
+    for i in range(y.shape[1]):
+        for c in range(y.shape[0]):
+            y[c, i] = gain[i] * np.sin(2.0 * np.pi * (n0 + i) / 16.0)
+
+
+@register("test_tone")
+class Tone(Block[ToneSettings]):
+    """Makes a sound of its own."""
+
+    generates = True
+
+    def process(self, io: Io) -> None:
+        sine(io.n0, io.moving.level_db, io.y)
+
+
 class PulseSettings(Settings):
     level_db: float = level(-20.0, -96.0, 0.0, "level of the clicks")
 

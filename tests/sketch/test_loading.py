@@ -247,3 +247,21 @@ def test_a_patch_may_put_a_note_value_in_the_place_of_a_time() -> None:
 def test_a_patch_chain_may_name_a_bare_type() -> None:
     sketch = parse_sketch('chain = []\n[patches.p]\nchain = ["reverb"]')
     assert sketch.patches["p"].blocks["reverb"].type_name == "reverb"
+
+
+def test_what_a_controller_overrules_is_warned_of() -> None:
+    text = """
+chain = ["delay"]
+[blocks.delay]
+note = "1/8"
+[controllers.c]
+type = "breakpoints"
+points = [[0, 0]]
+drives = [{ setting = "delay.time_ms" }, { setting = "delay.wet_db" }]
+[patches.p.blocks.delay]
+wet_db = -20
+"""
+    assert parse_sketch(text).warnings == (
+        "controllers.c: delay.time_ms does nothing beside note",
+        'patches.p.blocks.delay.wet_db: does nothing, since the controller "c" drives it',
+    )
