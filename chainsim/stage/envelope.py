@@ -1,4 +1,4 @@
-"""The horn's own loudness as a controller: a peak follower, its level mapped to 0 ... 1 between two levels."""
+"""The horn's own level as a controller: the peak follower of dsp/envelope.py, mapped to 0 ... 1 between two levels."""
 
 from __future__ import annotations
 
@@ -7,9 +7,13 @@ import math
 import numpy as np
 
 from chainsim.block import Block, Context, Io
+from chainsim.dsp.envelope import follow_peaks, follower
 from chainsim.kernel import kernel
 from chainsim.settings import Settings, fixed
-from chainsim.units import Array, Audio, one_pole_coefficient
+from chainsim.units import Array
+
+HOLD_MS = 15.0
+"""One period of 67 Hz, so that low notes do not flutter."""
 
 
 class EnvelopeSettings(Settings):
@@ -20,21 +24,13 @@ class EnvelopeSettings(Settings):
 
 
 @kernel
-def level_position(x: Audio, low_db: float, high_db: float, ka: float, kr: float, state: Array, y: Array) -> None:
-    """Fill y (1, frames); state (1,) is the follower's envelope (branching one-pole on |x|)."""
-    e = state[0]
-    for i in range(x.shape[1]):
-        a = 0.0
-        for c in range(x.shape[0]):
-            a = max(a, abs(x[c, i]))
-        k = ka if a > e else kr
-        e = a + k * (e - a)
-        if e < 1e-15:
-            e = 0.0
-            y[0, i] = 0.0
+def level_position(envelope: Array, low_db: float, high_db: float, y: Array) -> None:
+    """Fill y (1, frames): where each level of `envelope` lies between two levels."""
+    for i in range(y.shape[1]):
+        if envelope[i] > 0.0:
+            y[0, i] = min(max((20.0 * math.log10(envelope[i]) - low_db) / (high_db - low_db), 0.0), 1.0)
         else:
-            y[0, i] = min(max((20.0 * math.log10(e) - low_db) / (high_db - low_db), 0.0), 1.0)
-    state[0] = e
+            y[0, i] = 0.0
 
 
 class Envelope(Block[EnvelopeSettings]):
@@ -45,13 +41,18 @@ class Envelope(Block[EnvelopeSettings]):
     rows = ("position",)
 
     def prepare(self, context: Context) -> None:
-        self._ka = one_pole_coefficient(self.settings.attack_ms / 1000.0, context.sample_rate_hz)
-        self._kr = one_pole_coefficient(self.settings.release_ms / 1000.0, context.sample_rate_hz)
-        self._state = np.zeros(1)
+        chosen = self.settings
+        self._attack, self._release, self._hold = follower(
+            chosen.attack_ms, HOLD_MS, chosen.release_ms, context.sample_rate_hz
+        )
+        self._z, self._rest = np.zeros(4), np.zeros(2, np.int64)
 
     def reset(self) -> None:
-        self._state.fill(0.0)
+        self._z.fill(0.0)
+        self._rest.fill(0)
 
     def process(self, io: Io) -> None:
-        s = self.settings
-        level_position(io.x, s.low_db, max(s.high_db, s.low_db + 0.1), self._ka, self._kr, self._state, io.y)
+        envelope = np.empty(io.frames)
+        follow_peaks(io.x, self._attack, self._release, self._hold, self._z, self._rest, envelope)
+        low_db = self.settings.low_db
+        level_position(envelope, low_db, max(self.settings.high_db, low_db + 0.1), io.y)
