@@ -1,0 +1,139 @@
+"""Whether a note of the horn sounds now, how loud it is, and when it was attacked.
+
+The horn is what is loud in its own microphone: a note counts while its level is near that of the player's recent notes
+and its sound repeats itself. Breath noise fails the second test, a bass from across the stage the first, a note that
+has rung down to where no one hears it the first as well.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+
+from chainsim.dsp.pitch_rows import SILENT_DB
+from chainsim.kernel import kernel
+from chainsim.units import Array
+
+WINDOW_HOPS = 5
+"""Levels are measured over so many hops, some 10 ms, about one period of a low note."""
+
+HISTORY = 64
+"""How many hops of levels are kept."""
+
+EXPECTED_DB = -32.0
+"""How loud notes are taken to be before the first one is heard."""
+
+LEAST_EXPECTED_DB = -66.0
+"""The expectation sinks no lower: quieter sound is no note of a horn close to its microphone."""
+
+SINKING_DB_PER_S = 1.5
+"""How fast the expectation sinks while nothing as loud is heard."""
+
+SURE_DB = -20.0
+"""From this level relative to the expectation on a note counts, whatever goes on around it."""
+
+LEAST_DB = -28.0
+"""Under this level relative to the expectation it never does."""
+
+OVER_REST_DB = 9.0
+"""Between the two it counts if it is so much louder than what is heard in rests."""
+
+REST_FALLS_DB_PER_S = 20.0
+"""How fast what is held as the loudest of the rests sinks."""
+
+STAYS_DB = 3.0
+"""How far a note that counts may sink under what opened it."""
+
+RINGS_HOPS = 50
+"""So long after a note, what is heard may be its own ringing and not the rest."""
+
+OPENS_STRENGTH = 0.55
+"""Strength of the repetition from which a note counts, ..."""
+
+CLOSES_STRENGTH = 0.45
+"""... and under which it no longer does."""
+
+CALM = 0.35
+"""Share by which the strength that is judged follows the newest, per hop."""
+
+RISE_DB = 6.0
+"""An attack is a rise of the level by so much over the least of the last `LOOK_BACK` hops."""
+
+LOOK_BACK = 20
+
+REST_HOPS = 25
+"""Hops after an attack in which none begins."""
+
+FALL_DB = 3.0
+"""A level that falls faster than this in five hops is a note that ends: its pitch is held."""
+
+
+@kernel
+def level_db(power: float) -> float:
+    """Level of a mean square, at least `SILENT_DB`."""
+    return max(10.0 * math.log10(power + 1e-13), SILENT_DB)
+
+
+@kernel
+def window_mean(powers: Array, head: int) -> float:
+    """Mean of the newest `WINDOW_HOPS` of a ring whose newest entry is at `head`."""
+    total = 0.0
+    for k in range(WINDOW_HOPS):
+        total += powers[head - k if head >= k else head - k + powers.shape[0]]
+    return total / WINDOW_HOPS
+
+
+@kernel
+def trust_of(levels: Array, head: int) -> float:
+    """How far the evidence counts: 1, or less while the level falls."""
+    before = levels[head - WINDOW_HOPS if head >= WINDOW_HOPS else head - WINDOW_HOPS + levels.shape[0]]
+    fallen = before - levels[head]
+    return 1.0 if fallen < FALL_DB else max(1.0 - 0.1 * (fallen - FALL_DB), 0.05)
+
+
+@kernel
+def update_presence(level: float, strength: float, hop_s: float, state: Array) -> float:
+    """Return 1 while a note counts, else 0.
+
+    `state`: expected level; loudest level of the rests; calm strength; whether a note counted before; hops since then.
+    """
+    if strength > 0.8 and level > state[0]:
+        state[0] += 0.15 * (level - state[0])
+    else:
+        state[0] = max(state[0] - SINKING_DB_PER_S * hop_s, LEAST_EXPECTED_DB)
+    state[2] += CALM * (strength - state[2])
+    opens = min(max(state[1] + OVER_REST_DB, state[0] + LEAST_DB), state[0] + SURE_DB)
+    if state[3] > 0.0:
+        sounds = level > opens - STAYS_DB and state[2] > CLOSES_STRENGTH
+    else:
+        sounds = level > opens and state[2] > OPENS_STRENGTH
+    state[4] = 0.0 if sounds else state[4] + 1.0
+    if state[4] > RINGS_HOPS:
+        state[1] = max(level, state[1] - REST_FALLS_DB_PER_S * hop_s)
+    state[3] = 1.0 if sounds else 0.0
+    return state[3]
+
+
+@kernel
+def attack_age(levels: Array, head: int, expected_db: float, since: npt.NDArray[np.int64]) -> int:
+    """Hops since an attack began if it becomes known now, else 0. `since`: hops since the last one was known."""
+    since[0] += 1
+    if since[0] < REST_HOPS or levels[head] < expected_db + LEAST_DB:
+        return 0
+    size = levels.shape[0]
+    least, at = levels[head], 0
+    for k in range(1, LOOK_BACK):
+        v = levels[head - k if head >= k else head - k + size]
+        if v < least:
+            least, at = v, k
+    if levels[head] - least < RISE_DB:
+        return 0
+    since[0] = 0
+    begun = at
+    for k in range(at, 0, -1):
+        if levels[head - k if head >= k else head - k + size] > least + 0.25 * RISE_DB:
+            break
+        begun = k
+    return max(begun - 1, 1)
