@@ -1,0 +1,161 @@
+"""From the rows of the note finder to lists of notes: as a live converter would send them, and as they were played.
+
+Live, each event stands where it could be known. As played, a note begins at its attack and ends where its sound did;
+what is known by then sets right what had to be sent too early: a scoop belongs to the note that it leads to, and so
+does an attack that spoke an octave too low at first; a blip is no note.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chainsim.dsp import note_events as rows_of
+from chainsim.dsp.midi_levels import seven_bit_of_level
+from chainsim.dsp.note_events import NoteFinder, NoteRules
+from chainsim.notes.model import Note, NoteEvents, empty_curve
+from chainsim.units import Array
+
+BLIP_S = 0.03
+"""What is shorter, and neither leads nor belongs to another note, is not a note."""
+
+DOUBLED_S = 0.16
+"""Reeds may speak at twice the period for as long: an attack an octave too low that turns into its upper octave."""
+
+JOINED_S = 0.005
+"""Notes nearer than this follow without a rest."""
+
+
+@dataclass(frozen=True)
+class _Sounded:
+    """One note of the finder, as played and as known."""
+
+    began_s: float
+    known_s: float
+    ended_s: float
+    end_known_s: float
+    midi: int
+    attack_db: float
+    first_db: float
+    slurred: bool
+    settled: bool
+
+
+class NoteGatherer:
+    """Takes pitch rows span by span and keeps the notes in them; its memory grows with the notes only.
+
+    Parameters
+    ----------
+    rules : NoteRules
+    sample_rate_hz : float
+    """
+
+    def __init__(self, rules: NoteRules, sample_rate_hz: float) -> None:
+        self._finder = NoteFinder(rules, sample_rate_hz)
+        self._rate_hz = float(sample_rate_hz)
+        self._frames = 0
+        self._last = np.full((rows_of.ROWS, 1), -1.0)
+        self._open: tuple[float, float, int, float, bool] | None = None
+        self._sounded: list[_Sounded] = []
+        self._curves: dict[int, list[Array]] = {rows_of.PITCH: [], rows_of.BREATH: []}
+
+    def add(self, rows: Array) -> None:
+        """Take the pitch rows, shape (5, frames), that follow those before."""
+        y = np.empty((rows_of.ROWS, rows.shape[1]))
+        self._finder.process(rows, y)
+        seen = np.concatenate([self._last, y], axis=1)
+        for row, points in self._curves.items():
+            again = y[rows_of.ON_AGE_S] > 0.0
+            at = np.flatnonzero((np.diff(seen[row]) != 0.0) | again)
+            points.append(np.stack([(self._frames + at) / self._rate_hz, y[row, at]], axis=1))
+        for i in np.flatnonzero((y[rows_of.ON_AGE_S] > 0.0) | (y[rows_of.OFF_AGE_S] > 0.0)).tolist():
+            if y[rows_of.OFF_AGE_S, i] > 0.0:
+                self._end(seen[:, i], (self._frames + i) / self._rate_hz, float(y[rows_of.OFF_AGE_S, i]))
+            if y[rows_of.ON_AGE_S, i] > 0.0:
+                known_s = (self._frames + i) / self._rate_hz
+                began_s = known_s - float(y[rows_of.ON_AGE_S, i])
+                slurred = bool(y[rows_of.SLURRED, i])
+                self._open = began_s, known_s, int(y[rows_of.NOTE, i]), float(y[rows_of.ATTACK_DB, i]), slurred
+        self._last = seen[:, -1:]
+        self._frames += rows.shape[1]
+
+    def _end(self, before: Array, known_s: float, age_s: float) -> None:
+        """Close the sounding note; `before` are the rows of the sample before."""
+        assert self._open is not None
+        began_s, on_s, midi, first_db, slurred = self._open
+        attack_db, settled = float(before[rows_of.ATTACK_DB]), bool(before[rows_of.SETTLED])
+        self._sounded.append(
+            _Sounded(began_s, on_s, known_s - age_s, known_s, midi, attack_db, first_db, slurred, settled)
+        )
+        self._open = None
+
+    def _all(self) -> list[_Sounded]:
+        """Every note; one that still sounds ends with what was heard."""
+        if self._open is None:
+            return self._sounded
+        began_s, known_s, midi, first_db, slurred = self._open
+        end_s = self._frames / self._rate_hz
+        attack_db, settled = float(self._last[rows_of.ATTACK_DB, 0]), bool(self._last[rows_of.SETTLED, 0])
+        last = _Sounded(began_s, known_s, end_s, end_s, midi, attack_db, first_db, slurred, settled)
+        return [*self._sounded, last]
+
+    def as_sent(self) -> NoteEvents:
+        """Each event at the time at which it could be known."""
+        notes = [Note(s.known_s, s.end_known_s, s.midi, _velocity(s.first_db)) for s in self._all()]
+        return NoteEvents(tuple(notes), self._curve(rows_of.PITCH), self._curve(rows_of.BREATH))
+
+    def as_played(self) -> NoteEvents:
+        """Notes from their attack to the end of their sound."""
+        kept = [s for s in _with_scoops(self._all()) if s.ended_s - s.began_s >= BLIP_S]
+        notes = [Note(s.began_s, s.ended_s, s.midi, _velocity(s.attack_db)) for s in kept]
+        pitch, breath = (_moved_to_begin(self._curve(row), kept) for row in (rows_of.PITCH, rows_of.BREATH))
+        return NoteEvents(tuple(notes), pitch, breath)
+
+    def _curve(self, row: int) -> Array:
+        return np.concatenate([empty_curve(), *self._curves[row]])
+
+
+def _velocity(level_db: float) -> int:
+    return max(1, int(seven_bit_of_level.function(level_db)))
+
+
+def _with_scoops(sounded: Sequence[_Sounded]) -> list[_Sounded]:
+    """Join each note that is only the beginning of the next with that one."""
+    joined: list[_Sounded] = []
+    for note in sounded:
+        before = joined[-1] if joined else None
+        if before is not None and _leads_into(before, note):
+            joined[-1] = replace(
+                note,
+                began_s=before.began_s,
+                known_s=before.known_s,
+                slurred=before.slurred,
+                attack_db=max(before.attack_db, note.attack_db),
+            )
+        else:
+            joined.append(note)
+    return joined
+
+
+def _leads_into(before: _Sounded, note: _Sounded) -> bool:
+    if not note.slurred or note.began_s - before.ended_s >= JOINED_S:
+        return False
+    doubled = note.midi - before.midi == 12 and before.ended_s - before.began_s < DOUBLED_S and not before.slurred
+    return doubled or not before.settled
+
+
+def _moved_to_begin(curve: Array, sounded: Sequence[_Sounded]) -> Array:
+    """Let what was known first of each note hold from its begin on, and drop what lies outside the notes."""
+    parts = [empty_curve()]
+    ends = itertools.chain((s.began_s for s in sounded[1:]), [np.inf])
+    for note, next_s in zip(sounded, ends, strict=True):
+        first, last = np.searchsorted(curve[:, 0], (note.known_s - 1e-9, min(note.ended_s, next_s) - 1e-9))
+        if first == curve.shape[0]:
+            continue
+        part = curve[first : max(last, first + 1)].copy()
+        part[0, 0] = note.began_s
+        parts.append(part)
+    return np.concatenate(parts)
