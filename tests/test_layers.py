@@ -34,10 +34,11 @@ MAY_IMPORT = {
     "horn": SOUND | {"music", "audio"},
     "block": BASE | {"settings"},
     "blocks": SOUND | {"settings", "music", "block"},
-    "stage": SOUND | {"settings", "music", "block"},
+    "notes": SOUND | {"music"},
+    "stage": SOUND | {"settings", "music", "block", "notes"},
     "sketch": BASE | {"settings", "music", "block", "stage"},
     "graph": BASE | {"kernel", "settings", "music", "block", "stage", "sketch", "audio"},
-    "listen": SOUND | {"settings", "music", "block", "stage", "sketch", "graph", "audio", "measure"},
+    "listen": SOUND | {"settings", "music", "block", "notes", "stage", "sketch", "graph", "audio", "measure"},
 }
 MAY_IMPORT["batch"] = MAY_IMPORT["listen"] | {"blocks", "listen", "resources"}
 MAY_IMPORT["cli"] = set(MAY_IMPORT)
