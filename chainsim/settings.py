@@ -64,7 +64,7 @@ class Spec:
         return 0.0 if value == -math.inf else 10.0 ** (value / 20.0)
 
 
-def fixed(default: float, low: float, high: float, unit: str, text: str) -> Any:
+def fixed(default: float | None, low: float, high: float, unit: str, text: str) -> Any:
     """Declare a number that keeps its value through a render."""
     return _number(default, low, high, unit, text)
 
@@ -106,7 +106,7 @@ def flag(default: bool, text: str) -> Any:
     return Field(default, description=text, json_schema_extra={"unit": "1"})
 
 
-def _number(default: float, low: float, high: float, unit: str, text: str, **more: Any) -> Any:
+def _number(default: float | None, low: float, high: float, unit: str, text: str, **more: Any) -> Any:
     extra: dict[str, Any] = {"unit": unit, "minimum": low, "maximum": high, **more}
     return Field(default, description=text, json_schema_extra=extra)
 
@@ -125,7 +125,8 @@ class Settings(BaseModel):
         for spec in cls.specs().values():
             wanted = _SUFFIX_OF_UNIT.get(spec.unit, "")
             others = [s for s in _SUFFIX_OF_UNIT.values() if s != wanted]
-            if not spec.name.endswith(wanted) or any(spec.name.endswith(s) for s in others if not wanted):
+            name = f"_{spec.name}"  # so that "cents" alone carries its unit too
+            if not name.endswith(wanted) or any(name.endswith(s) for s in others if not wanted):
                 raise TypeError(f"{cls.__name__}.{spec.name}: the name does not fit the unit {spec.unit!r}")
             if spec.low is not None and spec.default is not None:
                 _check_range(spec, spec.default)

@@ -22,10 +22,10 @@ HELD = 10
 
 SIZE = MOST + HELD
 
-CHANGE = 0.03
+CHANGE = 0.05
 """Probability that another note begins within a hop."""
 
-DRIFT_CENTS = 90.0
+DRIFT_CENTS = 60.0
 """How far a note's pitch may move within a hop, at most."""
 
 NEAR_CENTS = 600.0
@@ -122,4 +122,4 @@ def update_belief(
 @kernel
 def believed_hz(cents: float) -> float:
     """Frequency of a pitch kept as cents over `LOWEST_HZ`."""
-    return LOWEST_HZ * 2.0 ** (cents / 1200.0)
+    return LOWEST_HZ * math.exp2(cents / 1200.0)

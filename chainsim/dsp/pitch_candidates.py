@@ -19,11 +19,11 @@ LEAST_RHO = 0.2
 SLOPE = 48.0
 """Nepers by which a sound that repeats itself wholly is likelier than one that does not at all, per hop."""
 
-OCTAVE = 6.85
+OCTAVE = 6.4
 """Nepers by which a pitch an octave higher is likelier, other things being equal, per hop.
 
 A period repeats itself after two as well; so of two that repeat equally well the shorter is the pitch. OCTAVE / SLOPE
-= 0.14 is what the longer has to be better by: more than the faint subharmonics that real notes have (a subharmonic 14
+= 0.13 is what the longer has to be better by: more than the faint subharmonics that real notes have (a subharmonic 14
 dB under the note makes 0.08), less than what a weak odd half of the harmonics makes.
 """
 

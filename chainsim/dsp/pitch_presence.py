@@ -31,7 +31,7 @@ LEAST_EXPECTED_DB = -66.0
 SINKING_DB_PER_S = 1.5
 """How fast the expectation sinks while nothing as loud is heard."""
 
-SURE_DB = -20.0
+SURE_DB = -20.5
 """From this level relative to the expectation on a note counts, whatever goes on around it."""
 
 LEAST_DB = -28.0
@@ -113,7 +113,7 @@ def update_presence(level: float, strength: float, hop_s: float, state: Array) -
     if state[4] > RINGS_HOPS:
         state[1] = max(level, state[1] - REST_FALLS_DB_PER_S * hop_s)
     state[3] = 1.0 if sounds else 0.0
-    return state[3]
+    return 1.0 if sounds else 0.0
 
 
 @kernel

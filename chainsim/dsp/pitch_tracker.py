@@ -55,8 +55,11 @@ CUT_LOW_HZ = 200.0
 """A gentle high pass: a horn's harmonics tell its pitch, and what lies below is mostly bass and drums."""
 
 BRIGHT_HZ = 800.0
-CUT_HIGH_HZ = 3000.0
+CUT_HIGH_HZ = 2600.0
 """A low pass of third order: above is mostly breath."""
+
+BRIGHT_HZ = 800.0
+"""Whether a note counts is judged by what lies above, after another gentle high pass: there a horn stands out."""
 
 
 class PitchTracker:
@@ -220,13 +223,14 @@ def track(
 ) -> None:
     """Track one span. x is the sound, y the same cut to the speaking range; `newest` (5,) is what holds now.
 
-    `counts`: samples of the current hop that have come, pitches believed in; `sums`: squares of x and y in this hop.
+    `counts`: samples of the current hop that have come, pitches believed in; `sums`: squares of x, and
+    of what is bright in y, in this hop; what is dull in y.
     """
     history = levels.shape[0]
-    bright = 1.0 - math.exp(-2.0 * math.pi * BRIGHT_HZ * hop_s / hop)
+    dull = 1.0 - math.exp(-2.0 * math.pi * BRIGHT_HZ * hop_s / hop)
     for i in range(x.shape[0]):
         sums[0] += x[i] * x[i]
-        sums[2] += bright * (y[i] - sums[2])
+        sums[2] += dull * (y[i] - sums[2])
         sums[1] += (y[i] - sums[2]) ** 2
         counts[0] += 1
         if counts[0] % step == 0:

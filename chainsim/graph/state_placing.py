@@ -8,14 +8,13 @@ from typing import Any
 
 from chainsim.block import Block, block_type, settings_json
 from chainsim.errors import GraphError
+from chainsim.graph.control_placing import ControlPlacing
 from chainsim.graph.junctions import Fold, Latency, LatencySettings
 from chainsim.graph.nodes import Edge, Motion, Node, Rings
 from chainsim.graph.shelf import PlacedState, Scope
 from chainsim.graph.wiring import After, Input, Signal, Silence, Sum, Wiring, heard_at, wire
 from chainsim.settings import Settings
-from chainsim.sketch.model import BlockEntry, ControllerEntry, State
-from chainsim.stage.controllers import CONTROLLER_TYPES
-from chainsim.stage.tempo import Tempo, TempoSettings
+from chainsim.sketch.model import BlockEntry, State
 
 
 class StatePlacing:
@@ -29,6 +28,7 @@ class StatePlacing:
         self._in_work: list[str] = []
         self._placed = PlacedState(start, {scope.take})
         self._drives = {(d.block, d.setting): (c, d) for c in scope.sketch.controllers.values() for d in c.drives}
+        self._controls = ControlPlacing(scope, state, self._wiring, self._placed, self._source, self._connect)
 
     def place(self, probes: tuple[str, ...]) -> PlacedState:
         """Add this state's nodes and edges; return what it uses."""
@@ -42,9 +42,8 @@ class StatePlacing:
                 known = ", ".join(["input", *self._state.blocks])
                 raise GraphError(f'probe "{probe}": no such block; there are {known}')
             self._feed_output(probe, self._source(heard_at(probe, self._wiring)))
-        if self._scope.has_patches:  # controllers hear on while what they drive is away
-            for entry in self._scope.sketch.controllers.values():
-                self._controller(entry)
+        if self._scope.has_patches:
+            self._controls.place_all()
         return self._placed
 
     def _feed_output(self, name: str, source: Node | None) -> None:
@@ -115,7 +114,8 @@ class StatePlacing:
         for port, signal in self._wiring.ports[name].items():
             source = self._source(signal)
             ports[port] = [] if source is None else [(source, 1.0)]
-        controls = {port: self._control(port) for port in cls.control_inputs}
+        heard = ports.get("detector", [])
+        controls = {port: self._controls.control(port, entry, heard) for port in cls.control_inputs}
         motions = self._motions(entry, cls)
         self._in_work.pop()
         node = self._instance(entry, cls, ports, controls, motions)
@@ -209,48 +209,9 @@ class StatePlacing:
                 motion = Motion(spec, [(self._placed.start, float(getattr(entry.settings, name)))])
                 if (entry.name, name) in self._drives:
                     controller, motion.drive = self._drives[entry.name, name]
-                    motion.controller = self._controller(controller)
+                    motion.controller = self._controls.controller(controller)
                 motions[name] = motion
         return motions
-
-    def _controller(self, entry: ControllerEntry) -> Node:
-        place = f"controllers.{entry.name}"
-        if place in self._nodes:
-            return self._nodes[place]
-        if place in self._in_work:
-            path = [*self._in_work[self._in_work.index(place) :], place]
-            raise GraphError(f"{place}: loop: {' -> '.join(path)}")
-        self._in_work.append(place)
-        cls = CONTROLLER_TYPES[entry.type_name]
-        source = self._source(heard_at(entry.listens_to, self._wiring)) if entry.listens_to else None
-        self._in_work.pop()
-        heard = None if source is None or self._scope.has_patches else self._shelf.number(source)
-        name = place if self._scope.has_patches else ""
-        key = (cls.type_name, settings_json(entry.settings), heard, name)
-        node = self._shelf.find(key)
-        if node is None:
-            node = self._shelf.keep(key, Node("control", place, entry.settings, cls))
-            node.ports = {port: [] for port in cls.audio_inputs}
-        if source is not None:
-            self._connect(node, "in", [(source, 1.0)])
-        self._placed.nodes.add(node)
-        self._nodes[place] = node
-        return node
-
-    def _control(self, port: str) -> Node:
-        """The source of a control port, by the port's name."""
-        if port != "tempo":
-            raise GraphError(f'no source for a control port "{port}"; there is tempo')
-        return self._tempo()
-
-    def _tempo(self) -> Node:
-        rate_hz = self._scope.sample_rate_hz
-        changes = [[start / rate_hz, state.tempo_bpm] for start, state in self._scope.timeline]
-        settings = TempoSettings(changes=changes)
-        key = ("tempo", settings_json(settings))
-        node = self._shelf.find(key) or self._shelf.keep(key, Node("control", "tempo", settings, Tempo))
-        self._placed.nodes.add(node)
-        return node
 
     def _connect(self, node: Node, port: str, sources: list[tuple[Node, float]]) -> None:
         edges = node.ports[port]

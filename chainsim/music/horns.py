@@ -12,6 +12,9 @@ from dataclasses import dataclass
 from chainsim.errors import SettingError, nearest
 from chainsim.music.pitch import midi_to_hz, parse_pitch, parse_pitch_class, pitch_class_name, plain_accidentals
 
+ANY_HORN_HZ = (40.0, 2000.0)
+"""Range in which to look for the pitch of a horn that is not named."""
+
 _REFERENCE = "reference pages for transposition and written range, ends derived; reach: "
 _SAX = _REFERENCE + "high F# key and a major sixth of altissimo, as reference pages give"
 _MEMORY = "common practice, from memory"
@@ -55,6 +58,10 @@ class Horn:
     def reach_hz(self, a4_hz: float = 440.0) -> tuple[float, float]:
         """Lowest and highest frequency that players reach."""
         return midi_to_hz(self.reach_low, a4_hz), midi_to_hz(self.reach_high, a4_hz)
+
+    def search_hz(self, a4_hz: float = 440.0) -> tuple[float, float]:
+        """Range in which to look for its pitch: a semitone more at either end, for tuning, scoops and falls."""
+        return midi_to_hz(self.reach_low - 1, a4_hz), midi_to_hz(self.reach_high + 1, a4_hz)
 
 
 def _horn(name: str, transposition: int, usual: str, reach: str, source: str = _MEMORY) -> tuple[str, Horn]:

@@ -9,9 +9,13 @@ from pathlib import Path
 from typing import Any, Literal
 
 from chainsim.block import Assets, block_type
+from chainsim.music.horns import ANY_HORN_HZ, find_horn
 from chainsim.settings import Settings, choice, fixed, flag, whole, words
 from chainsim.sketch.chain import Chain, block_names
 from chainsim.stage.drives import Drive
+
+HIGHEST_OF_RATE = 0.2
+"""Highest pitch that can be followed, relative to the sample rate."""
 
 
 class Header(Settings):
@@ -23,8 +27,17 @@ class Header(Settings):
     key: str | None = words(None, 'key, such as "E minor" or "G dorian"; sounding unless pitch_names = "written"')
     instrument: str | None = words(None, 'the horn, such as "tenor sax": range of its notes and transposition')
     pitch_names: Literal["sounding", "written"] = choice("sounding", "whether key and pitches are as heard or as read")
+    lowest_hz: float | None = fixed(None, 25.0, 5000.0, "Hz", "lowest pitch to follow, if not the instrument's own")
+    highest_hz: float | None = fixed(None, 25.0, 5000.0, "Hz", "highest pitch to follow, if not the instrument's own")
     a4_hz: float = fixed(440.0, 380.0, 480.0, "Hz", "tuning: frequency of A4")
     feed: Literal["as_is", "mono"] = choice("as_is", "what goes to the house: as it comes, or folded to one channel")
+
+    def pitch_range_hz(self, sample_rate_hz: float) -> tuple[float, float]:
+        """Lowest and highest pitch to follow: as written, or what the instrument reaches, or what any horn does."""
+        horn = None if self.instrument is None else find_horn(self.instrument)
+        low_hz, high_hz = ANY_HORN_HZ if horn is None else horn.search_hz(self.a4_hz)
+        low_hz, high_hz = self.lowest_hz or low_hz, self.highest_hz or high_hz
+        return low_hz, min(high_hz, HIGHEST_OF_RATE * sample_rate_hz)
 
 
 class Common(Settings):

@@ -1,0 +1,146 @@
+"""Control sources become nodes: controllers, the tempo, and what follows the pitch of the horn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+
+from chainsim.block import block_type, settings_json
+from chainsim.errors import GraphError
+from chainsim.graph.nodes import Node
+from chainsim.graph.shelf import PlacedState, Scope
+from chainsim.graph.wiring import Signal, Wiring, heard_at
+from chainsim.sketch.chain import INPUT
+from chainsim.sketch.model import BlockEntry, ControllerEntry, State
+from chainsim.stage.controllers import CONTROLLER_TYPES
+from chainsim.stage.pitch_track import PitchTrack, PitchTrackSettings
+from chainsim.stage.tempo import Tempo, TempoSettings
+
+Heard = list[tuple[Node, float]]
+
+
+class ControlPlacing:
+    """The control sources of one state on its way into the graph.
+
+    In a sketch with several states they are one node each for the whole render and listen on while what they drive is
+    away; what they listen to may change from state to state.
+    """
+
+    def __init__(
+        self,
+        scope: Scope,
+        state: State,
+        wiring: Wiring,
+        placed: PlacedState,
+        source: Callable[[Signal], Node | None],
+        connect: Callable[[Node, str, Heard], None],
+    ) -> None:
+        self._scope, self._shelf, self._state = scope, scope.shelf, state
+        self._wiring, self._placed, self._source, self._connect = wiring, placed, source, connect
+        self._controllers: dict[str, Node] = {}
+        self._in_work: list[str] = []
+
+    def place_all(self) -> None:
+        """Place what listens on in a state that does not use it."""
+        for controller in self._scope.sketch.controllers.values():
+            self.controller(controller)
+        for block in self._state.blocks.values():
+            if "pitch" in block_type(block.type_name).control_inputs and block.common.listens_to == INPUT:
+                self._pitch(block, [(self._scope.take, 1.0)])
+
+    def control(self, port: str, entry: BlockEntry, heard: Heard) -> Node:
+        """The source of a block's control port; `heard` is what its detector hears.
+
+        Raises
+        ------
+        GraphError
+            If there is none for a port of this name.
+        """
+        if port == "tempo":
+            return self._tempo()
+        if port == "pitch":
+            return self._pitch(entry, heard)
+        raise GraphError(f'no source for a control port "{port}"; there are tempo and pitch')
+
+    def controller(self, entry: ControllerEntry) -> Node:
+        """The node of a declared controller.
+
+        Raises
+        ------
+        GraphError
+            If it listens to what it drives.
+        """
+        place = f"controllers.{entry.name}"
+        if place in self._controllers:
+            return self._controllers[place]
+        if place in self._in_work:
+            path = [*self._in_work[self._in_work.index(place) :], place]
+            raise GraphError(f"{place}: loop: {' -> '.join(path)}")
+        self._in_work.append(place)
+        cls = CONTROLLER_TYPES[entry.type_name]
+        source = self._source(heard_at(entry.listens_to, self._wiring)) if entry.listens_to else None
+        self._in_work.pop()
+        heard = None if source is None or self._scope.has_patches else self._shelf.number(source)
+        name = place if self._scope.has_patches else ""
+        key = (cls.type_name, settings_json(entry.settings), heard, name)
+        node = self._shelf.find(key)
+        if node is None:
+            node = self._shelf.keep(key, Node("control", place, entry.settings, cls))
+            node.ports = {port: [] for port in cls.audio_inputs}
+        if source is not None:
+            self._connect(node, "in", [(source, 1.0)])
+        self._placed.nodes.add(node)
+        self._controllers[place] = node
+        return node
+
+    def _tempo(self) -> Node:
+        rate_hz = self._scope.sample_rate_hz
+        changes = [[start / rate_hz, state.tempo_bpm] for start, state in self._scope.timeline]
+        settings = TempoSettings(changes=changes)
+        key = ("tempo", settings_json(settings))
+        node = self._shelf.find(key) or self._shelf.keep(key, Node("control", "tempo", settings, Tempo))
+        self._placed.nodes.add(node)
+        return node
+
+    def _pitch(self, entry: BlockEntry, heard: Heard) -> Node:
+        source = getattr(entry.settings, "source", "track")
+        if source not in ("track", "tracked_midi"):
+            return self._midi_part(source)
+        track = self._track(entry, heard)
+        if source == "track":
+            return track
+        from chainsim.stage.tracked_midi import TrackedMidi, TrackedMidiSettings
+
+        settings = TrackedMidiSettings(latency_ms=getattr(entry.settings, "converter_latency_ms", 0.0))
+        key = (TrackedMidi.type_name, settings_json(settings), self._shelf.number(track), self._state.a4_hz)
+        node = self._shelf.find(key)
+        if node is None:
+            node = Node("control", f"notes of {track.name}", settings, TrackedMidi, controls={"pitch": track})
+            node.a4_hz = self._state.a4_hz
+            self._shelf.keep(key, node)
+        self._placed.nodes.add(node)
+        return node
+
+    def _track(self, entry: BlockEntry, heard: Heard) -> Node:
+        low_hz, high_hz = self._scope.sketch.header.pitch_range_hz(self._scope.sample_rate_hz)
+        settings = PitchTrackSettings(low_hz=low_hz, high_hz=high_hz)
+        listens_to = entry.common.listens_to or entry.name
+        where: Hashable = tuple((self._shelf.number(s), g) for s, g in heard)
+        key = (PitchTrack.type_name, settings_json(settings), listens_to if self._scope.has_patches else where)
+        node = self._shelf.find(key)
+        if node is None:
+            node = Node("control", f"pitch heard by {entry.name}", settings, PitchTrack, ports={"in": []})
+            self._shelf.keep(key, node)
+        self._connect(node, "in", heard)
+        self._placed.nodes.add(node)
+        return node
+
+    def _midi_part(self, file: str) -> Node:
+        from chainsim.stage.midi_part import MidiPart, MidiPartSettings
+
+        settings = MidiPartSettings(file=file)
+        key = (MidiPart.type_name, settings_json(settings), self._scope.sketch.folder, self._state.a4_hz)
+        node = self._shelf.find(key)
+        if node is None:
+            node = self._shelf.keep(key, Node("control", file, settings, MidiPart, a4_hz=self._state.a4_hz))
+        self._placed.nodes.add(node)
+        return node
