@@ -8,6 +8,7 @@ does an attack that spoke an octave too low at first; a blip is no note.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -113,6 +114,11 @@ class NoteGatherer:
         notes = [Note(s.began_s, s.ended_s, s.midi, _velocity(s.attack_db)) for s in kept]
         pitch, breath = (_moved_to_begin(self._curve(row), kept) for row in (rows_of.PITCH, rows_of.BREATH))
         return NoteEvents(tuple(notes), pitch, breath)
+
+    def median_age_s(self) -> float:
+        """Median time from a note's begin until it is known; NaN without notes."""
+        ages = [s.known_s - s.began_s for s in self._all()]
+        return float(np.median(ages)) if ages else math.nan
 
     def _curve(self, row: int) -> Array:
         return np.concatenate([empty_curve(), *self._curves[row]])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -50,3 +50,8 @@ class NoteEvents:
     notes: tuple[Note, ...] = ()
     pitch: Array = field(default_factory=empty_curve)
     breath: Array = field(default_factory=empty_curve)
+
+    def until(self, end_s: float) -> NoteEvents:
+        """The same up to a time: later notes are left out, one that sounds then ends there."""
+        notes = tuple(replace(n, end_s=min(n.end_s, end_s)) for n in self.notes if n.begin_s < end_s)
+        return NoteEvents(notes, self.pitch[self.pitch[:, 0] < end_s], self.breath[self.breath[:, 0] < end_s])
