@@ -1,0 +1,351 @@
+"""Following synth: oscillators that play along with the horn's pitch, through drive, filter and amplifier.
+
+    voices (chainsim.dsp.oscillator) -> drive (chainsim.dsp.drive) -> low pass (chainsim.dsp.svf) -> amplifier     (1)
+
+The pitch is followed while it is known (chainsim.dsp.pitch_following), notes begin and end with it
+(chainsim.dsp.note_gate), and the amplifier follows the horn's own level or an envelope. What comes out is the voices
+alone.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import Field, field_validator, model_validator
+
+from chainsim.block import Block, Context, Io, Moving, register, seed_of
+from chainsim.dsp import drive
+from chainsim.dsp.adsr import adsr, adsr_coefficients
+from chainsim.dsp.envelope import TWO_POLES, two_pole_coefficient
+from chainsim.dsp.lfo import SHAPES, lfo
+from chainsim.dsp.note_gate import follow_notes, ramp_towards
+from chainsim.dsp.pitch_following import follow_pitch, pitch_to_hz, smoothing
+from chainsim.dsp.svf import TOP, svf_coefficients, svf_sweep
+from chainsim.dsp.synth_oscillators import VoiceOscillators, unison_gains, unison_places
+from chainsim.dsp.synth_voice import (
+    LEVEL_SMOOTHING_MS,
+    add_moving,
+    cutoff_octaves,
+    horn_amplitude,
+    loudness_share,
+    track_amplitude,
+    voice_amplifier,
+)
+from chainsim.errors import SettingError
+from chainsim.music.interval import Interval, parse_interval
+from chainsim.music.note_value import parse_note_value
+from chainsim.music.scale import Key, parse_key
+from chainsim.settings import Settings, choice, fixed, level, movable, whole, words
+from chainsim.units import Array, Audio, db_to_gain
+
+TRACKED = ("track", "tracked_midi")
+ENVELOPE_RMS_DB = -20.0
+"""Level of a voice that follows an envelope rather than the horn."""
+
+AS_LOUD_DB = 0.0
+"""Found by measuring: steady notes of the horns come out as loud as they went in, with the settings as they are."""
+
+POWER_NEPERS = 24.0
+"""Of two equal one-poles down by 90 dB in amplitude: (1 + u) exp(-u) = 1e-9."""
+
+OPENING_MS = 3.0
+CLOSING_MS = 6.0
+MOST_VOICES, MOST_LFOS = 6, 2
+
+
+class Voice(Settings):
+    interval: str = words("unison", 'where it plays: "P5 above", "M10 below", or in the key "third above"')
+    cents: float = fixed(0.0, -100.0, 100.0, "cents", "how far it is out of tune")
+    waveform: Literal["saw", "pulse", "triangle", "sine", "noise"] = choice("saw", "its tone before the filter")
+    width: float = fixed(0.5, 0.05, 0.95, "1", "share of the period that a pulse is up; 0.5 is hollow")
+    unison: int = whole(1, 1, 7, "how many of it play together, detuned")
+    spread: float = fixed(0.0, 0.0, 1.0, "1", "how far these stand apart between left and right")
+    level_db: float = fixed(0.0, -60.0, 12.0, "dB", "its level among the voices")
+    pan: float = fixed(0.0, -1.0, 1.0, "1", "-1 is left, 0 the middle, 1 right")
+
+    @field_validator("interval")
+    @classmethod
+    def _is_an_interval(cls, interval: str) -> str:
+        parse_interval(interval)
+        return interval
+
+
+class Lfo(Settings):
+    alternatives = (("rate_hz", "note"),)
+    shape: Literal["sine", "triangle", "saw", "square", "sample and hold"] = choice("sine", "how it moves")
+    rate_hz: float = fixed(5.0, 0.01, 30.0, "Hz", "how often")
+    note: str | None = words(None, 'note value in place of rate_hz, such as "1/8 triplet"; follows the tempo')
+    pitch_cents: float = fixed(0.0, 0.0, 2400.0, "cents", "how far it moves the pitch to either side")
+    cutoff_octaves: float = fixed(0.0, 0.0, 6.0, "1", "how far it moves the cutoff to either side, in octaves")
+    width: float = fixed(0.0, 0.0, 0.45, "1", "how far it moves the width of pulses to either side")
+    level_db: float = fixed(0.0, 0.0, 24.0, "dB", "how far it moves the level to either side")
+
+    @field_validator("note")
+    @classmethod
+    def _is_a_note_value(cls, note: str | None) -> str | None:
+        if note is not None and parse_note_value(note).swung:
+            raise ValueError(f'= "{note}", allowed note values that are not swung')
+        return note
+
+    @model_validator(mode="after")
+    def _one_rate(self) -> Lfo:
+        if self.note is not None and "rate_hz" in self.model_fields_set:
+            raise ValueError("both rate_hz and note are given, allowed one of them")
+        return self
+
+
+class FollowingSynthSettings(Settings):
+    source: str = words("track", '"track", "tracked_midi" (the track as MIDI notes), or a MIDI file beside the sketch')
+    converter_latency_ms: float = fixed(0.0, 0.0, 500.0, "ms", "how much later the MIDI of tracked_midi comes")
+    voices: list[Voice] = Field([Voice()], description="the voices, up to 6", json_schema_extra={"unit": "1"})
+    detune_cents: float = movable(12.0, 0.0, 100.0, "cents", "how far the outermost of a unison are out of tune")
+    glide_ms: float = movable(0.0, 0.0, 5000.0, "ms", "time to 1 - 1/e of the way from note to note; 0 is none")
+    snap_rate: float = movable(
+        0.0, 0.0, 20_000.0, "cents/s", "how fast a note is drawn to tempered pitch; 0 leaves the horn's own"
+    )
+    snap_to: Literal["chromatic", "key"] = choice("chromatic", "notes it may be drawn to: all, or those of the key")
+    when_unsure: Literal["hold", "fade", "mute"] = choice(
+        "hold", "while a note goes on but its pitch is unsure: keep the last one, fade out, or stop"
+    )
+    fade_ms: float = fixed(80.0, 5.0, 5000.0, "ms", "how long a fade takes")
+    amplitude: Literal["horn", "envelope"] = choice("horn", "what shapes a note: the horn's own level, or an envelope")
+    attack_ms: float = fixed(8.0, 1.0, 5000.0, "ms", "time from the beginning of a note to its top")
+    decay_ms: float = fixed(300.0, 1.0, 10_000.0, "ms", "time to 1 - 1/e of the way from the top to the sustain")
+    sustain_db: float = fixed(-3.0, -60.0, 0.0, "dB", "level a held note comes to, relative to its top")
+    release_ms: float = fixed(80.0, 1.0, 10_000.0, "ms", "time to 1 - 1/e of the way to silence after a note")
+    drive_db: float = level(-math.inf, -24.0, 48.0, "gain into a soft saturation before the filter; off is clean")
+    cutoff_hz: float = movable(3000.0, 20.0, 20_000.0, "Hz", "where the low pass begins")
+    q: float = movable(0.8, 0.5, 30.0, "1", "sharpness of its resonance", law="log")
+    cutoff_follows_pitch: float = movable(0.5, 0.0, 1.0, "1", "how much of the pitch's way from middle C it goes along")
+    horn_octaves: float = movable(0.0, -6.0, 6.0, "1", "octaves it moves from a horn at -60 dB to one at full scale")
+    envelope_octaves: float = movable(0.0, -8.0, 8.0, "1", "octaves it moves from its envelope's rest to its top")
+    filter_attack_ms: float = fixed(5.0, 1.0, 5000.0, "ms", "time from the beginning of a note to that top")
+    filter_decay_ms: float = fixed(250.0, 1.0, 10_000.0, "ms", "time to 1 - 1/e of the way from there to its sustain")
+    filter_sustain: float = fixed(0.3, 0.0, 1.0, "1", "where a held note comes to; 1 is the top")
+    filter_release_ms: float = fixed(150.0, 1.0, 10_000.0, "ms", "time to 1 - 1/e of the way back after a note")
+    lfos: list[Lfo] = Field([], description="slow movements, up to 2", json_schema_extra={"unit": "1"})
+    lfo_1_depth: float = movable(1.0, 0.0, 1.0, "1", "how much of the first one's movement is heard")
+    lfo_2_depth: float = movable(1.0, 0.0, 1.0, "1", "how much of the second one's")
+    level_db: float = level(0.0, -96.0, 24.0, "level of what comes out; at 0 about as loud as the horn")
+
+    @field_validator("source")
+    @classmethod
+    def _is_a_source(cls, source: str) -> str:
+        if source not in TRACKED and not source.lower().endswith((".mid", ".midi")):
+            raise ValueError(f'= "{source}", allowed "track", "tracked_midi" or the name of a .mid file')
+        return source
+
+    @field_validator("voices")
+    @classmethod
+    def _some_voices(cls, voices: list[Voice]) -> list[Voice]:
+        if not 1 <= len(voices) <= MOST_VOICES:
+            raise ValueError(f"= {len(voices)} voices, allowed 1 ... {MOST_VOICES}")
+        return voices
+
+    @field_validator("lfos")
+    @classmethod
+    def _few_lfos(cls, lfos: list[Lfo]) -> list[Lfo]:
+        if len(lfos) > MOST_LFOS:
+            raise ValueError(f"= {len(lfos)} LFOs, allowed up to {MOST_LFOS}")
+        return lfos
+
+
+@register("following_synth")
+class FollowingSynth(Block[FollowingSynthSettings]):
+    """Plays synthesizer voices along with the horn, at its pitch or at intervals to it."""
+
+    has_detector = True
+    control_inputs = ("pitch", "tempo")
+    generates = True
+    reads_files = True
+    source = "band-limited tables read by splines; A. Simper, linear trapezoidal state variable filter"
+
+    @classmethod
+    def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
+        return 2 if is_wide(settings) else channels["in"]
+
+    def prepare(self, context: Context) -> None:
+        chosen, rate_hz = self.settings, float(context.sample_rate_hz)
+        self._rate_hz, self._a4_hz = rate_hz, float(context.a4_hz)
+        key = parse_key(context.key) if context.key is not None else None
+        self._scale = scale_of(chosen, key)
+        seed = seed_of(self.type_name, "", chosen)
+        channels = 2 if is_wide(chosen) else 1
+        self._channels = channels
+        self._voices = [
+            VoiceOscillators(
+                voice.waveform,
+                voice.width,
+                intervals_of(f"voices[{k}]", voice.interval, key) + 0.01 * voice.cents,
+                unison_places(voice.unison),
+                unison_gains(
+                    voice.waveform, db_to_gain(voice.level_db), voice.pan, voice.spread, voice.unison, channels
+                ),
+                seed + 1000 * (k + 1),
+                rate_hz,
+            )
+            for k, voice in enumerate(chosen.voices)
+        ]
+        self._lfos = [lfo_rate(one, rate_hz) for one in chosen.lfos]
+        self._seed = seed
+        self._smooth = smoothing(rate_hz)
+        self._even = two_pole_coefficient(LEVEL_SMOOTHING_MS, rate_hz)
+        self._hold = int(chosen.when_unsure == "hold")
+        closing_ms = chosen.fade_ms if chosen.when_unsure == "fade" else CLOSING_MS
+        self._opening, self._closing = (1000.0 / (ms * rate_hz) for ms in (OPENING_MS, closing_ms))
+        sustain = db_to_gain(chosen.sustain_db)
+        self._shape = adsr_coefficients(chosen.attack_ms, chosen.decay_ms, sustain, chosen.release_ms, rate_hz)
+        self._sweep = adsr_coefficients(
+            chosen.filter_attack_ms, chosen.filter_decay_ms, chosen.filter_sustain, chosen.filter_release_ms, rate_hz
+        )
+        self._driven = context.extremes["drive_db"][1] > -math.inf
+        self.latency_samples = drive.DELAY_SAMPLES if self._driven else 0.0
+        if chosen.amplitude == "horn":
+            self.tail_s = min(closing_ms, POWER_NEPERS / TWO_POLES * LEVEL_SMOOTHING_MS) / 1000.0
+        else:
+            self.tail_s = chosen.release_ms / 1000.0 * math.log(10.0) * 90.0 / 20.0
+        self._z_notes, self._z_pitch, self._z_gate = np.zeros(3), np.zeros(8), np.zeros(1)
+        self._z_level, self._z_loud, self._z_shape, self._z_sweep = np.zeros((4, 2))
+        self._z_drive, self._z_filter = np.zeros((channels, drive.STATES)), np.zeros((channels, 2))
+        self.reset()
+
+    def reset(self) -> None:
+        for state in (self._z_notes, self._z_pitch, self._z_gate, self._z_level, self._z_loud):
+            state.fill(0.0)
+        for state in (self._z_shape, self._z_sweep, self._z_drive, self._z_filter):
+            state.fill(0.0)
+        self._z_pitch[-1] = 1.0
+        for voice in self._voices:
+            voice.reset()
+
+    def process(self, io: Io) -> None:
+        moving, track, tempo, frames = io.moving, io.control["pitch"], io.control["tempo"], io.frames
+        start, sounding, opened, pitch, note, hz = np.empty((6, frames))
+        follow_notes(track, self._hold, self._rate_hz, self._z_notes, start, sounding, opened)
+        follow_pitch(
+            track,
+            start,
+            moving.glide_ms,
+            moving.snap_rate,
+            self._scale,
+            self._smooth,
+            self._a4_hz,
+            self._rate_hz,
+            self._z_pitch,
+            pitch,
+            note,
+        )
+        bend, octaves, widening, swell_db = self._slow_movements(io.n0, tempo, (moving.lfo_1_depth, moving.lfo_2_depth))
+        pitch_to_hz(pitch, bend, self._a4_hz, hz)
+        sound = io.y if io.y.shape[0] == self._channels else np.empty((self._channels, frames))
+        sound.fill(0.0)
+        for voice in self._voices:
+            voice.add_to(io.n0, hz, note, moving.glide_ms, moving.detune_cents, widening, sound)
+        if self._driven:
+            drive.drive_up_and_down(moving.drive_db, drive.NEAR, drive.FAR, self._z_drive, sound)
+        sound = self._filtered(sound, moving, track, start, sounding, pitch, octaves)
+        amplitude, gate = self._amplitude(io, track, start, sounding, opened)
+        voice_amplifier(amplitude, gate, moving.level_db, swell_db, db_to_gain(AS_LOUD_DB), sound)
+        np.copyto(io.y, sound)
+
+    def _slow_movements(self, n0: int, tempo: Array, depths: tuple[Array, ...]) -> Array:
+        """Rows of what the LFOs add: semitones, octaves of cutoff, width, dB."""
+        rows = np.zeros((4, tempo.shape[1]))
+        wave = np.empty(tempo.shape[1])
+        for k, (one, (per_sample, per_beat)) in enumerate(zip(self.settings.lfos, self._lfos, strict=True)):
+            lfo(n0, tempo, per_sample, per_beat, self._rate_hz, SHAPES.index(one.shape), self._seed + k, wave)
+            reach = (0.01 * one.pitch_cents, one.cutoff_octaves, one.width, one.level_db)
+            for row, depth in zip(rows, reach, strict=True):
+                if depth != 0.0:
+                    add_moving(depth, depths[k], wave, row)
+        return rows
+
+    def _filtered(
+        self, sound: Audio, moving: Moving, track: Array, start: Array, sounding: Array, pitch: Array, octaves: Array
+    ) -> Audio:
+        frames = sound.shape[1]
+        sweep, loud, cutoff_hz = np.empty((3, frames))
+        adsr(start, sounding, self._sweep, self._z_sweep, sweep)
+        loudness_share(track, self._even, self._z_loud, loud)
+        cutoff_octaves(
+            moving.cutoff_hz,
+            moving.envelope_octaves,
+            sweep,
+            moving.horn_octaves,
+            loud,
+            moving.cutoff_follows_pitch,
+            pitch,
+            octaves,
+            TOP * self._rate_hz,
+            cutoff_hz,
+        )
+        a, y = np.empty((3, frames)), np.empty_like(sound)
+        svf_coefficients(cutoff_hz, moving.q, self._rate_hz, a)
+        svf_sweep(sound, a, moving.q, 0, 1, self._z_filter, y)
+        return y
+
+    def _amplitude(self, io: Io, track: Array, start: Array, sounding: Array, opened: Array) -> tuple[Array, Array]:
+        """Rows of the amplifier: amplitude, and the ramps over what is unsure."""
+        amplitude, gate = np.empty((2, io.frames))
+        if self.settings.amplitude == "envelope":
+            adsr(start, sounding, self._shape, self._z_shape, amplitude)
+            amplitude *= db_to_gain(ENVELOPE_RMS_DB)
+            # After a note its release is heard; only doubt within one closes the gate.
+            opened = np.where(sounding == 0.0, 1.0, opened)
+        elif self.settings.source in TRACKED:
+            horn_amplitude(io.detector, self._even, self._z_level, amplitude)
+        else:
+            track_amplitude(track, self._even, self._z_level, amplitude)
+        ramp_towards(opened, self._opening, self._closing, self._z_gate, gate)
+        return amplitude, gate
+
+
+def is_wide(settings: FollowingSynthSettings) -> bool:
+    """Whether its voices stand in different places, so that it takes two channels."""
+    return any(v.pan != 0.0 or (v.spread > 0.0 and v.unison > 1) for v in settings.voices)
+
+
+def intervals_of(place: str, text: str, key: Key | None) -> Array:
+    """Distance in semitones from each note, 0 ... 127.
+
+    Raises
+    ------
+    SettingError
+        If the interval counts steps in a key and there is none.
+    """
+    interval = parse_interval(text)
+    if isinstance(interval, Interval):
+        return np.full(128, float(interval.semitones))
+    if key is None:
+        raise SettingError(
+            f'{place}.interval = "{text}" counts steps in a key, but the sketch has no key; '
+            'allowed with one, or an interval with its quality, such as "M3 above"'
+        )
+    return np.array([float(key.step(note, interval.steps) - note) for note in range(128)])
+
+
+def scale_of(settings: FollowingSynthSettings, key: Key | None) -> npt.NDArray[np.int64]:
+    """For each note, 0 ... 127, the one to snap to; of two as near the lower.
+
+    Raises
+    ------
+    SettingError
+        If it is to be one of the key and there is none.
+    """
+    if settings.snap_to == "chromatic":
+        return np.arange(128)
+    if key is None:
+        raise SettingError('snap_to = "key", but the sketch has no key; allowed with one, or "chromatic"')
+    inside = [note for note in range(-12, 140) if key.contains(note)]
+    return np.array([min(inside, key=lambda n: (abs(n - note), n)) for note in range(128)], dtype=np.int64)
+
+
+def lfo_rate(one: Lfo, sample_rate_hz: float) -> tuple[float, float]:
+    """Turns per sample and per beat; one of them is 0."""
+    if one.note is None:
+        return one.rate_hz / sample_rate_hz, 0.0
+    return 0.0, 1.0 / parse_note_value(one.note).beats
