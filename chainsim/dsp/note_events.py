@@ -1,11 +1,12 @@
 """Notes found in a pitch track as it comes: what a converter beside the horn can know at each sample.
 
-A note begins where an attack was detected (or the pitch became known) once the pitch has lain flat for a moment. While
+A note begins where an attack was detected (or the pitch became known) once the pitch has lain still for a moment. While
 it sounds, the pitch may bend: the note stays while the pitch does not settle elsewhere. It ends, and the next begins,
 
 - at a new attack, as soon as the pitch is known again;
-- where the pitch lies flat further than `DISPLACED_ST` from the note's own centre (a running mean, so that vibrato
-  about a sharp or flat centre is no new note), and outside the note's zone of half a semitone plus the hysteresis;
+- where the pitch lies flat (little range, little slope) further than `DISPLACED_ST` from the note's own centre (a
+  running mean, so that vibrato about a sharp or flat centre is no new note), and outside the note's zone of half a
+  semitone plus the hysteresis;
 - where it stays outside that zone for longer than half a period of vibrato, flat or swinging (drift); a glide, which
   does neither, goes on being a bend;
 - where it leaves the bend range.
@@ -50,13 +51,21 @@ ROWS = 8
 
 CONFIRM_S = 0.006
 """How long a pitch must lie flat after an attack."""
-FLAT_ST = 0.30
-"""Widest range, in semitones, of a pitch that counts as flat."""
+FLAT_ST = 0.5
+"""Widest range, in semitones, of a pitch that counts as flat: estimates waver in the first periods of a note."""
+FLAT_ST_A_S = 3.5
+"""Its steepest slope, in semitones a second, by least squares."""
 DISPLACED_ST = 0.65
 """More than vibrato of half a semitone about the note's centre, less than a mistuned semitone step."""
+NEAR_ST = 0.35
+STEP_S = 0.04
+"""A pitch that lies flat so soon after it was near the note's centre came by a step, not by a glide."""
+GLIDE_SETTLES = 3
+"""At the end of a glide it must lie flat so many times longer: a slow glide is flat, too, for a moment."""
 DRIFT_S = 0.15
 """Longer than half a period of vibrato at 4 Hz."""
 SWING_ST = 0.1
+"""How far a pitch must have come back from its turning points to be swinging about a new centre."""
 CENTRE_S = 0.25
 """Time constant of the note's centre."""
 JUMP_ST = 0.6
@@ -73,11 +82,34 @@ SEND_ST = 0.01
 
 # State in samples and whole numbers, k; -1 stands for "not so".
 _NOW, _NOTE, _SOUNDED_AT, _FLAT_AT, _SILENT_AT, _ONSET_AT, _ATTACKED = 0, 1, 2, 3, 4, 5, 6
-_BEGAN_AT, _LEFT_AT, _JUMPED_AT, _SENT_AT, _BREATH, _SLURRED, _SETTLED, _ENDED_AT = 7, 8, 9, 10, 11, 12, 13, 14
+_BEGAN_AT, _LEFT_AT, _JUMPED_AT, _SENT_AT, _BREATH, _SLURRED, _SETTLED, _ENDED_AT, _NEAR_AT = (
+    7,
+    8,
+    9,
+    10,
+    11,
+    12,
+    13,
+    14,
+    15,
+)
 # State in semitones and dB, z.
-_F0, _M, _LOW, _HIGH, _CENTRE, _HELD, _SENT_ST, _ATTACK, _RISEN, _FALLEN = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
+_F0, _M, _LOW, _HIGH, _CENTRE, _HELD, _SENT_ST, _ATTACK, _RISEN, _FALLEN, _SUM, _MOMENT = (
+    0,
+    1,
+    2,
+    3,
+    4,
+    5,
+    6,
+    7,
+    8,
+    9,
+    10,
+    11,
+)
 # Spans in samples.
-_CONFIRM, _SETTLE, _DRIFT, _DROPOUT, _REACH, _RESTART, _ATTACK_SPAN, _SEND = 0, 1, 2, 3, 4, 5, 6, 7
+_CONFIRM, _SETTLE, _DRIFT, _DROPOUT, _REACH, _RESTART, _ATTACK_SPAN, _SEND, _STEP = 0, 1, 2, 3, 4, 5, 6, 7, 8
 
 
 @dataclass(frozen=True)
@@ -118,8 +150,28 @@ def begin_note(note: int, began_at: int, slurred: int, k: IntArray, z: Array, y:
     k[_SLURRED], k[_SETTLED], k[_ATTACKED] = slurred, 0, 0
     k[_ONSET_AT], k[_LEFT_AT], k[_JUMPED_AT], k[_SILENT_AT] = -1, -1, -1, -1
     z[_CENTRE], z[_HELD], z[_SENT_ST] = z[_M], z[_M], z[_M]
-    k[_SENT_AT] = k[_NOW]
+    k[_SENT_AT], k[_NEAR_AT] = k[_NOW], k[_NOW]
     y[ON_AGE_S, i] = max(k[_NOW] - k[_BEGAN_AT], 1) / rate_hz
+
+
+@kernel
+def lie_flat(anew: int, k: IntArray, z: Array) -> None:
+    """Take the pitch into the flat stretch that it continues, or begin one anew."""
+    m = z[_M]
+    low, high = min(z[_LOW], m), max(z[_HIGH], m)
+    if anew == 1 or high - low > FLAT_ST:
+        low, high = m, m
+        k[_FLAT_AT], z[_SUM], z[_MOMENT] = k[_NOW], 0.0, 0.0
+    z[_LOW], z[_HIGH] = low, high
+    z[_SUM] += m
+    z[_MOMENT] += (k[_NOW] - k[_FLAT_AT]) * m
+
+
+@kernel
+def slope(k: IntArray, z: Array) -> float:
+    """Least-squares slope of the flat stretch, in semitones a sample."""
+    n = float(k[_NOW] - k[_FLAT_AT] + 1)
+    return float((z[_MOMENT] - 0.5 * (n - 1.0) * z[_SUM]) * 12.0 / (n * (n * n - 1.0)))
 
 
 @kernel
@@ -135,22 +187,25 @@ def hold_jumps(settle: int, keep: float, k: IntArray, z: Array) -> None:
 
 
 @kernel
-def left_for(zone_st: float, spans: IntArray, k: IntArray, z: Array) -> int:
+def left_for(zone_st: float, steepest: float, spans: IntArray, k: IntArray, z: Array) -> int:
     """Return the note that the pitch has settled at away from the sounding one, or -1."""
     m, now = z[_M], k[_NOW]
+    if abs(m - z[_CENTRE]) <= NEAR_ST:
+        k[_NEAR_AT] = now
     if abs(m - k[_NOTE]) <= zone_st:
         k[_LEFT_AT] = -1
-        if now - k[_FLAT_AT] >= spans[_SETTLE]:
+        if now - k[_FLAT_AT] >= spans[_SETTLE] and abs(slope(k, z)) <= steepest:
             k[_SETTLED] = 1
         return -1
     if k[_LEFT_AT] < 0:
         k[_LEFT_AT] = now
         z[_RISEN], z[_FALLEN] = m, m
-    swings = z[_RISEN] - m > SWING_ST or m - z[_FALLEN] > SWING_ST
+    swings = z[_RISEN] - m > SWING_ST and m - z[_FALLEN] > SWING_ST
     z[_RISEN], z[_FALLEN] = max(z[_RISEN], m), min(z[_FALLEN], m)
     middle = 0.5 * (z[_LOW] + z[_HIGH])
     note = -1
-    flat = now - k[_FLAT_AT] >= spans[_SETTLE]
+    settle = spans[_SETTLE] if k[_FLAT_AT] - k[_NEAR_AT] <= spans[_STEP] else GLIDE_SETTLES * spans[_SETTLE]
+    flat = now - k[_FLAT_AT] >= settle and abs(slope(k, z)) <= steepest
     if flat and abs(middle - z[_CENTRE]) > DISPLACED_ST:
         note = math.floor(middle + 0.5)
     elif now - k[_LEFT_AT] >= spans[_DRIFT] and (flat or swings):
@@ -178,22 +233,20 @@ def find_notes(
         if f0 != z[_F0] and f0 > 0.0:
             z[_F0] = f0
             z[_M] = 69.0 + 12.0 * math.log2(f0 / a4_hz)
-        m = z[_M]
+        m, anew = z[_M], 0
         if rows[ONSET_AGE_S, i] > 0.0:
             onset = now - math.floor(rows[ONSET_AGE_S, i] * rate_hz + 0.5)
             if k[_NOTE] < 0 or onset - k[_BEGAN_AT] >= spans[_RESTART]:
                 k[_ONSET_AT], k[_ATTACKED], z[_ATTACK] = onset, 1, level_db
-                k[_FLAT_AT], z[_LOW], z[_HIGH] = now, m, m
+                anew = 1
         if rows[VOICED, i] > 0.5 and z[_F0] > 0.0:
             if k[_SILENT_AT] >= 0 or k[_SOUNDED_AT] < 0:
-                k[_FLAT_AT], z[_LOW], z[_HIGH] = now, m, m
+                anew = 1
                 if k[_NOTE] < 0:
                     k[_SOUNDED_AT] = now
                     z[_ATTACK] = level_db if k[_ATTACKED] == 0 else z[_ATTACK]
             k[_SILENT_AT] = -1
-            z[_LOW], z[_HIGH] = min(z[_LOW], m), max(z[_HIGH], m)
-            if z[_HIGH] - z[_LOW] > FLAT_ST:
-                k[_FLAT_AT], z[_LOW], z[_HIGH] = now, m, m
+            lie_flat(anew, k, z)
             if k[_NOTE] < 0 or now - k[_BEGAN_AT] < spans[_ATTACK_SPAN] or k[_ATTACKED] == 1:
                 z[_ATTACK] = max(z[_ATTACK], level_db)
             sure = now - k[_FLAT_AT] >= spans[_CONFIRM]
@@ -211,7 +264,7 @@ def find_notes(
                     begin_note(note, began, 0, k, z, y, i, rate_hz)
             else:
                 hold_jumps(spans[_SETTLE], keep, k, z)
-                note = left_for(zone_st, spans, k, z)
+                note = left_for(zone_st, FLAT_ST_A_S / rate_hz, spans, k, z)
                 if note < 0 and abs(z[_HELD] - k[_NOTE]) > range_st:
                     note = math.floor(z[_HELD] + 0.5)
                 if note >= 0 and note != k[_NOTE]:
@@ -259,10 +312,11 @@ class NoteFinder:
             RESTART_S,
             ATTACK_S,
             SEND_S,
+            STEP_S,
         )
         self._spans = np.array([max(1, round(s * sample_rate_hz)) for s in lengths_s], np.int64)
-        self._k = np.zeros(15, np.int64)
-        self._z = np.zeros(10)
+        self._k = np.zeros(16, np.int64)
+        self._z = np.zeros(12)
         self.reset()
 
     def reset(self) -> None:

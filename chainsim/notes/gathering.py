@@ -17,6 +17,7 @@ import numpy as np
 from chainsim.dsp import note_events as rows_of
 from chainsim.dsp.midi_levels import seven_bit_of_level
 from chainsim.dsp.note_events import NoteFinder, NoteRules
+from chainsim.dsp.pitch_rows import ONSET_AGE_S
 from chainsim.notes.model import Note, NoteEvents, empty_curve
 from chainsim.units import Array
 
@@ -72,16 +73,29 @@ class NoteGatherer:
             again = y[rows_of.ON_AGE_S] > 0.0
             at = np.flatnonzero((np.diff(seen[row]) != 0.0) | again)
             points.append(np.stack([(self._frames + at) / self._rate_hz, y[row, at]], axis=1))
-        for i in np.flatnonzero((y[rows_of.ON_AGE_S] > 0.0) | (y[rows_of.OFF_AGE_S] > 0.0)).tolist():
+        told = (y[rows_of.ON_AGE_S] > 0.0) | (y[rows_of.OFF_AGE_S] > 0.0) | (rows[ONSET_AGE_S] > 0.0)
+        for i in np.flatnonzero(told).tolist():
+            now_s = (self._frames + i) / self._rate_hz
             if y[rows_of.OFF_AGE_S, i] > 0.0:
-                self._end(seen[:, i], (self._frames + i) / self._rate_hz, float(y[rows_of.OFF_AGE_S, i]))
+                self._end(seen[:, i], now_s, float(y[rows_of.OFF_AGE_S, i]))
             if y[rows_of.ON_AGE_S, i] > 0.0:
-                known_s = (self._frames + i) / self._rate_hz
-                began_s = known_s - float(y[rows_of.ON_AGE_S, i])
-                slurred = bool(y[rows_of.SLURRED, i])
-                self._open = began_s, known_s, int(y[rows_of.NOTE, i]), float(y[rows_of.ATTACK_DB, i]), slurred
+                self._begin(y[:, i], now_s)
+            elif self._open is not None and rows[ONSET_AGE_S, i] > 0.0:
+                self._begin_earlier(now_s - float(rows[ONSET_AGE_S, i]))
         self._last = seen[:, -1:]
         self._frames += rows.shape[1]
+
+    def _begin(self, row: Array, known_s: float) -> None:
+        slurred, midi = bool(row[rows_of.SLURRED]), int(row[rows_of.NOTE])
+        self._open = known_s - float(row[rows_of.ON_AGE_S]), known_s, midi, float(row[rows_of.ATTACK_DB]), slurred
+
+    def _begin_earlier(self, onset_s: float) -> None:
+        """Set the sounding note's begin right where its attack becomes known only after its pitch."""
+        assert self._open is not None
+        began_s, known_s, midi, attack_db, slurred = self._open
+        after_s = self._sounded[-1].ended_s if self._sounded else 0.0
+        if began_s - rows_of.ONSET_REACH_S <= onset_s < began_s:
+            self._open = max(onset_s, after_s), known_s, midi, attack_db, slurred
 
     def _end(self, before: Array, known_s: float, age_s: float) -> None:
         """Close the sounding note; `before` are the rows of the sample before."""
@@ -110,7 +124,8 @@ class NoteGatherer:
 
     def as_played(self) -> NoteEvents:
         """Notes from their attack to the end of their sound."""
-        kept = [s for s in _with_scoops(self._all()) if s.ended_s - s.began_s >= BLIP_S]
+        sounded = _with_scoops(self._all())
+        kept = [_renamed(s, self._curve(rows_of.PITCH)) for s in sounded if s.ended_s - s.began_s >= BLIP_S]
         notes = [Note(s.began_s, s.ended_s, s.midi, _velocity(s.attack_db)) for s in kept]
         pitch, breath = (_moved_to_begin(self._curve(row), kept) for row in (rows_of.PITCH, rows_of.BREATH))
         return NoteEvents(tuple(notes), pitch, breath)
@@ -151,6 +166,18 @@ def _leads_into(before: _Sounded, note: _Sounded) -> bool:
         return False
     doubled = note.midi - before.midi == 12 and before.ended_s - before.began_s < DOUBLED_S and not before.slurred
     return doubled or not before.settled
+
+
+def _renamed(note: _Sounded, pitch: Array) -> _Sounded:
+    """Name a note for the pitch that it had most of its time, if that is the next semitone and not a glide's end."""
+    first, last = np.searchsorted(pitch[:, 0], (note.known_s - 1e-9, note.ended_s))
+    if last <= first:
+        return note
+    lasting = np.diff(np.append(pitch[first:last, 0], max(note.ended_s, pitch[last - 1, 0])))
+    order = np.argsort(pitch[first:last, 1])
+    middle = int(np.searchsorted(np.cumsum(lasting[order]), 0.5 * lasting.sum()))
+    midi = math.floor(pitch[first:last, 1][order][min(middle, last - first - 1)] + 0.5)
+    return replace(note, midi=midi) if abs(midi - note.midi) == 1 and 0 <= midi <= 127 else note
 
 
 def _moved_to_begin(curve: Array, sounded: Sequence[_Sounded]) -> Array:
