@@ -1,0 +1,50 @@
+"""A seeded random walk on a grid, the same wherever one steps in; and the grid's points in musical time.
+
+    w[0] = 0,   w[k] = w[k-1] + s(k), turned back at the ends of its range                              (1)
+
+with s(k) one of -L ... -1, 1 ... L, each as likely, drawn by the grid point's number (`chainsim.dsp.hashed_noise`).
+"""
+
+from __future__ import annotations
+
+import math
+
+from chainsim.dsp.hashed_noise import hashed
+from chainsim.kernel import kernel
+
+
+@kernel
+def walk_step(at: int, k: int, largest: int, reach: int, seed: int) -> int:
+    """w[k] of equation (1) for w[k-1] = `at`; L is `largest`, the range -`reach` ... `reach`."""
+    drawn = math.floor(0.5 * (hashed(seed, k) + 1.0) * (2 * largest))
+    step = drawn - largest if drawn < largest else drawn - largest + 1
+    there = at + step
+    if there > reach:
+        there = max(2 * reach - there, -reach)
+    elif there < -reach:
+        there = min(-2 * reach - there, reach)
+    return there
+
+
+@kernel
+def walk_to(k: int, largest: int, reach: int, seed: int) -> int:
+    """w[k] of equation (1), walked from the start."""
+    at = 0
+    for j in range(1, k + 1):
+        at = walk_step(at, j, largest, reach, seed)
+    return at
+
+
+@kernel
+def grid_point(beat: float, every_beats: float, long_share: float) -> tuple[int, float, float]:
+    """Number of the grid point at or before `beat`, where it lies, and where the next one does, in beats.
+
+    Points come in pairs of twice `every_beats`, of which the first takes `long_share`; 0.5 is a straight grid.
+    """
+    pair = 2.0 * every_beats
+    number = math.floor(beat / pair)
+    begin = number * pair
+    middle = begin + long_share * pair
+    if beat < middle:
+        return 2 * int(number), begin, middle
+    return 2 * int(number) + 1, middle, (number + 1.0) * pair
