@@ -1,8 +1,9 @@
 """Whether a note of the horn sounds now, how loud it is, and when it was attacked.
 
-The horn is what is loud in its own microphone: a note counts while its level is near that of the player's recent notes
-and its sound repeats itself. Breath noise fails the second test, a bass from across the stage the first, a note that
-has rung down to where no one hears it the first as well.
+The horn is what is loud in its own microphone: a note counts while its sound repeats itself and its level is near that
+of the player's recent notes. Breath noise fails the first test, a bass from across the stage the second, and so does a
+note that has rung down to where no one hears it. Where the rests are quiet, softer notes count too: nobody else is
+heard then. What lies far below the register in which the horn has played has to be louder, for it may be the bass.
 """
 
 from __future__ import annotations
@@ -22,34 +23,51 @@ WINDOW_HOPS = 5
 HISTORY = 64
 """How many hops of levels are kept."""
 
-EXPECTED_DB = -32.0
-"""How loud notes are taken to be before the first one is heard."""
+EXPECTED_DB = -30.0
+"""How loud notes are taken to be before the first one has counted."""
 
 LEAST_EXPECTED_DB = -66.0
 """The expectation sinks no lower: quieter sound is no note of a horn close to its microphone."""
 
 SINKING_DB_PER_S = 1.5
-"""How fast the expectation sinks while nothing as loud is heard."""
+"""How fast the expectation sinks while nothing as loud is heard, ..."""
 
-SURE_DB = -20.5
-"""From this level relative to the expectation on a note counts, whatever goes on around it."""
+FIRST_SINKING_DB_PER_S = 40.0
+"""... and how fast while there are notes and none of them has counted yet: a take may be recorded softly."""
 
-LEAST_DB = -28.0
-"""Under this level relative to the expectation it never does."""
+NEAR_DB = -22.5
+"""From this level relative to the expectation on a note in the horn's register counts, whatever goes on around it."""
 
-OVER_REST_DB = 9.0
-"""Between the two it counts if it is so much louder than what is heard in rests."""
+SOFT_DB = -36.0
+"""From this level on it counts if rests are quiet: `OVER_REST_DB` under it, or more."""
 
-REST_FALLS_DB_PER_S = 20.0
-"""How fast what is held as the loudest of the rests sinks."""
+OVER_REST_DB = 12.0
+
+STRANGE_DB = -14.0
+"""The level from which a note counts that lies below the horn's register."""
+
+BELOW_CENTS = 500.0
+"""The register reaches so far below the lowest note of late."""
+
+REGISTER_RISES_CENTS_PER_S = 500.0
+"""How fast the lowest note is forgotten while higher ones are played."""
+
+NOBODY = 1e4
+"""Stands for the lowest note, in cents, while none has counted."""
 
 STAYS_DB = 3.0
-"""How far a note that counts may sink under what opened it."""
+"""How far a note that counts may sink under what let it count."""
 
-RINGS_HOPS = 50
-"""So long after a note, what is heard may be its own ringing and not the rest."""
+REST_FALLS_DB_PER_S = 60.0
+"""How fast what is held as the loudest of the rests sinks."""
 
-OPENS_STRENGTH = 0.55
+DELAY_HOPS = 40
+"""Rests are heard so much later, so that a note that begins is not taken for a loud rest, ..."""
+
+RINGS_HOPS = 30
+"""... and from so long after a note on, when it has rung down."""
+
+OPENS_STRENGTH = 0.5
 """Strength of the repetition from which a note counts, ..."""
 
 CLOSES_STRENGTH = 0.45
@@ -94,33 +112,42 @@ def trust_of(levels: Array, head: int) -> float:
 
 
 @kernel
-def update_presence(level: float, strength: float, hop_s: float, state: Array) -> float:
+def update_presence(
+    level: float, earlier: float, strength: float, cents: float, probability: float, hop_s: float, state: Array
+) -> float:
     """Return 1 while a note counts, else 0.
 
-    `state`: expected level; loudest level of the rests; calm strength; whether a note counted before; hops since then.
+    `earlier` is the level `DELAY_HOPS` ago. `state`: expected level; loudest level of the rests; calm strength; whether
+    a note counted before; hops since then; lowest note of late, in cents.
     """
     if strength > 0.8 and level > state[0]:
         state[0] += 0.15 * (level - state[0])
     else:
-        state[0] = max(state[0] - SINKING_DB_PER_S * hop_s, LEAST_EXPECTED_DB)
+        sinking = FIRST_SINKING_DB_PER_S if state[5] >= NOBODY and strength > 0.8 else SINKING_DB_PER_S
+        state[0] = max(state[0] - sinking * hop_s, LEAST_EXPECTED_DB)
     state[2] += CALM * (strength - state[2])
-    opens = min(max(state[1] + OVER_REST_DB, state[0] + LEAST_DB), state[0] + SURE_DB)
+    near = state[0] + NEAR_DB
+    opens = state[0] + STRANGE_DB
+    if cents > state[5] - BELOW_CENTS:
+        opens = min(max(state[1] + OVER_REST_DB, state[0] + SOFT_DB), near)
     if state[3] > 0.0:
         sounds = level > opens - STAYS_DB and state[2] > CLOSES_STRENGTH
     else:
         sounds = level > opens and state[2] > OPENS_STRENGTH
     state[4] = 0.0 if sounds else state[4] + 1.0
-    if state[4] > RINGS_HOPS:
-        state[1] = max(level, state[1] - REST_FALLS_DB_PER_S * hop_s)
+    if state[4] > DELAY_HOPS + RINGS_HOPS:
+        state[1] = max(earlier, state[1] - REST_FALLS_DB_PER_S * hop_s)
+    if sounds and level > near and probability > 0.9 and state[2] > 0.9:
+        state[5] = min(state[5] + REGISTER_RISES_CENTS_PER_S * hop_s, cents)
     state[3] = 1.0 if sounds else 0.0
     return 1.0 if sounds else 0.0
 
 
 @kernel
 def attack_age(levels: Array, head: int, expected_db: float, since: npt.NDArray[np.int64]) -> int:
-    """Hops since an attack began if it becomes known now, else 0. `since`: hops since the last one was known."""
+    """Hops since an attack began if it becomes known now, else 0. since[0]: hops since the last one became known."""
     since[0] += 1
-    if since[0] < REST_HOPS or levels[head] < expected_db + LEAST_DB:
+    if since[0] < REST_HOPS or levels[head] < expected_db + SOFT_DB:
         return 0
     size = levels.shape[0]
     least, at = levels[head], 0

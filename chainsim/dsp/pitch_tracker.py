@@ -19,10 +19,12 @@ from chainsim.dsp.pitch_belief import SIZE, believed_hz, update_belief
 from chainsim.dsp.pitch_candidates import add_candidates, candidate_arrays
 from chainsim.dsp.pitch_periods import Band, periodicity, push
 from chainsim.dsp.pitch_presence import (
+    DELAY_HOPS,
     EXPECTED_DB,
     HISTORY,
+    NEAR_DB,
+    NOBODY,
     REST_HOPS,
-    SURE_DB,
     attack_age,
     level_db,
     trust_of,
@@ -105,7 +107,7 @@ class PitchTracker:
         self._counts = np.zeros(2, np.int64)
         self._powers = np.zeros((2, HISTORY))
         self._levels = np.zeros(HISTORY)
-        self._presence = np.zeros(5)
+        self._presence = np.zeros(6)
         self._sums = np.zeros(3)
         self._since = np.zeros(2, np.int64)
         self._newest = np.zeros(len(ROWS))
@@ -120,7 +122,7 @@ class PitchTracker:
         self._counts[:] = 0
         self._since[:] = REST_HOPS, 0
         self._levels.fill(SILENT_DB)
-        self._presence[:] = EXPECTED_DB, EXPECTED_DB + SURE_DB, 0.0, 0.0, 0.0
+        self._presence[:] = EXPECTED_DB, EXPECTED_DB + NEAR_DB, 0.0, 0.0, 0.0, NOBODY
         self._newest[:] = 0.0
         self._newest[LEVEL_DB] = SILENT_DB
         self._begun = False
@@ -297,7 +299,8 @@ def track(
                 new_strength,
             )
             now = strength[0] if counts[1] > 0 else 0.0
-            newest[VOICED] = update_presence(levels[head], now, hop_s, presence)
+            earlier = levels[head - DELAY_HOPS if head >= DELAY_HOPS else head - DELAY_HOPS + history]
+            newest[VOICED] = update_presence(levels[head], earlier, now, cents[0], probability[0], hop_s, presence)
             if counts[1] > 0:
                 newest[F0_HZ] = believed_hz(cents[0])
                 newest[CONFIDENCE] = probability[0] * now
