@@ -7,7 +7,6 @@ does an attack that spoke an octave too low at first; a blip is no note.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -183,8 +182,7 @@ def _renamed(note: _Sounded, pitch: Array) -> _Sounded:
 def _moved_to_begin(curve: Array, sounded: Sequence[_Sounded]) -> Array:
     """Let what was known first of each note hold from its begin on, and drop what lies outside the notes."""
     parts = [empty_curve()]
-    ends = itertools.chain((s.began_s for s in sounded[1:]), [np.inf])
-    for note, next_s in zip(sounded, ends, strict=True):
+    for note, next_s in zip(sounded, [*(s.began_s for s in sounded[1:]), math.inf], strict=False):
         first, last = np.searchsorted(curve[:, 0], (note.known_s - 1e-9, min(note.ended_s, next_s) - 1e-9))
         if first == curve.shape[0]:
             continue

@@ -106,15 +106,15 @@ def measure_tuning(
             continue
         cents = 100.0 * (pitch[near] - midi)
         steady.setdefault(midi, []).append(cents)
-        readings += _readings(times[near], cents, midi)
+        readings += _readings(times[near], cents, midi, hop_s)
     table = tuple(_note_tuning(midi, parts, hop_s) for midi, parts in sorted(steady.items()))
     return Tuning(a4_hz, tuple(readings), table)
 
 
-def _readings(time_s: Array, cents: Array, midi: int) -> list[Reading]:
+def _readings(time_s: Array, cents: Array, midi: int, hop_s: float) -> list[Reading]:
     """One reading for each fifth of a second ; what is left over at the end joins the last."""
     slots = ((time_s - time_s[0]) / READING_S + 1e-6).astype(int)
-    slots = np.minimum(slots, max(int((time_s[-1] - time_s[0]) / READING_S + 1e-6) - 1, 0))
+    slots = np.minimum(slots, max(int((time_s[-1] - time_s[0] + hop_s) / READING_S + 1e-6) - 1, 0))
     found = []
     for slot in np.unique(slots):
         inside = slots == slot
