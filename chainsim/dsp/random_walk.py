@@ -18,7 +18,7 @@ def walk_step(at: int, k: int, largest: int, reach: int, seed: int) -> int:
     """w[k] of equation (1) for w[k-1] = `at`; L is `largest`, the range -`reach` ... `reach`."""
     drawn = math.floor(0.5 * (hashed(seed, k) + 1.0) * (2 * largest))
     step = drawn - largest if drawn < largest else drawn - largest + 1
-    there = at + step
+    there: int = at + step
     if there > reach:
         there = max(2 * reach - there, -reach)
     elif there < -reach:
