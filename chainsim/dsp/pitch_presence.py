@@ -81,6 +81,9 @@ RISE_DB = 6.0
 
 LOOK_BACK = 20
 
+DIP_DB = 3.0
+"""Soon after an attack another one needs a dip of the level before it; a slow attack has none."""
+
 REST_HOPS = 25
 """Hops after an attack in which none begins."""
 
@@ -157,10 +160,16 @@ def attack_age(levels: Array, head: int, expected_db: float, since: npt.NDArray[
             least, at = v, k
     if levels[head] - least < RISE_DB:
         return 0
+    if since[0] < size:
+        before = least
+        for k in range(at + 1, since[0]):
+            before = max(before, levels[head - k if head >= k else head - k + size])
+        if before - least < DIP_DB:
+            return 0
     since[0] = 0
     begun = at
     for k in range(at, 0, -1):
-        if levels[head - k if head >= k else head - k + size] > least + 0.25 * RISE_DB:
+        if levels[head - k if head >= k else head - k + size] > least + 0.1 * RISE_DB:
             break
         begun = k
     return max(begun - 1, 1)
