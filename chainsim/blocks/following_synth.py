@@ -202,6 +202,9 @@ class FollowingSynth(Block[FollowingSynthSettings]):
         self._sweep = adsr_coefficients(
             chosen.filter_attack_ms, chosen.filter_decay_ms, chosen.filter_sustain, chosen.filter_release_ms, rate_hz
         )
+        self._swept, self._by_loudness = (
+            context.extremes[name] != (0.0, 0.0) for name in ("envelope_octaves", "horn_octaves")
+        )
         self._driven = context.extremes["drive_db"][1] > -math.inf
         self.latency_samples = drive.DELAY_SAMPLES if self._driven else 0.0
         if chosen.amplitude == "horn":
@@ -268,9 +271,11 @@ class FollowingSynth(Block[FollowingSynthSettings]):
         self, sound: Audio, moving: Moving, track: Array, start: Array, sounding: Array, pitch: Array, octaves: Array
     ) -> Audio:
         frames = sound.shape[1]
-        sweep, loud, cutoff_hz = np.empty((3, frames))
-        adsr(start, sounding, self._sweep, self._z_sweep, sweep)
-        loudness_share(track, self._even, self._z_loud, loud)
+        sweep, loud, cutoff_hz = np.zeros((3, frames))
+        if self._swept:
+            adsr(start, sounding, self._sweep, self._z_sweep, sweep)
+        if self._by_loudness:
+            loudness_share(track, self._even, self._z_loud, loud)
         cutoff_octaves(
             moving.cutoff_hz,
             moving.envelope_octaves,

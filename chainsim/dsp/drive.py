@@ -27,19 +27,11 @@ NEAR = half_band_coefficients(7, 0.2154)
 FAR = half_band_coefficients(4, 0.1134)
 """Between twice the rate and four times it."""
 
-STATES = 31
-"""Length of a channel's state: two of the near filter, two of the far one, and the last input of the curve."""
+STATES = 32
+"""Length of a channel's state: two of the near filter, two of the far one, the curve's last input, and F of it."""
 
 DELAY_SAMPLES = half_band_delay(NEAR) - 0.5 + (half_band_delay(FAR) - 0.5) / 2.0 + 0.125
 """Of low frequencies, both ways and the mean of equation (2) together; the way down reads the newer of two samples."""
-
-
-@kernel
-def saturate(v: float, before: float, drive: float) -> float:
-    """Equation (2) with the level of x = 1 kept; v and `before` are x, not yet driven."""
-    squared = drive * drive
-    roots = math.sqrt(1.0 + squared * v * v) + math.sqrt(1.0 + squared * before * before)
-    return math.sqrt(1.0 + squared) * (v + before) / roots
 
 
 @kernel
@@ -60,19 +52,26 @@ def drive_up_and_down(drive: Array, near: Array, far: Array, z: Array, y: Audio)
     for c in range(y.shape[0]):
         up, down = z[c, :m], z[c, m : 2 * m]
         far_up, far_down = z[c, 2 * m : 2 * m + n], z[c, 2 * m + n : 2 * m + 2 * n]
-        before = z[c, 2 * m + 2 * n]
+        before, root = z[c, 2 * m + 2 * n], max(z[c, 2 * m + 2 * n + 1], 1.0)
+        last, squared, scale = -1.0, 0.0, 1.0
         for i in range(y.shape[1]):
+            if drive[i] != last:
+                last = drive[i]
+                squared = last * last
+                scale = math.sqrt(1.0 + squared)
             x = y[c, i]
             folded = 0.0
             for half in range(2):
                 v = half_band_branch(x, near, half, up)
-                v0 = half_band_branch(v, far, 0, far_up)
-                v1 = half_band_branch(v, far, 1, far_up)
-                first = saturate(v0, before, drive[i])
-                second = saturate(v1, v0, drive[i])
-                before = v1
-                v = 0.5 * (half_band_branch(second, far, 0, far_down) + half_band_branch(first, far, 1, far_down))
+                first = half_band_branch(v, far, 0, far_up)
+                second = half_band_branch(v, far, 1, far_up)
+                root_first = math.sqrt(1.0 + squared * (first * first))
+                root_second = math.sqrt(1.0 + squared * (second * second))
+                older = scale * (first + before) / (root_first + root)
+                newer = scale * (second + first) / (root_second + root_first)
+                before, root = second, root_second
+                v = 0.5 * (half_band_branch(newer, far, 0, far_down) + half_band_branch(older, far, 1, far_down))
                 # The older of two samples goes through the branch behind the unit delay.
                 folded += half_band_branch(v, near, 1 - half, down)
             y[c, i] = 0.5 * folded
-        z[c, 2 * m + 2 * n] = before
+        z[c, 2 * m + 2 * n], z[c, 2 * m + 2 * n + 1] = before, root

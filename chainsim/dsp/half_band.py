@@ -63,11 +63,12 @@ def half_band_branch(x: float, a: Array, branch: int, z: Array) -> float:
 
     Each section keeps its last output, which is the next one's last input; z[0] and z[1] are the branches' last inputs.
     """
-    before = z[branch]
-    z[branch] = x
+    before = z[np.uint64(branch)]
+    z[np.uint64(branch)] = x
     for k in range(branch, a.shape[0], 2):
-        y = before + a[k] * (x - z[k + 2])
-        before = z[k + 2]
-        z[k + 2] = y
+        at = np.uint64(k + 2)
+        y = before + a[np.uint64(k)] * (x - z[at])
+        before = z[at]
+        z[at] = y
         x = y
     return x
