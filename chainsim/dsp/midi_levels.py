@@ -2,7 +2,7 @@
 
     level_db = FULL_DB + 40 log10(v / 127)                                (1)
 
-A full-scale sine, whose rms is -3.01 dB, is 127; 0 is silence.
+0 is silence.
 
 Source: the response to volume and expression that General MIDI recommends, 40 log10(v / 127) dB.
 """
@@ -14,8 +14,8 @@ import math
 from chainsim.dsp.pitch_rows import SILENT_DB
 from chainsim.kernel import kernel
 
-FULL_DB = -3.01
-"""Level of 127."""
+FULL_DB = -9.0
+"""Rms level of 127: that of a horn whose waves, about 9 dB higher than their rms, reach full scale."""
 
 
 @kernel

@@ -82,34 +82,14 @@ SEND_ST = 0.01
 
 # State in samples and whole numbers, k; -1 stands for "not so".
 _NOW, _NOTE, _SOUNDED_AT, _FLAT_AT, _SILENT_AT, _ONSET_AT, _ATTACKED = 0, 1, 2, 3, 4, 5, 6
-_BEGAN_AT, _LEFT_AT, _JUMPED_AT, _SENT_AT, _BREATH, _SLURRED, _SETTLED, _ENDED_AT, _NEAR_AT = (
-    7,
-    8,
-    9,
-    10,
-    11,
-    12,
-    13,
-    14,
-    15,
-)
+_BEGAN_AT, _LEFT_AT, _NEAR_AT, _JUMPED_AT, _SENT_AT, _ENDED_AT = 7, 8, 9, 10, 11, 12
+_BREATH, _SLURRED, _SETTLED = 13, 14, 15
 # State in semitones and dB, z.
-_F0, _M, _LOW, _HIGH, _CENTRE, _HELD, _SENT_ST, _ATTACK, _RISEN, _FALLEN, _SUM, _MOMENT = (
-    0,
-    1,
-    2,
-    3,
-    4,
-    5,
-    6,
-    7,
-    8,
-    9,
-    10,
-    11,
-)
+_F0, _M, _LOW, _HIGH, _CENTRE, _HELD, _SENT_ST = 0, 1, 2, 3, 4, 5, 6
+_ATTACK, _COMING, _RISEN, _FALLEN, _SUM, _MOMENT = 7, 8, 9, 10, 11, 12
 # Spans in samples.
-_CONFIRM, _SETTLE, _DRIFT, _DROPOUT, _REACH, _RESTART, _ATTACK_SPAN, _SEND, _STEP = 0, 1, 2, 3, 4, 5, 6, 7, 8
+_CONFIRM, _SETTLE, _DRIFT, _DROPOUT, _REACH, _RESTART = 0, 1, 2, 3, 4, 5
+_ATTACK_SPAN, _SEND, _STEP = 6, 7, 8
 
 
 @dataclass(frozen=True)
@@ -150,6 +130,7 @@ def begin_note(note: int, began_at: int, slurred: int, k: IntArray, z: Array, y:
     k[_SLURRED], k[_SETTLED], k[_ATTACKED] = slurred, 0, 0
     k[_ONSET_AT], k[_LEFT_AT], k[_JUMPED_AT], k[_SILENT_AT] = -1, -1, -1, -1
     z[_CENTRE], z[_HELD], z[_SENT_ST] = z[_M], z[_M], z[_M]
+    z[_ATTACK] = z[_COMING]
     k[_SENT_AT], k[_NEAR_AT] = k[_NOW], k[_NOW]
     y[ON_AGE_S, i] = max(k[_NOW] - k[_BEGAN_AT], 1) / rate_hz
 
@@ -237,17 +218,18 @@ def find_notes(
         if rows[ONSET_AGE_S, i] > 0.0:
             onset = now - math.floor(rows[ONSET_AGE_S, i] * rate_hz + 0.5)
             if k[_NOTE] < 0 or onset - k[_BEGAN_AT] >= spans[_RESTART]:
-                k[_ONSET_AT], k[_ATTACKED], z[_ATTACK] = onset, 1, level_db
+                k[_ONSET_AT], k[_ATTACKED], z[_COMING] = onset, 1, level_db
                 anew = 1
         if rows[VOICED, i] > 0.5 and z[_F0] > 0.0:
             if k[_SILENT_AT] >= 0 or k[_SOUNDED_AT] < 0:
                 anew = 1
                 if k[_NOTE] < 0:
                     k[_SOUNDED_AT] = now
-                    z[_ATTACK] = level_db if k[_ATTACKED] == 0 else z[_ATTACK]
+                    z[_COMING] = level_db if k[_ATTACKED] == 0 else z[_COMING]
             k[_SILENT_AT] = -1
             lie_flat(anew, k, z)
-            if k[_NOTE] < 0 or now - k[_BEGAN_AT] < spans[_ATTACK_SPAN] or k[_ATTACKED] == 1:
+            z[_COMING] = max(z[_COMING], level_db)
+            if k[_NOTE] >= 0 and now - k[_BEGAN_AT] < spans[_ATTACK_SPAN]:
                 z[_ATTACK] = max(z[_ATTACK], level_db)
             sure = now - k[_FLAT_AT] >= spans[_CONFIRM]
             if k[_NOTE] < 0:
@@ -269,7 +251,7 @@ def find_notes(
                     note = math.floor(z[_HELD] + 0.5)
                 if note >= 0 and note != k[_NOTE]:
                     began = k[_LEFT_AT] if k[_LEFT_AT] >= 0 else now
-                    z[_ATTACK] = level_db
+                    z[_COMING] = level_db
                     end_note(began, k, y, i, rate_hz)
                     begin_note(note, began, 1, k, z, y, i, rate_hz)
         else:
@@ -316,7 +298,7 @@ class NoteFinder:
         )
         self._spans = np.array([max(1, round(s * sample_rate_hz)) for s in lengths_s], np.int64)
         self._k = np.zeros(16, np.int64)
-        self._z = np.zeros(12)
+        self._z = np.zeros(13)
         self.reset()
 
     def reset(self) -> None:
@@ -325,7 +307,7 @@ class NoteFinder:
         for name in (_NOW, _ATTACKED, _BREATH, _SLURRED, _SETTLED, _ENDED_AT):
             self._k[name] = 0
         self._z.fill(0.0)
-        self._z[_ATTACK] = SILENT_DB
+        self._z[_ATTACK] = self._z[_COMING] = SILENT_DB
 
     def process(self, rows: Array, y: Array) -> None:
         """Fill y (ROWS, frames) from the pitch rows (5, frames) that follow those before."""

@@ -3,7 +3,7 @@
 Times are seconds from the file's start by its own tempo map. One voice: the newest note sounds. Every note-on is an
 onset, known at once. The level is that of breath (controller 2) where the file has it, or else of the note's velocity:
 
-    level_db = -3.01 + 40 log10(v / 127)                                  (1)
+    level_db = -9 + 40 log10(v / 127)                                  (1)
 """
 
 from __future__ import annotations

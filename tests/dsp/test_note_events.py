@@ -158,12 +158,21 @@ def test_a_short_octave_slip_neither_splits_nor_bends_a_note() -> None:
 
 
 def test_levels_are_sent_as_breath_and_the_attack_as_velocity() -> None:
-    y = notes_in(rows_of(steps((REST, 0.1), (60.0, 0.3), (REST, 0.2)), level_db=-15.05))
-    sounding = y[found.NOTE] >= 0
-    # General MIDI's 40 log10(v / 127) under a full-scale sine: -15.05 + 3.01 = -12.04 dB is half, 63.5 -> 64 or 63.
-    assert set(np.unique(y[found.BREATH, sounding])) <= {0.0, 63.0, 64.0}
-    assert np.all(y[found.BREATH, ~sounding] == 0.0)
-    assert y[found.ATTACK_DB, sounding].max() == -15.05
+    y = notes_in(rows_of(steps((REST, 0.1), (60.0, 0.3), (REST, 0.2)), level_db=-21.0))
+    # General MIDI's 40 log10(v / 127) under -9 dB: 127 * 10^((-21 + 9) / 40) = 63.65, so 64.
+    sounding = (y[found.NOTE] >= 0) & (np.arange(y.shape[1]) < 0.39 * RATE_HZ)
+    assert set(np.unique(y[found.BREATH, sounding])) == {64.0}
+    assert np.all(y[found.BREATH, y[found.NOTE] < 0] == 0.0)
+    assert y[found.ATTACK_DB, sounding].max() == -21.0
+
+
+def test_every_note_keeps_the_level_of_its_own_attack() -> None:
+    rows = rows_of(steps((60.0, 0.6)), [(0.02, 0.02), (0.22, 0.02), (0.42, 0.02)])
+    for begin_s, level_db in ((0.0, -30.0), (0.2, -12.0), (0.4, -40.0)):
+        rows[LEVEL_DB, round(begin_s * RATE_HZ) :] = level_db
+    y = notes_in(rows)
+    before_ends = [*(np.flatnonzero(y[found.OFF_AGE_S]) - 1), y.shape[1] - 1]
+    assert y[found.ATTACK_DB, before_ends].tolist() == [-30.0, -12.0, -40.0]
 
 
 def test_any_cutting_gives_the_same_bits_and_a_reset_finder_is_a_new_one() -> None:

@@ -53,11 +53,11 @@ def test_every_note_on_is_an_onset_of_one_sample(folder: Path) -> None:
 
 
 def test_level_is_that_of_velocity_or_of_breath(folder: Path) -> None:
-    # 127 is a full-scale sine, -3.01 dB; 64 is 11.90 dB less, 1 is 84.15 dB less (General MIDI, 40 log10).
+    # 127 is -9 dB; 64 is 11.90 dB less, 1 is 84.15 dB less (General MIDI, 40 log10).
     plain = run(prepared(MidiPart, folder=folder, file="part.mid"), 24_000)
-    assert [plain[LEVEL_DB, at(t)] for t in (0.1, 0.2, 0.35)] == pytest.approx([-3.01, -14.91, -14.91], abs=0.01)
+    assert [plain[LEVEL_DB, at(t)] for t in (0.1, 0.2, 0.35)] == pytest.approx([-9.0, -20.90, -20.90], abs=0.01)
     blown = run(prepared(MidiPart, folder=folder, file="blown.mid"), 24_000)
-    assert [blown[LEVEL_DB, at(t)] for t in (0.1, 0.2, 0.35)] == pytest.approx([-3.01, -14.91, -87.16], abs=0.01)
+    assert [blown[LEVEL_DB, at(t)] for t in (0.1, 0.2, 0.35)] == pytest.approx([-9.0, -20.90, -93.15], abs=0.01)
     assert blown[LEVEL_DB, at(0.31)] == -120.0
 
 

@@ -28,9 +28,9 @@ def test_pitch_comes_in_steps_of_the_bend() -> None:
 
 
 def test_level_comes_in_steps_of_breath() -> None:
-    # -17 dB is 127 * 10^((-17 + 3.01) / 40) = 56.8, so 57 is sent: -16.93 dB.
+    # -17 dB is 127 * 10^((-17 + 9) / 40) = 80.1, so 80 is sent: -17.03 dB.
     y = heard()
-    assert y[LEVEL_DB, round(0.2 * RATE_HZ)] == pytest.approx(-3.01 + 40.0 * np.log10(57 / 127), abs=1e-9)
+    assert y[LEVEL_DB, round(0.2 * RATE_HZ)] == pytest.approx(-9.0 + 40.0 * np.log10(80 / 127), abs=1e-9)
     assert y[LEVEL_DB, round(0.05 * RATE_HZ)] == -120.0
 
 
