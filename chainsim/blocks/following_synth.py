@@ -53,7 +53,10 @@ POWER_NEPERS = 24.0
 """Of two equal one-poles down by 90 dB in amplitude: (1 + u) exp(-u) = 1e-9."""
 
 OPENING_MS = 3.0
-CLOSING_MS = 6.0
+CLOSING_MS = 20.0
+CUTTING_MS = 6.0
+"""When an attack comes whose pitch isn't known, and for "mute"."""
+
 MOST_VOICES, MOST_LFOS = 6, 2
 
 
@@ -101,7 +104,9 @@ class Lfo(Settings):
 class FollowingSynthSettings(Settings):
     source: str = words("track", '"track", "tracked_midi" (the track as MIDI notes), or a MIDI file beside the sketch')
     converter_latency_ms: float = fixed(0.0, 0.0, 500.0, "ms", "how much later the MIDI of tracked_midi comes")
-    voices: list[Voice] = Field([Voice()], description="the voices, up to 6", json_schema_extra={"unit": "1"})
+    voices: list[Voice] = Field(
+        [], description="the voices, up to 6; none given stands for one saw", json_schema_extra={"unit": "1"}
+    )
     detune_cents: float = movable(12.0, 0.0, 100.0, "cents", "how far the outermost of a unison are out of tune")
     glide_ms: float = movable(0.0, 0.0, 5000.0, "ms", "time to 1 - 1/e of the way from note to note; 0 is none")
     snap_rate: float = movable(
@@ -141,9 +146,9 @@ class FollowingSynthSettings(Settings):
 
     @field_validator("voices")
     @classmethod
-    def _some_voices(cls, voices: list[Voice]) -> list[Voice]:
-        if not 1 <= len(voices) <= MOST_VOICES:
-            raise ValueError(f"= {len(voices)} voices, allowed 1 ... {MOST_VOICES}")
+    def _few_voices(cls, voices: list[Voice]) -> list[Voice]:
+        if len(voices) > MOST_VOICES:
+            raise ValueError(f"= {len(voices)} voices, allowed up to {MOST_VOICES}")
         return voices
 
     @field_validator("lfos")
@@ -188,15 +193,15 @@ class FollowingSynth(Block[FollowingSynthSettings]):
                 seed + 1000 * (k + 1),
                 rate_hz,
             )
-            for k, voice in enumerate(chosen.voices)
+            for k, voice in enumerate(chosen.voices or [Voice()])
         ]
         self._lfos = [lfo_rate(one, rate_hz) for one in chosen.lfos]
         self._seed = seed
         self._smooth = smoothing(rate_hz)
         self._even = two_pole_coefficient(LEVEL_SMOOTHING_MS, rate_hz)
         self._hold = int(chosen.when_unsure == "hold")
-        closing_ms = chosen.fade_ms if chosen.when_unsure == "fade" else CLOSING_MS
-        self._opening, self._closing = (1000.0 / (ms * rate_hz) for ms in (OPENING_MS, closing_ms))
+        closing_ms = {"hold": CLOSING_MS, "fade": chosen.fade_ms, "mute": CUTTING_MS}[chosen.when_unsure]
+        self._ramps = tuple(1000.0 / (ms * rate_hz) for ms in (OPENING_MS, closing_ms, CUTTING_MS))
         sustain = db_to_gain(chosen.sustain_db)
         self._shape = adsr_coefficients(chosen.attack_ms, chosen.decay_ms, sustain, chosen.release_ms, rate_hz)
         self._sweep = adsr_coefficients(
@@ -211,7 +216,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
             self.tail_s = min(closing_ms, POWER_NEPERS / TWO_POLES * LEVEL_SMOOTHING_MS) / 1000.0
         else:
             self.tail_s = chosen.release_ms / 1000.0 * math.log(10.0) * 90.0 / 20.0
-        self._z_notes, self._z_pitch, self._z_gate = np.zeros(3), np.zeros(8), np.zeros(1)
+        self._z_notes, self._z_pitch, self._z_gate = np.zeros(4), np.zeros(8), np.zeros(1)
         self._z_level, self._z_loud, self._z_shape, self._z_sweep = np.zeros((4, 2))
         self._z_drive, self._z_filter = np.zeros((channels, drive.STATES)), np.zeros((channels, 2))
         self.reset()
@@ -305,7 +310,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
             horn_amplitude(io.detector, self._even, self._z_level, amplitude)
         else:
             track_amplitude(track, self._even, self._z_level, amplitude)
-        ramp_towards(opened, self._opening, self._closing, self._z_gate, gate)
+        ramp_towards(opened, *self._ramps, self._z_gate, gate)
         return amplitude, gate
 
 

@@ -31,12 +31,14 @@ def follow_notes(
     hold : int
         1 if the voice sounds on while its note goes on but the pitch is unsure.
     sample_rate_hz : float
-    z : ndarray, shape (3,)
-        State, zero at the start: whether a note goes on, seconds since it began, level when its pitch was last known.
+    z : ndarray, shape (4,)
+        State, zero at the start: whether a note goes on, seconds since it began, level when its pitch was last known,
+        and whether an attack of unknown pitch has cut it off.
     start, sounding, open_ : ndarray, shape (frames,)
-        1 where a note begins anew; while it goes on; while the voice is to be heard. Else 0.
+        1 where a note begins anew; while it goes on; while the voice is to be heard. Else 0, or -1 in `open_` after an
+        attack of unknown pitch.
     """
-    alive, since_s, level_db = z[0], z[1], z[2]
+    alive, since_s, level_db, cut = z[0], z[1], z[2], z[3]
     step_s = 1.0 / sample_rate_hz
     for i in range(track.shape[1]):
         voiced = track[VOICED, i] > 0.0 and track[F0_HZ, i] > 0.0
@@ -49,22 +51,27 @@ def follow_notes(
             elif 0.0 < age_s < since_s:
                 # An attack that is older than the note is the note's own, known late.
                 start[i], since_s = 1.0, age_s
-            alive, level_db = 1.0, track[LEVEL_DB, i]
-        elif age_s > 0.0 or track[LEVEL_DB, i] < max(level_db - REST_DB, REST_FLOOR_DB):
+            alive, level_db, cut = 1.0, track[LEVEL_DB, i], 0.0
+        elif age_s > 0.0:
+            alive, cut = 0.0, 1.0
+        elif track[LEVEL_DB, i] < max(level_db - REST_DB, REST_FLOOR_DB):
             alive = 0.0
         sounding[i] = alive
-        open_[i] = 1.0 if voiced or (hold == 1 and alive != 0.0) else 0.0
-    z[0], z[1], z[2] = alive, since_s, level_db
+        open_[i] = 1.0 if voiced or (hold == 1 and alive != 0.0) else -cut
+    z[0], z[1], z[2], z[3] = alive, since_s, level_db, cut
 
 
 @kernel
-def ramp_towards(open_: Array, up: float, down: float, z: Array, y: Array) -> None:
-    """Fill y (frames,) with ramps towards 1 where `open_` is 1, else 0, by 3 t^2 - 2 t^3; `up`, `down` steps of t.
+def ramp_towards(open_: Array, up: float, down: float, cut: float, z: Array, y: Array) -> None:
+    """Fill y (frames,) with ramps by 3 t^2 - 2 t^3: to 1 where `open_` is 1, to 0 where 0, quickly where -1.
 
-    State z (1,), zero at the start: t.
+    `up`, `down` and `cut` are steps of t for a sample; state z (1,), zero at the start, is t.
     """
     t = z[0]
     for i in range(y.shape[0]):
-        t = min(t + up, 1.0) if open_[i] != 0.0 else max(t - down, 0.0)
+        if open_[i] > 0.0:
+            t = min(t + up, 1.0)
+        else:
+            t = max(t - (cut if open_[i] < 0.0 else down), 0.0)
         y[i] = t * t * (3.0 - 2.0 * t)
     z[0] = t

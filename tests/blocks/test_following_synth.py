@@ -89,7 +89,7 @@ def test_what_needs_a_key_says_so() -> None:
 @pytest.mark.parametrize(
     ("settings", "message"),
     [
-        ({"voices": []}, "= 0 voices, allowed 1 ... 6"),
+        ({"voices": [{}] * 7}, "= 7 voices, allowed up to 6"),
         ({"voices": [{"interval": "P5"}]}, "no interval"),
         ({"source": "part.wav"}, "allowed .track., .tracked_midi. or the name of a .mid file"),
         ({"lfos": [{"note": "1/8", "rate_hz": 2.0}]}, "both rate_hz and note"),
