@@ -20,7 +20,7 @@ from chainsim.dsp.adsr import adsr, adsr_coefficients
 from chainsim.dsp.envelope import FLUSH
 from chainsim.dsp.pitch_following import pitch_to_hz
 from chainsim.dsp.pitch_rows import F0_HZ, LEVEL_DB, VOICED
-from chainsim.dsp.random_walk import grid_point, walk_step, walk_to
+from chainsim.dsp.random_walk import grid_point, walk_on
 from chainsim.dsp.svf import TOP, svf_coefficients, svf_sweep
 from chainsim.dsp.synth_oscillators import VoiceOscillators, unison_gains
 from chainsim.dsp.synth_voice import cutoff_octaves, voice_amplifier
@@ -141,9 +141,7 @@ def walking_notes(
         k, begin, after = grid_point(beat, every_beats, long_share)
         start[i] = 0.0
         if k != last:
-            place = (
-                walk_step(place, k, largest, reach, seed) if 0 <= last == k - 1 else walk_to(k, largest, reach, seed)
-            )
+            place = walk_on(place, last, k, largest, reach, seed)
             # Who wakes between two points waits for the next.
             due = 1 if last >= 0 or beat - begin < beats_per_sample else 0
             last = k

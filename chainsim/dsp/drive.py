@@ -63,15 +63,14 @@ def drive_up_and_down(drive: Array, near: Array, far: Array, z: Array, y: Audio)
             folded = 0.0
             for half in range(2):
                 v = half_band_branch(x, near, half, up)
-                first = half_band_branch(v, far, 0, far_up)
-                second = half_band_branch(v, far, 1, far_up)
-                root_first = math.sqrt(1.0 + squared * (first * first))
-                root_second = math.sqrt(1.0 + squared * (second * second))
-                older = scale * (first + before) / (root_first + root)
-                newer = scale * (second + first) / (root_second + root_first)
-                before, root = second, root_second
-                v = 0.5 * (half_band_branch(newer, far, 0, far_down) + half_band_branch(older, far, 1, far_down))
-                # The older of two samples goes through the branch behind the unit delay.
-                folded += half_band_branch(v, near, 1 - half, down)
+                bent = 0.0
+                for quarter in range(2):
+                    u = half_band_branch(v, far, quarter, far_up)
+                    new_root = math.sqrt(1.0 + squared * (u * u))
+                    mean = scale * (u + before) / (new_root + root)
+                    before, root = u, new_root
+                    # The older of two samples goes through the branch behind the unit delay.
+                    bent += half_band_branch(mean, far, 1 - quarter, far_down)
+                folded += half_band_branch(0.5 * bent, near, 1 - half, down)
             y[c, i] = 0.5 * folded
         z[c, 2 * m + 2 * n], z[c, 2 * m + 2 * n + 1] = before, root

@@ -1,6 +1,6 @@
 """A seeded random walk on a grid, the same wherever one steps in; and the grid's points in musical time.
 
-    w[0] = 0,   w[k] = w[k-1] + s(k), turned back at the ends of its range                              (1)
+    w[0] anywhere in its range,   w[k] = w[k-1] + s(k), turned back at the ends of it                    (1)
 
 with s(k) one of -L ... -1, 1 ... L, each as likely, drawn by the grid point's number (`chainsim.dsp.hashed_noise`).
 """
@@ -14,24 +14,22 @@ from chainsim.kernel import kernel
 
 
 @kernel
-def walk_step(at: int, k: int, largest: int, reach: int, seed: int) -> int:
-    """w[k] of equation (1) for w[k-1] = `at`; L is `largest`, the range -`reach` ... `reach`."""
-    drawn = math.floor(0.5 * (hashed(seed, k) + 1.0) * (2 * largest))
-    step = drawn - largest if drawn < largest else drawn - largest + 1
-    there: int = at + step
-    if there > reach:
-        there = max(2 * reach - there, -reach)
-    elif there < -reach:
-        there = min(-2 * reach - there, reach)
-    return there
+def walk_on(at: int, last: int, k: int, largest: int, reach: int, seed: int) -> int:
+    """w[k] of equation (1), coming from w[last] = `at`; L is `largest`, the range -`reach` ... `reach`.
 
-
-@kernel
-def walk_to(k: int, largest: int, reach: int, seed: int) -> int:
-    """w[k] of equation (1), walked from the start."""
-    at = 0
-    for j in range(1, k + 1):
-        at = walk_step(at, j, largest, reach, seed)
+    From the start, `last` is -1, and `at` doesn't count.
+    """
+    for j in range(last + 1, k + 1):
+        share = 0.5 * (hashed(seed, j) + 1.0)
+        if j == 0:
+            at = math.floor(share * (2 * reach + 1)) - reach
+            continue
+        drawn = math.floor(share * (2 * largest))
+        at += drawn - largest if drawn < largest else drawn - largest + 1
+        if at > reach:
+            at = max(2 * reach - at, -reach)
+        elif at < -reach:
+            at = min(-2 * reach - at, reach)
     return at
 
 

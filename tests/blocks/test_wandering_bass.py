@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from chainsim.dsp.random_walk import grid_point, walk_to
+from chainsim.dsp.hashed_noise import hashed
+from chainsim.dsp.random_walk import grid_point, walk_on
 from chainsim.errors import SettingError
 from tests.blocks.scripted_pitch import Script, pitch_of, play, ready
 
@@ -58,7 +59,10 @@ def test_stepping_in_later_gives_the_same_line() -> None:
 
 
 def test_notes_stay_in_the_key_and_in_the_range_and_move_by_the_step() -> None:
-    y = line(Script().note(329.628, 16.0), **SINE, gate=1.0, sustain_db=0.0, range_steps=5, largest_step=2)
+    script = Script().note(329.628, 16.0)
+    wide = {"gate": 1.0, "sustain_db": 0.0, "range_steps": 5, "largest_step": 2}
+    block = ready("wandering_bass", key="E minor", **SINE, **wide)
+    y = play(block, script.track, script.horn)[0]
     notes = [note_at(y, 0.5 * k + 0.05, 0.5 * k + 0.48) for k in range(1, 31)]
     assert np.abs(np.array(notes) - np.round(notes)).max() < 0.01
     whole = [round(n) for n in notes]
@@ -68,21 +72,19 @@ def test_notes_stay_in_the_key_and_in_the_range_and_move_by_the_step() -> None:
     assert np.abs(places).max() <= 5
     assert set(np.abs(np.diff(places))) <= {0, 1, 2}  # 0 only where the walk turns back at its end
     assert len(set(whole)) >= 4
-    assert places.tolist() == [
-        walk_to(
-            k,
-            2,
-            5,
-            ready(
-                "wandering_bass", key="E minor", **SINE, gate=1.0, sustain_db=0.0, range_steps=5, largest_step=2
-            )._seed,
-        )
-        for k in range(1, 31)
-    ]
+    # A walk of its own, step by step, from the numbers drawn.
+    seed = block._seed
+    at = math.floor((hashed(seed, 0) + 1.0) / 2.0 * 11) - 5
+    expected = [at]
+    for k in range(1, 31):
+        at += (-2, -1, 1, 2)[math.floor(2.0 * (hashed(seed, k) + 1.0))]
+        at = 10 - at if at > 5 else -10 - at if at < -5 else at
+        expected.append(at)
+    assert places.tolist() == expected[1:]
 
 
 def test_walk_is_even_and_the_same_however_one_comes_to_it() -> None:
-    steps = np.diff([walk_to(k, 2, 1_000, 99) for k in range(4_001)])
+    steps = np.diff([walk_on(0, -1, k, 2, 1_000, 99) for k in range(4_001)])
     counts = {s: int((steps == s).sum()) for s in (-2, -1, 1, 2)}
     assert sum(counts.values()) == 4_000
     # 1000 each expected, standard deviation sqrt(4000 / 4 * 3 / 4) = 27.
