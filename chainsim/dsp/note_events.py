@@ -11,8 +11,8 @@ it sounds, the pitch may bend: the note stays while the pitch does not settle el
   does neither, goes on being a bend;
 - where it leaves the bend range.
 
-A short time without pitch does not end a note. Everything is decided sample by sample, so that spans of any length give
-the same bits.
+A short time without pitch does not end a note. Everything is decided on a grid of the sample counter, so that spans of
+any length give the same bits.
 """
 
 from __future__ import annotations
@@ -76,6 +76,8 @@ ONSET_REACH_S = 0.1
 RESTART_S = 0.07
 """Two attacks nearer to each other are one: sixteenths at 210 beats a minute are as far apart."""
 ATTACK_S = 0.06
+GRID_S = 0.000667
+"""Decisions fall on a grid of the sample counter, finer than the millisecond that a message takes on a MIDI cable."""
 SEND_S = 0.005
 """Shortest time between two bends or two levels."""
 SEND_ST = 0.01
@@ -83,13 +85,13 @@ SEND_ST = 0.01
 # State in samples and whole numbers, k; -1 stands for "not so".
 _NOW, _NOTE, _SOUNDED_AT, _FLAT_AT, _SILENT_AT, _ONSET_AT, _ATTACKED = 0, 1, 2, 3, 4, 5, 6
 _BEGAN_AT, _LEFT_AT, _NEAR_AT, _JUMPED_AT, _SENT_AT, _ENDED_AT = 7, 8, 9, 10, 11, 12
-_BREATH, _SLURRED, _SETTLED = 13, 14, 15
+_BREATH, _SLURRED, _SETTLED, _FLAT_STEPS, _PULSE_AT = 13, 14, 15, 16, 17
 # State in semitones and dB, z.
 _F0, _M, _LOW, _HIGH, _CENTRE, _HELD, _SENT_ST = 0, 1, 2, 3, 4, 5, 6
 _ATTACK, _COMING, _RISEN, _FALLEN, _SUM, _MOMENT = 7, 8, 9, 10, 11, 12
 # Spans in samples.
 _CONFIRM, _SETTLE, _DRIFT, _DROPOUT, _REACH, _RESTART = 0, 1, 2, 3, 4, 5
-_ATTACK_SPAN, _SEND, _STEP = 6, 7, 8
+_ATTACK_SPAN, _SEND, _STEP, _GRID = 6, 7, 8, 9
 
 
 @dataclass(frozen=True)
@@ -142,16 +144,17 @@ def lie_flat(anew: int, k: IntArray, z: Array) -> None:
     low, high = min(z[_LOW], m), max(z[_HIGH], m)
     if anew == 1 or high - low > FLAT_ST:
         low, high = m, m
-        k[_FLAT_AT], z[_SUM], z[_MOMENT] = k[_NOW], 0.0, 0.0
+        k[_FLAT_AT], k[_FLAT_STEPS], z[_SUM], z[_MOMENT] = k[_NOW], 0, 0.0, 0.0
     z[_LOW], z[_HIGH] = low, high
     z[_SUM] += m
-    z[_MOMENT] += (k[_NOW] - k[_FLAT_AT]) * m
+    z[_MOMENT] += k[_FLAT_STEPS] * m
+    k[_FLAT_STEPS] += 1
 
 
 @kernel
 def slope(k: IntArray, z: Array) -> float:
-    """Least-squares slope of the flat stretch, in semitones a sample."""
-    n = float(k[_NOW] - k[_FLAT_AT] + 1)
+    """Least-squares slope of the flat stretch, in semitones a step of the grid."""
+    n = float(k[_FLAT_STEPS])
     return float((z[_MOMENT] - 0.5 * (n - 1.0) * z[_SUM]) * 12.0 / (n * (n * n - 1.0)))
 
 
@@ -175,7 +178,7 @@ def left_for(zone_st: float, steepest: float, spans: IntArray, k: IntArray, z: A
         k[_NEAR_AT] = now
     if abs(m - k[_NOTE]) <= zone_st:
         k[_LEFT_AT] = -1
-        if now - k[_FLAT_AT] >= spans[_SETTLE] and abs(slope(k, z)) <= steepest:
+        if k[_SETTLED] == 0 and now - k[_FLAT_AT] >= spans[_SETTLE] and abs(slope(k, z)) <= steepest:
             k[_SETTLED] = 1
         return -1
     if k[_LEFT_AT] < 0:
@@ -195,6 +198,92 @@ def left_for(zone_st: float, steepest: float, spans: IntArray, k: IntArray, z: A
 
 
 @kernel
+def sounding(
+    level_db: float,
+    zone_st: float,
+    range_st: float,
+    spans: IntArray,
+    rate_hz: float,
+    k: IntArray,
+    z: Array,
+    y: Array,
+    i: int,
+) -> None:
+    """Decide at frame i, where the pitch is known, whether a note begins."""
+    m, now = z[_M], k[_NOW]
+    sure = now - k[_FLAT_AT] >= spans[_CONFIRM]
+    if k[_NOTE] < 0:
+        if sure or now - k[_SOUNDED_AT] >= spans[_SETTLE]:
+            began = k[_SOUNDED_AT]
+            if k[_ONSET_AT] >= 0 and began - k[_ONSET_AT] <= spans[_REACH]:
+                began = min(k[_ONSET_AT], now)
+            begin_note(math.floor(m + 0.5), began, 0, k, z, y, i, rate_hz)
+    elif k[_ATTACKED] == 1:
+        if sure:
+            note = k[_NOTE] if abs(m - k[_NOTE]) <= zone_st else math.floor(m + 0.5)
+            began = k[_ONSET_AT]
+            end_note(began, k, y, i, rate_hz)
+            begin_note(note, began, 0, k, z, y, i, rate_hz)
+    else:
+        step_s = spans[_GRID] / rate_hz
+        hold_jumps(spans[_SETTLE], 1.0 - math.exp(-step_s / CENTRE_S), k, z)
+        note = left_for(zone_st, FLAT_ST_A_S * step_s, spans, k, z)
+        if note < 0 and abs(z[_HELD] - k[_NOTE]) > range_st:
+            note = math.floor(z[_HELD] + 0.5)
+        if note >= 0 and note != k[_NOTE]:
+            began = k[_LEFT_AT] if k[_LEFT_AT] >= 0 else now
+            z[_COMING] = level_db
+            end_note(began, k, y, i, rate_hz)
+            begin_note(note, began, 1, k, z, y, i, rate_hz)
+
+
+@kernel
+def decide(
+    voiced: float,
+    level_db: float,
+    zone_st: float,
+    range_st: float,
+    spans: IntArray,
+    rate_hz: float,
+    k: IntArray,
+    z: Array,
+    y: Array,
+    i: int,
+) -> None:
+    """Take what is known at frame i and let notes begin and end there."""
+    now, anew, onset = k[_NOW], 0, k[_PULSE_AT]
+    k[_PULSE_AT] = -1
+    if onset >= 0 and (k[_NOTE] < 0 or onset - k[_BEGAN_AT] >= spans[_RESTART]):
+        k[_ONSET_AT], k[_ATTACKED], z[_COMING] = onset, 1, level_db
+        anew = 1
+    if voiced > 0.5 and z[_F0] > 0.0:
+        if k[_SILENT_AT] >= 0 or k[_SOUNDED_AT] < 0:
+            anew = 1
+            if k[_NOTE] < 0:
+                k[_SOUNDED_AT] = now
+                z[_COMING] = level_db if k[_ATTACKED] == 0 else z[_COMING]
+        k[_SILENT_AT] = -1
+        lie_flat(anew, k, z)
+        z[_COMING] = max(z[_COMING], level_db)
+        if k[_NOTE] >= 0 and now - k[_BEGAN_AT] < spans[_ATTACK_SPAN]:
+            z[_ATTACK] = max(z[_ATTACK], level_db)
+        sounding(level_db, zone_st, range_st, spans, rate_hz, k, z, y, i)
+    else:
+        if k[_SILENT_AT] < 0:
+            k[_SILENT_AT] = now
+        if k[_NOTE] >= 0 and now - k[_SILENT_AT] >= spans[_DROPOUT]:
+            end_note(k[_SILENT_AT] if k[_ATTACKED] == 0 else min(k[_SILENT_AT], k[_ONSET_AT]), k, y, i, rate_hz)
+        if k[_NOTE] < 0:
+            k[_SOUNDED_AT] = -1
+    if k[_NOTE] >= 0 and (now - k[_SENT_AT] >= spans[_SEND] or y[ON_AGE_S, i] > 0.0):
+        if abs(z[_HELD] - z[_SENT_ST]) >= SEND_ST:
+            z[_SENT_ST], k[_SENT_AT] = z[_HELD], now
+        breath = seven_bit_of_level(level_db)
+        if breath != k[_BREATH]:
+            k[_BREATH], k[_SENT_AT] = breath, now
+
+
+@kernel
 def find_notes(
     rows: Array,
     a4_hz: float,
@@ -207,67 +296,16 @@ def find_notes(
     y: Array,
 ) -> None:
     """Fill y (ROWS, frames) from the pitch rows (5, frames); k and z are of `NoteFinder`."""
-    keep = 1.0 - math.exp(-1.0 / (CENTRE_S * rate_hz))
     for i in range(y.shape[1]):
-        now, f0, level_db = k[_NOW], rows[F0_HZ, i], rows[LEVEL_DB, i]
+        now, f0 = k[_NOW], rows[F0_HZ, i]
         y[ON_AGE_S, i], y[OFF_AGE_S, i] = 0.0, 0.0
         if f0 != z[_F0] and f0 > 0.0:
             z[_F0] = f0
             z[_M] = 69.0 + 12.0 * math.log2(f0 / a4_hz)
-        m, anew = z[_M], 0
         if rows[ONSET_AGE_S, i] > 0.0:
-            onset = now - math.floor(rows[ONSET_AGE_S, i] * rate_hz + 0.5)
-            if k[_NOTE] < 0 or onset - k[_BEGAN_AT] >= spans[_RESTART]:
-                k[_ONSET_AT], k[_ATTACKED], z[_COMING] = onset, 1, level_db
-                anew = 1
-        if rows[VOICED, i] > 0.5 and z[_F0] > 0.0:
-            if k[_SILENT_AT] >= 0 or k[_SOUNDED_AT] < 0:
-                anew = 1
-                if k[_NOTE] < 0:
-                    k[_SOUNDED_AT] = now
-                    z[_COMING] = level_db if k[_ATTACKED] == 0 else z[_COMING]
-            k[_SILENT_AT] = -1
-            lie_flat(anew, k, z)
-            z[_COMING] = max(z[_COMING], level_db)
-            if k[_NOTE] >= 0 and now - k[_BEGAN_AT] < spans[_ATTACK_SPAN]:
-                z[_ATTACK] = max(z[_ATTACK], level_db)
-            sure = now - k[_FLAT_AT] >= spans[_CONFIRM]
-            if k[_NOTE] < 0:
-                if sure or now - k[_SOUNDED_AT] >= spans[_SETTLE]:
-                    began = k[_SOUNDED_AT]
-                    if k[_ONSET_AT] >= 0 and began - k[_ONSET_AT] <= spans[_REACH]:
-                        began = min(k[_ONSET_AT], now)
-                    begin_note(math.floor(m + 0.5), began, 0, k, z, y, i, rate_hz)
-            elif k[_ATTACKED] == 1:
-                if sure:
-                    note = k[_NOTE] if abs(m - k[_NOTE]) <= zone_st else math.floor(m + 0.5)
-                    began = k[_ONSET_AT]
-                    end_note(began, k, y, i, rate_hz)
-                    begin_note(note, began, 0, k, z, y, i, rate_hz)
-            else:
-                hold_jumps(spans[_SETTLE], keep, k, z)
-                note = left_for(zone_st, FLAT_ST_A_S / rate_hz, spans, k, z)
-                if note < 0 and abs(z[_HELD] - k[_NOTE]) > range_st:
-                    note = math.floor(z[_HELD] + 0.5)
-                if note >= 0 and note != k[_NOTE]:
-                    began = k[_LEFT_AT] if k[_LEFT_AT] >= 0 else now
-                    z[_COMING] = level_db
-                    end_note(began, k, y, i, rate_hz)
-                    begin_note(note, began, 1, k, z, y, i, rate_hz)
-        else:
-            if k[_SILENT_AT] < 0:
-                k[_SILENT_AT] = now
-            if k[_NOTE] >= 0 and now - k[_SILENT_AT] >= spans[_DROPOUT]:
-                ended = k[_SILENT_AT] if k[_ATTACKED] == 0 else min(k[_SILENT_AT], k[_ONSET_AT])
-                end_note(ended, k, y, i, rate_hz)
-            if k[_NOTE] < 0:
-                k[_SOUNDED_AT] = -1
-        if k[_NOTE] >= 0 and (now - k[_SENT_AT] >= spans[_SEND] or y[ON_AGE_S, i] > 0.0):
-            if abs(z[_HELD] - z[_SENT_ST]) >= SEND_ST:
-                z[_SENT_ST], k[_SENT_AT] = z[_HELD], now
-            breath = seven_bit_of_level(level_db)
-            if breath != k[_BREATH]:
-                k[_BREATH], k[_SENT_AT] = breath, now
+            k[_PULSE_AT] = max(now - math.floor(rows[ONSET_AGE_S, i] * rate_hz + 0.5), 0)
+        if (now + 1) % spans[_GRID] == 0:
+            decide(rows[VOICED, i], rows[LEVEL_DB, i], zone_st, range_st, spans, rate_hz, k, z, y, i)
         y[NOTE, i], y[PITCH, i], y[BREATH, i] = k[_NOTE], z[_SENT_ST], k[_BREATH]
         y[ATTACK_DB, i], y[SLURRED, i], y[SETTLED, i] = z[_ATTACK], k[_SLURRED], k[_SETTLED]
         k[_NOW] = now + 1
@@ -295,16 +333,17 @@ class NoteFinder:
             ATTACK_S,
             SEND_S,
             STEP_S,
+            GRID_S,
         )
         self._spans = np.array([max(1, round(s * sample_rate_hz)) for s in lengths_s], np.int64)
-        self._k = np.zeros(16, np.int64)
+        self._k = np.zeros(18, np.int64)
         self._z = np.zeros(13)
         self.reset()
 
     def reset(self) -> None:
         """Forget everything heard."""
         self._k.fill(-1)
-        for name in (_NOW, _ATTACKED, _BREATH, _SLURRED, _SETTLED, _ENDED_AT):
+        for name in (_NOW, _ATTACKED, _BREATH, _SLURRED, _SETTLED, _FLAT_STEPS, _ENDED_AT):
             self._k[name] = 0
         self._z.fill(0.0)
         self._z[_ATTACK] = self._z[_COMING] = SILENT_DB

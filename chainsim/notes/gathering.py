@@ -58,7 +58,7 @@ class NoteGatherer:
         self._finder = NoteFinder(rules, sample_rate_hz)
         self._rate_hz = float(sample_rate_hz)
         self._frames = 0
-        self._last = np.full((rows_of.ROWS, 1), -1.0)
+        self._last = np.full(rows_of.ROWS, -1.0)
         self._open: tuple[float, float, int, float, bool] | None = None
         self._sounded: list[_Sounded] = []
         self._curves: dict[int, list[Array]] = {rows_of.PITCH: [], rows_of.BREATH: []}
@@ -67,21 +67,20 @@ class NoteGatherer:
         """Take the pitch rows, shape (5, frames), that follow those before."""
         y = np.empty((rows_of.ROWS, rows.shape[1]))
         self._finder.process(rows, y)
-        seen = np.concatenate([self._last, y], axis=1)
+        begun = y[rows_of.ON_AGE_S] > 0.0
         for row, points in self._curves.items():
-            again = y[rows_of.ON_AGE_S] > 0.0
-            at = np.flatnonzero((np.diff(seen[row]) != 0.0) | again)
+            at = np.flatnonzero((np.diff(y[row], prepend=self._last[row]) != 0.0) | begun)
             points.append(np.stack([(self._frames + at) / self._rate_hz, y[row, at]], axis=1))
-        told = (y[rows_of.ON_AGE_S] > 0.0) | (y[rows_of.OFF_AGE_S] > 0.0) | (rows[ONSET_AGE_S] > 0.0)
+        told = begun | (y[rows_of.OFF_AGE_S] > 0.0) | (rows[ONSET_AGE_S] > 0.0)
         for i in np.flatnonzero(told).tolist():
             now_s = (self._frames + i) / self._rate_hz
             if y[rows_of.OFF_AGE_S, i] > 0.0:
-                self._end(seen[:, i], now_s, float(y[rows_of.OFF_AGE_S, i]))
-            if y[rows_of.ON_AGE_S, i] > 0.0:
+                self._end(y[:, i - 1] if i > 0 else self._last, now_s, float(y[rows_of.OFF_AGE_S, i]))
+            if begun[i]:
                 self._begin(y[:, i], now_s)
             elif self._open is not None and rows[ONSET_AGE_S, i] > 0.0:
                 self._begin_earlier(now_s - float(rows[ONSET_AGE_S, i]))
-        self._last = seen[:, -1:]
+        self._last = y[:, -1].copy() if y.shape[1] else self._last
         self._frames += rows.shape[1]
 
     def _begin(self, row: Array, known_s: float) -> None:
@@ -112,7 +111,7 @@ class NoteGatherer:
             return self._sounded
         began_s, known_s, midi, first_db, slurred = self._open
         end_s = self._frames / self._rate_hz
-        attack_db, settled = float(self._last[rows_of.ATTACK_DB, 0]), bool(self._last[rows_of.SETTLED, 0])
+        attack_db, settled = float(self._last[rows_of.ATTACK_DB]), bool(self._last[rows_of.SETTLED])
         last = _Sounded(began_s, known_s, end_s, end_s, midi, attack_db, first_db, slurred, settled)
         return [*self._sounded, last]
 
@@ -123,11 +122,11 @@ class NoteGatherer:
 
     def as_played(self) -> NoteEvents:
         """Notes from their attack to the end of their sound."""
+        pitch, breath = (self._curve(row) for row in (rows_of.PITCH, rows_of.BREATH))
         sounded = _with_scoops(self._all())
-        kept = [_renamed(s, self._curve(rows_of.PITCH)) for s in sounded if s.ended_s - s.began_s >= BLIP_S]
+        kept = [_renamed(s, pitch) for s in sounded if s.ended_s - s.began_s >= BLIP_S]
         notes = [Note(s.began_s, s.ended_s, s.midi, _velocity(s.attack_db)) for s in kept]
-        pitch, breath = (_moved_to_begin(self._curve(row), kept) for row in (rows_of.PITCH, rows_of.BREATH))
-        return NoteEvents(tuple(notes), pitch, breath)
+        return NoteEvents(tuple(notes), _moved_to_begin(pitch, kept), _moved_to_begin(breath, kept))
 
     def median_age_s(self) -> float:
         """Median time from a note's begin until it is known; NaN without notes."""

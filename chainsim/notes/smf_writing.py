@@ -162,7 +162,8 @@ def _track(timed: Sequence[Timed]) -> mido.MidiTrack:
     """Messages with absolute ticks as a track with the ticks between them."""
     track, now = mido.MidiTrack(), 0
     for tick, message in timed:
-        track.append(message.copy(time=tick - now))
+        message.time = tick - now
+        track.append(message)
         now = tick
     track.append(mido.MetaMessage("end_of_track", time=0))
     return track
