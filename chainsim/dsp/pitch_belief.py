@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 
-from chainsim.dsp.pitch_candidates import LOWEST_HZ, MOST, OCTAVE, SLOPE
+from chainsim.dsp.pitch_candidates import LOWEST_HZ, MOST, OCTAVE, unlikeness
 from chainsim.kernel import kernel
 from chainsim.units import Array
 
@@ -83,7 +83,7 @@ def update_belief(
         if not again and n < SIZE:
             s = max(min(strength[i] - FADING, 0.8), 0.1)
             new_cents[n], new_strength[n] = cents[i], s
-            new_probability[n] = OCTAVE * cents[i] / 1200.0 - SLOPE * (1.0 - s)
+            new_probability[n] = OCTAVE * cents[i] / 1200.0 - unlikeness(s)
             n += 1
     if n == 0:
         return 0

@@ -30,9 +30,13 @@ WINDOW_PER_LAG = 0.85
 """Window relative to the lag: with the lag itself not quite two periods, then rounded up to whole hops."""
 
 
+STEADY_S = 0.016
+"""The window over which a short period has to hold where a much longer one does."""
+
+
 @dataclass
 class Band:
-    """The lags of one range of pitches, at one rate, and the state that `push` and `periodicity` keep.
+    """The lags of one range of pitches, at one rate, and the state that the kernels keep.
 
     Parameters
     ----------
@@ -60,23 +64,26 @@ class Band:
         starts = np.flatnonzero(np.diff(blocks, prepend=-1))
         ends = np.append(starts[1:], len(lags))
         self.groups: npt.NDArray[np.int64] = np.column_stack([starts, ends, blocks[starts]])
-        most = int(np.max(blocks, initial=1))
+        steady = max(1, round(STEADY_S * self.rate_hz / self.hop))
+        self.steady_groups = np.array([[0, len(lags), steady]], np.int64)
+        most = max(steady, int(np.max(blocks, initial=1)))
         self.kept = longest + (most + 1) * self.hop + 2
         self.newest_first = np.zeros(self.kept + 64 * self.hop)
         self.energy = np.zeros(self.kept + 64 * self.hop)
         self.products = np.zeros((most, len(lags)))
         self.rho = np.zeros(len(lags))
+        self.steady_rho = np.zeros(len(lags))
         self.at = np.zeros(2, np.int64)
         self.reset()
 
     def reset(self) -> None:
         """Forget what was heard."""
-        for state in (self.newest_first, self.energy, self.products, self.rho):
+        for state in (self.newest_first, self.energy, self.products, self.rho, self.steady_rho):
             state.fill(0.0)
         self.at[:] = len(self.energy) - self.kept, 0
 
     def arrays(self) -> tuple[Any, ...]:
-        """What `push` and `periodicity` take."""
+        """What the kernels take."""
         return (
             self.shortest,
             self.kept,
@@ -86,6 +93,8 @@ class Band:
             self.products,
             self.at,
             self.rho,
+            self.steady_groups,
+            self.steady_rho,
         )
 
 
@@ -112,27 +121,33 @@ def push(x: Array, step: int, kept: int, newest_first: Array, energy: Array, at:
 
 
 @kernel
-def periodicity(
-    hop: int,
-    shortest: int,
-    groups: npt.NDArray[np.int64],
-    newest_first: Array,
-    energy: Array,
-    products: Array,
-    at: npt.NDArray[np.int64],
-    rho: Array,
+def add_products(
+    hop: int, shortest: int, newest_first: Array, products: Array, at: npt.NDArray[np.int64], lags: int
 ) -> None:
-    """Fill rho (lags,) by equation (1) after a `push` of `hop` samples."""
-    p, lags, rings = at[0], rho.shape[0], products.shape[0]
-    head = at[1]
-    at[1] = head + 1 if head + 1 < rings else 0
-    block = products[head]
+    """After a `push` of `hop` samples, sum their products with what came each lag earlier into the next row."""
+    p = at[0]
+    at[1] = at[1] + 1 if at[1] + 1 < products.shape[0] else 0
+    block = products[at[1]]
     block[:] = 0.0
     for i in range(p, p + hop, 4):
         x0, x1, x2, x3 = newest_first[i], newest_first[i + 1], newest_first[i + 2], newest_first[i + 3]
         older = newest_first[i + shortest : i + shortest + lags + 3]
         for j in range(lags):
             block[j] += (x0 * older[j] + x1 * older[j + 1]) + (x2 * older[j + 2] + x3 * older[j + 3])
+
+
+@kernel
+def periodicity(
+    hop: int,
+    shortest: int,
+    groups: npt.NDArray[np.int64],
+    energy: Array,
+    products: Array,
+    at: npt.NDArray[np.int64],
+    rho: Array,
+) -> None:
+    """Fill rho (lags,) by equation (1), over windows of so many hops as `groups` (start, end, hops) says."""
+    p, head, rings = at[0], at[1], products.shape[0]
     for g in range(groups.shape[0]):
         start, end, blocks = groups[g, 0], groups[g, 1], groups[g, 2]
         window = blocks * hop

@@ -35,7 +35,7 @@ SINKING_DB_PER_S = 1.5
 FIRST_SINKING_DB_PER_S = 40.0
 """... and how fast while there are notes and none of them has counted yet: a take may be recorded softly."""
 
-NEAR_DB = -22.5
+NEAR_DB = -23.5
 """From this level relative to the expectation on a note in the horn's register counts, whatever goes on around it."""
 
 SOFT_DB = -36.0

@@ -16,8 +16,8 @@ import numpy.typing as npt
 
 from chainsim.dsp.biquad import biquad_df2t, low_pass, sections
 from chainsim.dsp.pitch_belief import SIZE, believed_hz, update_belief
-from chainsim.dsp.pitch_candidates import add_candidates, candidate_arrays
-from chainsim.dsp.pitch_periods import Band, periodicity, push
+from chainsim.dsp.pitch_candidates import add_candidates, candidate_arrays, rank_candidates
+from chainsim.dsp.pitch_periods import Band, add_products, periodicity, push
 from chainsim.dsp.pitch_presence import (
     DELAY_HOPS,
     EXPECTED_DB,
@@ -197,6 +197,8 @@ def track(
     low_products: Array,
     low_at: Counts,
     low_rho: Array,
+    low_steady_groups: Counts,
+    low_steady_rho: Array,
     high_shortest: int,
     high_kept: int,
     high_groups: Counts,
@@ -205,8 +207,11 @@ def track(
     high_products: Array,
     high_at: Counts,
     high_rho: Array,
+    high_steady_groups: Counts,
+    high_steady_rho: Array,
     found_cents: Array,
     found_strength: Array,
+    found_steady: Array,
     found_rank: Array,
     cents: Array,
     probability: Array,
@@ -229,6 +234,8 @@ def track(
     of what is bright in y, in this hop; what is dull in y.
     """
     history = levels.shape[0]
+    high_hop = hop // step
+    low_hop = high_hop // low_step
     dull = 1.0 - math.exp(-2.0 * math.pi * BRIGHT_HZ * hop_s / hop)
     for i in range(x.shape[0]):
         sums[0] += x[i] * x[i]
@@ -248,42 +255,42 @@ def track(
             push(waiting, 1, high_kept, high_newest, high_energy, high_at)
             found = 0
             if low_rho.shape[0] > 0:
-                periodicity(
-                    hop // step // low_step,
-                    low_shortest,
-                    low_groups,
-                    low_newest,
-                    low_energy,
-                    low_products,
-                    low_at,
-                    low_rho,
-                )
+                add_products(low_hop, low_shortest, low_newest, low_products, low_at, low_rho.shape[0])
+                periodicity(low_hop, low_shortest, low_groups, low_energy, low_products, low_at, low_rho)
+                periodicity(low_hop, low_shortest, low_steady_groups, low_energy, low_products, low_at, low_steady_rho)
                 found = add_candidates(
                     low_rho,
+                    low_steady_rho,
                     low_shortest,
                     ranges[0, 0],
                     ranges[0, 1],
                     ranges[0, 2],
                     found_cents,
                     found_strength,
+                    found_steady,
                     found_rank,
                     found,
                 )
             if high_rho.shape[0] > 0:
+                add_products(high_hop, high_shortest, high_newest, high_products, high_at, high_rho.shape[0])
+                periodicity(high_hop, high_shortest, high_groups, high_energy, high_products, high_at, high_rho)
                 periodicity(
-                    hop // step, high_shortest, high_groups, high_newest, high_energy, high_products, high_at, high_rho
+                    high_hop, high_shortest, high_steady_groups, high_energy, high_products, high_at, high_steady_rho
                 )
                 found = add_candidates(
                     high_rho,
+                    high_steady_rho,
                     high_shortest,
                     ranges[1, 0],
                     ranges[1, 1],
                     ranges[1, 2],
                     found_cents,
                     found_strength,
+                    found_steady,
                     found_rank,
                     found,
                 )
+            rank_candidates(found_cents, found_strength, found_steady, found_rank, found)
             counts[1] = update_belief(
                 found_cents,
                 found_strength,
