@@ -167,6 +167,7 @@ def walking_notes(
 class WanderingBass(Block[WanderingBassSettings]):
     """Walks in the key under what is played, in time, each note drawn by chance."""
 
+    has_detector = True
     control_inputs = ("pitch", "tempo")
     generates = True
     seeded = True
