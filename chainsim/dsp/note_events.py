@@ -125,11 +125,11 @@ def end_note(ended_at: int, k: IntArray, y: Array, i: int, rate_hz: float) -> No
 
 
 @kernel
-def begin_note(note: int, began_at: int, slurred: int, k: IntArray, z: Array, y: Array, i: int, rate_hz: float) -> None:
+def begin_note(note: int, began_at: int, k: IntArray, z: Array, y: Array, i: int, rate_hz: float) -> None:
     """Begin a note at frame i: it began at sample `began_at`, but after the one before."""
     k[_BEGAN_AT] = max(began_at, k[_ENDED_AT])
     k[_NOTE] = min(max(note, 0), 127)
-    k[_SLURRED], k[_SETTLED], k[_ATTACKED] = slurred, 0, 0
+    k[_SLURRED], k[_SETTLED], k[_ATTACKED] = 0, 0, 0
     k[_ONSET_AT], k[_LEFT_AT], k[_JUMPED_AT], k[_SILENT_AT] = -1, -1, -1, -1
     z[_CENTRE], z[_HELD], z[_SENT_ST] = z[_M], z[_M], z[_M]
     z[_ATTACK] = z[_COMING]
@@ -217,13 +217,13 @@ def sounding(
             began = k[_SOUNDED_AT]
             if k[_ONSET_AT] >= 0 and began - k[_ONSET_AT] <= spans[_REACH]:
                 began = min(k[_ONSET_AT], now)
-            begin_note(math.floor(m + 0.5), began, 0, k, z, y, i, rate_hz)
+            begin_note(math.floor(m + 0.5), began, k, z, y, i, rate_hz)
     elif k[_ATTACKED] == 1:
         if sure:
             note = k[_NOTE] if abs(m - k[_NOTE]) <= zone_st else math.floor(m + 0.5)
             began = k[_ONSET_AT]
             end_note(began, k, y, i, rate_hz)
-            begin_note(note, began, 0, k, z, y, i, rate_hz)
+            begin_note(note, began, k, z, y, i, rate_hz)
     else:
         step_s = spans[_GRID] / rate_hz
         hold_jumps(spans[_SETTLE], 1.0 - math.exp(-step_s / CENTRE_S), k, z)
@@ -234,7 +234,8 @@ def sounding(
             began = k[_LEFT_AT] if k[_LEFT_AT] >= 0 else now
             z[_COMING] = level_db
             end_note(began, k, y, i, rate_hz)
-            begin_note(note, began, 1, k, z, y, i, rate_hz)
+            begin_note(note, began, k, z, y, i, rate_hz)
+            k[_SLURRED] = 1
 
 
 @kernel
