@@ -16,6 +16,7 @@ import numpy.typing as npt
 from pydantic import field_validator
 
 from chainsim.block import Block, Context, Io, register
+from chainsim.blocks._synth_settings import checked_source
 from chainsim.dsp.adsr import adsr, adsr_coefficients
 from chainsim.dsp.envelope import FLUSH
 from chainsim.dsp.pitch_following import pitch_to_hz
@@ -32,7 +33,6 @@ from chainsim.music.scale import Key, parse_key
 from chainsim.settings import Settings, choice, fixed, level, movable, whole, words
 from chainsim.units import Array, db_to_gain, one_pole_coefficient
 
-TRACKED = ("track", "tracked_midi")
 FLOOR_DB = 90.0
 LEVEL_MS = 3.0
 
@@ -64,9 +64,7 @@ class WanderingBassSettings(Settings):
     @field_validator("source")
     @classmethod
     def _is_a_source(cls, source: str) -> str:
-        if source not in TRACKED and not source.lower().endswith((".mid", ".midi")):
-            raise ValueError(f'= "{source}", allowed "track", "tracked_midi" or the name of a .mid file')
-        return source
+        return checked_source(source)
 
     @field_validator("interval")
     @classmethod
