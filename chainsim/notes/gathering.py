@@ -26,6 +26,13 @@ BLIP_S = 0.03
 DOUBLED_S = 0.16
 """Reeds may speak at twice the period for as long: an attack an octave too low that turns into its upper octave."""
 
+SCOOP_S = 0.2
+SLIDE_SHARE = 0.6
+"""A note of less than `SCOOP_S` from which so much of the way to the next is slid, not stepped, is a scoop into it."""
+SLIDE_STEP_S, SLIDE_ST = 0.005, 0.12
+"""What moves faster than so much within so long is a step: 24 semitones a second."""
+LEAST_SLIDE_ST = 0.5
+
 JOINED_S = 0.005
 """Notes nearer than this follow without a rest."""
 
@@ -123,7 +130,7 @@ class NoteGatherer:
     def as_played(self) -> NoteEvents:
         """Notes from their attack to the end of their sound."""
         pitch, breath = (self._curve(row) for row in (rows_of.PITCH, rows_of.BREATH))
-        sounded = _with_scoops(self._all())
+        sounded = _with_beginnings(self._all(), pitch)
         kept = [_renamed(s, pitch) for s in sounded if s.ended_s - s.began_s >= BLIP_S]
         notes = [Note(s.began_s, s.ended_s, s.midi, _velocity(s.attack_db)) for s in kept]
         return NoteEvents(tuple(notes), _moved_to_begin(pitch, kept), _moved_to_begin(breath, kept))
@@ -141,12 +148,12 @@ def _velocity(level_db: float) -> int:
     return max(1, int(seven_bit_of_level.function(level_db)))
 
 
-def _with_scoops(sounded: Sequence[_Sounded]) -> list[_Sounded]:
+def _with_beginnings(sounded: Sequence[_Sounded], pitch: Array) -> list[_Sounded]:
     """Join each note that is only the beginning of the next with that one."""
     joined: list[_Sounded] = []
     for note in sounded:
         before = joined[-1] if joined else None
-        if before is not None and _leads_into(before, note):
+        if before is not None and _leads_into(before, note, pitch):
             joined[-1] = replace(
                 note,
                 began_s=before.began_s,
@@ -159,11 +166,22 @@ def _with_scoops(sounded: Sequence[_Sounded]) -> list[_Sounded]:
     return joined
 
 
-def _leads_into(before: _Sounded, note: _Sounded) -> bool:
+def _leads_into(before: _Sounded, note: _Sounded, pitch: Array) -> bool:
     if not note.slurred or note.began_s - before.ended_s >= JOINED_S:
         return False
-    doubled = note.midi - before.midi == 12 and before.ended_s - before.began_s < DOUBLED_S and not before.slurred
-    return doubled or not before.settled
+    length_s = before.ended_s - before.began_s
+    doubled = note.midi - before.midi == 12 and length_s < DOUBLED_S and not before.slurred
+    slid = length_s < SCOOP_S and _slid_share(before, note, pitch) > SLIDE_SHARE
+    return doubled or slid or not before.settled
+
+
+def _slid_share(before: _Sounded, note: _Sounded, pitch: Array) -> float:
+    """How much of the way from where one note was known to where the next was is slid, and not stepped."""
+    times = np.arange(before.known_s, note.known_s + SLIDE_STEP_S, SLIDE_STEP_S)
+    heights = pitch[np.searchsorted(pitch[:, 0], times + 1e-9, "right") - 1, 1]
+    moves = np.diff(heights) * math.copysign(1.0, note.midi - before.midi)
+    slides = moves[np.abs(moves) <= SLIDE_ST]
+    return float(slides.sum() / max(moves.sum(), LEAST_SLIDE_ST))
 
 
 def _renamed(note: _Sounded, pitch: Array) -> _Sounded:
