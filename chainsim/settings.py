@@ -125,8 +125,8 @@ class Settings(BaseModel):
         for spec in cls.specs().values():
             wanted = _SUFFIX_OF_UNIT.get(spec.unit, "")
             others = [s for s in _SUFFIX_OF_UNIT.values() if s != wanted]
-            name = f"_{spec.name}"  # so that "cents" alone carries its unit too
-            if not name.endswith(wanted) or any(name.endswith(s) for s in others if not wanted):
+            carries = f"_{spec.name}".endswith(wanted)  # "cents" alone carries its unit too
+            if not carries or any(spec.name.endswith(s) for s in others if not wanted):
                 raise TypeError(f"{cls.__name__}.{spec.name}: the name does not fit the unit {spec.unit!r}")
             if spec.low is not None and spec.default is not None:
                 _check_range(spec, spec.default)

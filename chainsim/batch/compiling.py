@@ -33,7 +33,7 @@ def compile_blocks(type_names: Iterable[str]) -> None:
     from chainsim.sketch.loading import parse_sketch
 
     steps = [json.dumps(name) for name in type_names if name != "blender"]
-    sketch = parse_sketch(f'chain = [{{ blender = "blender", wet = [{", ".join(steps)}] }}]')
+    sketch = parse_sketch(f'key = "C major"\nchain = [{{ blender = "blender", wet = [{", ".join(steps)}] }}]')
     Engine(build_graph(sketch, 48_000.0), array_reader(np.zeros((1, 0))), 0).warm_up()
 
 

@@ -53,6 +53,10 @@ CUTTING_MS = 6.0
 """When an attack comes whose pitch isn't known, and for "mute"."""
 
 
+FILTER_RINGS_S = 0.006
+"""How much longer than a short release the filter behind it may be heard."""
+
+
 @register("following_synth")
 class FollowingSynth(Block[FollowingSynthSettings]):
     """Plays synthesizer voices along with the horn, at its pitch or at intervals to it."""
@@ -109,7 +113,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
         if chosen.amplitude == "horn":
             self.tail_s = min(closing_ms, POWER_NEPERS / TWO_POLES * LEVEL_SMOOTHING_MS) / 1000.0
         else:
-            self.tail_s = chosen.release_ms / 1000.0 * math.log(10.0) * 90.0 / 20.0
+            self.tail_s = chosen.release_ms / 1000.0 * math.log(10.0) * 90.0 / 20.0 + FILTER_RINGS_S
         self._z_notes, self._z_pitch, self._z_gate = np.zeros(4), np.zeros(8), np.zeros(1)
         self._z_level, self._z_loud, self._z_shape, self._z_sweep = np.zeros((4, 2))
         self._z_drive, self._z_filter = np.zeros((channels, drive.STATES)), np.zeros((channels, 2))

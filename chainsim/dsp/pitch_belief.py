@@ -43,6 +43,9 @@ FADING = 0.2
 FORGOTTEN = 1e-7
 """Pitches less probable than this are dropped."""
 
+LEAST_LOG = -300.0
+"""Nepers that no evidence exceeds, so that no probability is a subnormal number."""
+
 CLEAR = 0.94
 """From this strength of the best candidate on, the evidence counts fully; below in proportion, ..."""
 
@@ -102,7 +105,7 @@ def update_belief(
                 u = 1.0 - (d / DRIFT_CENTS) ** 2
                 p += u * u
             arriving += probability[i] * p
-        new_probability[j] = arriving * math.exp(weight * (new_probability[j] - top))
+        new_probability[j] = arriving * math.exp(max(weight * (new_probability[j] - top), LEAST_LOG))
         total += new_probability[j]
         if new_probability[j] > new_probability[best]:
             best = j

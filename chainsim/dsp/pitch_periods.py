@@ -62,7 +62,7 @@ class Band:
         seconds = np.maximum(self.least_window_s, WINDOW_PER_LAG * lags / self.rate_hz)
         blocks = np.ceil(seconds * self.rate_hz / self.hop - 0.01).astype(np.int64)
         starts = np.flatnonzero(np.diff(blocks, prepend=-1))
-        ends = np.append(starts[1:], len(lags))
+        ends = np.append(starts, len(lags))[1:]
         self.groups: npt.NDArray[np.int64] = np.column_stack([starts, ends, blocks[starts]])
         steady = max(1, round(STEADY_S * self.rate_hz / self.hop))
         self.steady_groups = np.array([[0, len(lags), steady]], np.int64)

@@ -41,6 +41,9 @@ Counts: TypeAlias = npt.NDArray[np.int64]
 LOWEST_HZ, HIGHEST_HZ = 25.0, 5000.0
 """Pitches that can be looked for."""
 
+SILENT = 1e-30
+"""Less is nothing, so that no square of it is a subnormal number."""
+
 HOP_S = 0.002
 LOW_RATE_HZ = 12_000.0
 HIGH_RATE_HZ = 48_000.0
@@ -104,7 +107,7 @@ class PitchTracker:
         self._waiting = np.zeros(self._high_hop)
         self._candidates = candidate_arrays()
         self._belief = [np.zeros(SIZE) for _ in range(6)]
-        self._counts = np.zeros(2, np.int64)
+        self._counts = np.zeros(3, np.int64)
         self._powers = np.zeros((2, HISTORY))
         self._levels = np.zeros(HISTORY)
         self._presence = np.zeros(6)
@@ -230,7 +233,7 @@ def track(
 ) -> None:
     """Track one span. x is the sound, y the same cut to the speaking range; `newest` (5,) is what holds now.
 
-    `counts`: samples of the current hop that have come, pitches believed in; `sums`: squares of x, and
+    `counts`: samples of the current hop that have come, pitches believed in, candidates; `sums`: squares of x, and
     of what is bright in y, in this hop; what is dull in y.
     """
     history = levels.shape[0]
@@ -238,12 +241,18 @@ def track(
     low_hop = high_hop // low_step
     dull = 1.0 - math.exp(-2.0 * math.pi * BRIGHT_HZ * hop_s / hop)
     for i in range(x.shape[0]):
-        sums[0] += x[i] * x[i]
-        sums[2] += dull * (y[i] - sums[2])
-        sums[1] += (y[i] - sums[2]) ** 2
+        u, v = x[i], y[i]
+        sums[2] += dull * (v - sums[2])
+        if abs(v) < SILENT:
+            v = 0.0
+            if abs(sums[2]) < SILENT:
+                sums[2] = 0.0
+        if abs(u) > SILENT:
+            sums[0] += u * u
+        sums[1] += (v - sums[2]) ** 2
         counts[0] += 1
         if counts[0] % step == 0:
-            waiting[counts[0] // step - 1] = y[i]
+            waiting[counts[0] // step - 1] = v
         if counts[0] == hop:
             counts[0] = 0
             head = since[1] + 1 if since[1] + 1 < history else 0
@@ -252,13 +261,13 @@ def track(
             sums[0], sums[1] = 0.0, 0.0
             levels[head] = level_db(window_mean(powers[1], head))
             push(waiting, low_step, low_kept, low_newest, low_energy, low_at)
-            push(waiting, 1, high_kept, high_newest, high_energy, high_at)
-            found = 0
+            push(waiting, waiting.shape[0] // high_hop, high_kept, high_newest, high_energy, high_at)
+            counts[2] = 0
             if low_rho.shape[0] > 0:
                 add_products(low_hop, low_shortest, low_newest, low_products, low_at, low_rho.shape[0])
                 periodicity(low_hop, low_shortest, low_groups, low_energy, low_products, low_at, low_rho)
                 periodicity(low_hop, low_shortest, low_steady_groups, low_energy, low_products, low_at, low_steady_rho)
-                found = add_candidates(
+                counts[2] = add_candidates(
                     low_rho,
                     low_steady_rho,
                     low_shortest,
@@ -269,7 +278,7 @@ def track(
                     found_strength,
                     found_steady,
                     found_rank,
-                    found,
+                    counts[2],
                 )
             if high_rho.shape[0] > 0:
                 add_products(high_hop, high_shortest, high_newest, high_products, high_at, high_rho.shape[0])
@@ -277,7 +286,7 @@ def track(
                 periodicity(
                     high_hop, high_shortest, high_steady_groups, high_energy, high_products, high_at, high_steady_rho
                 )
-                found = add_candidates(
+                counts[2] = add_candidates(
                     high_rho,
                     high_steady_rho,
                     high_shortest,
@@ -288,14 +297,14 @@ def track(
                     found_strength,
                     found_steady,
                     found_rank,
-                    found,
+                    counts[2],
                 )
-            rank_candidates(found_cents, found_strength, found_steady, found_rank, found)
+            rank_candidates(found_cents, found_strength, found_steady, found_rank, counts[2])
             counts[1] = update_belief(
                 found_cents,
                 found_strength,
                 found_rank,
-                found,
+                counts[2],
                 trust_of(levels, head),
                 cents,
                 probability,

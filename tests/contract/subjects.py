@@ -13,15 +13,20 @@ from typing import Any
 import numpy as np
 
 from chainsim.block import Block, Context, Io, Moving, block_type, block_type_names
+from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, SILENT_DB, VOICED
+from chainsim.dsp.pitch_rows import ROWS as PITCH_ROWS
 from chainsim.errors import SettingError
 from chainsim.settings import Settings, Spec
 from chainsim.stage.controllers import CONTROLLER_TYPES
+from chainsim.stage.pitch_track import PitchTrack
+from chainsim.stage.tracked_midi import TrackedMidi
 from chainsim.units import Array, Audio
 
 RATES_HZ = (8_000.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0)
 BLOCKS = block_type_names()
 CONTROLLERS = sorted(n for n, c in CONTROLLER_TYPES.items() if c.__module__.startswith("chainsim."))
-SUBJECTS = [*BLOCKS, *(f"controller {name}" for name in CONTROLLERS)]
+SOURCES: dict[str, type[Block[Any]]] = {"pitch_track": PitchTrack, "tracked_midi": TrackedMidi}
+SUBJECTS = [*BLOCKS, *(f"controller {name}" for name in CONTROLLERS), *(f"source {name}" for name in SOURCES)]
 
 TOP_OF_RATE = 0.44
 """Frequencies are drawn below the 0.45 of the rate at which a sketch is refused."""
@@ -35,16 +40,42 @@ BEYOND_NUMBERS: dict[str, dict[str, Any]] = {
             {"shape": "high_shelf", "freq_hz": 2500.0, "gain_db": -5.0},
         ]
     },
+    "source pitch_track": {"low_hz": 60.0, "high_hz": 1500.0},
+    "following_synth": {
+        "voices": [{"waveform": "saw", "unison": 2, "spread": 0.5}, {"interval": "P5 below", "waveform": "pulse"}],
+    },
 }
 """Settings that cannot be drawn, being neither numbers nor words out of a few; where none are given, the defaults."""
 
-ALSO: dict[str, list[dict[str, Any]]] = {"delay": [{"note": "1/16 swung", "feedback_percent": 60.0}]}
+ALSO: dict[str, list[dict[str, Any]]] = {
+    "delay": [{"note": "1/16 swung", "feedback_percent": 60.0}],
+    "following_synth": [
+        {
+            "voices": [
+                {"interval": "third above", "waveform": "triangle", "unison": 3, "spread": 1.0},
+                {"waveform": "noise"},
+            ],
+            "lfos": [{"shape": "sample and hold", "rate_hz": 9.0, "cutoff_octaves": 1.0}],
+            "snap_rate": 800.0,
+            "snap_to": "key",
+        },
+        {
+            "voices": [{"waveform": "pulse", "width": 0.2}, {"waveform": "sine", "interval": "P8 below"}],
+            "lfos": [{"note": "1/8 triplet", "width": 0.2, "pitch_cents": 30.0}, {"shape": "square", "level_db": 6.0}],
+            "amplitude": "envelope",
+            "drive_db": 12.0,
+        },
+    ],
+    "wandering_bass": [{"every": "1/16 swung"}],
+}
 """Settings in words that lead to other paths through a block."""
 
 
 def subject_class(subject: str) -> type[Block[Any]]:
     """The class behind a name in `SUBJECTS`."""
     kind, _, name = subject.rpartition(" ")
+    if kind == "source":
+        return SOURCES[name]
     return CONTROLLER_TYPES[name] if kind else block_type(subject)
 
 
@@ -55,11 +86,12 @@ def rng_of(*words: object) -> np.random.Generator:
 
 @dataclass
 class Feed:
-    """All that reaches a block: its ports, its detector, its movable settings (in the user's units), the tempo."""
+    """All that reaches a block: its ports, its detector, its movable settings (in the user's units), tempo, pitch."""
 
     ports: dict[str, Audio]
     moving: dict[str, Array] = field(default_factory=dict)
     bpm: Array | None = None
+    pitch: Array | None = None
 
     def until(self, n: int) -> Feed:
         """The first n frames."""
@@ -67,6 +99,7 @@ class Feed:
             {k: np.ascontiguousarray(v[:, :n]) for k, v in self.ports.items()},
             {k: v[:n] for k, v in self.moving.items()},
             None if self.bpm is None else self.bpm[:n],
+            None if self.pitch is None else self.pitch[:, :n],
         )
 
     def then(self, n: int, other: Feed) -> Feed:
@@ -75,6 +108,7 @@ class Feed:
             {k: np.hstack([v[:, :n], other.ports[k][:, n:]]) for k, v in self.ports.items()},
             {k: np.concatenate([v[:n], other.moving[k][n:]]) for k, v in self.moving.items()},
             None if self.bpm is None or other.bpm is None else np.concatenate([self.bpm[:n], other.bpm[n:]]),
+            None if self.pitch is None or other.pitch is None else np.hstack([self.pitch[:, :n], other.pitch[:, n:]]),
         )
 
 
@@ -120,6 +154,7 @@ class Subject:
                 extremes={n: ends(s, rate_hz) for n, s in self.specs.items()} if moves else held,
                 tempo_bpm=(90.0, 240.0),
                 seed=seed,
+                key="D minor",
             )
         )
 
@@ -131,7 +166,8 @@ class Subject:
         if self.moves:
             moving = {n: wander(rng, s, frames, self.rate_hz) for n, s in self.specs.items()}
         bpm = np.where(np.arange(frames) < frames // 3, 120.0, 97.0 + rng.integers(100))
-        return Feed(ports, moving, bpm)
+        pitch = played(rng, frames, self.rate_hz) if "pitch" in self.cls.control_inputs else None
+        return Feed(ports, moving, bpm, pitch)
 
     def run(self, feed: Feed, cuts: Sequence[int] = (), *, start: int = 0, stop: int | None = None) -> Audio:
         """Output and below it the readings of the frames from `start` to `stop`, from the block's present state on."""
@@ -142,7 +178,11 @@ class Subject:
             if values is None:
                 values = np.full(frames, float(getattr(self.block.settings, name)))
             rows[name] = row_values(spec, values)
-        control = {"tempo": tempo_rows(feed.bpm, frames, self.rate_hz)} if self.cls.control_inputs else {}
+        control = {}
+        if "tempo" in self.cls.control_inputs:
+            control["tempo"] = tempo_rows(feed.bpm, frames, self.rate_hz)
+        if "pitch" in self.cls.control_inputs:
+            control["pitch"] = unpitched(frames) if feed.pitch is None else feed.pitch
         told = len(self.cls.readings)
         y = np.full((self.out_channels + told, frames), np.nan)
         for a, b in itertools.pairwise([start, *cuts, frames if stop is None else stop]):
@@ -181,6 +221,32 @@ def tempo_rows(bpm: Array | None, frames: int, rate_hz: float) -> Array:
     """The control rows of a tempo: beats per minute, and the beat."""
     bpm = np.full(frames, 120.0) if bpm is None else bpm
     return np.stack([bpm, np.concatenate([[0.0], np.cumsum(bpm / (60.0 * rate_hz))])[:frames]])
+
+
+def unpitched(frames: int) -> Array:
+    """The pitch rows of silence."""
+    rows = np.zeros((len(PITCH_ROWS), frames))
+    rows[LEVEL_DB] = SILENT_DB
+    return rows
+
+
+def played(rng: np.random.Generator, frames: int, rate_hz: float) -> Array:
+    """Pitch rows of notes that wander and leap, with rests, and with moments that are unsure."""
+    rows = unpitched(frames)
+    at, f0 = 0, 0.0
+    while at < frames:
+        length = int(rng.integers(20, 700))
+        piece = slice(at, min(at + length, frames))
+        now = np.arange(piece.stop - at)
+        if rng.random() < 0.75:
+            f0 = float(rng.uniform(60.0, 1500.0))
+            rows[VOICED, piece], rows[CONFIDENCE, piece] = 1.0, rng.uniform(0.5, 1.0)
+            rows[LEVEL_DB, piece] = rng.uniform(-40.0, -6.0)
+            if rng.random() < 0.5:
+                rows[ONSET_AGE_S, at] = rng.uniform(0.001, 0.02)
+        rows[F0_HZ, piece] = f0 * 2.0 ** (0.02 * np.sin(2.0 * np.pi * 5.0 * now / rate_hz))
+        at += length
+    return rows
 
 
 def bursts(rng: np.random.Generator, channels: int, frames: int, rate_hz: float, level: float) -> Audio:
@@ -248,7 +314,13 @@ def _drawn(rng: np.random.Generator, spec: Spec, rate_hz: float, at_ends: bool) 
 
 
 def corners(name: str, rate_hz: float) -> Iterator[dict[str, Any]]:
-    """Each setting at each of its ends and each of its words, alone; then a dozen random corners of all at once."""
+    """Each setting at each of its ends and each of its words, alone; then a dozen random corners of all at once.
+
+    A source's settings come from the sketch's header, not from a table of its own: it has none to turn.
+    """
+    if name.startswith("source "):
+        yield {}
+        return
     for setting, spec in _drawable(subject_class(name).settings_type).items():
         if spec.choices:
             values: list[Any] = list(spec.choices)

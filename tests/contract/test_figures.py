@@ -10,9 +10,10 @@ import pytest
 from scipy.optimize import minimize_scalar
 
 from chainsim.block import block_type
+from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, VOICED
 from chainsim.graph.rendering import build_graph, render_graph
 from chainsim.sketch.loading import parse_sketch
-from tests.contract.subjects import BLOCKS, RATES_HZ, Feed, Subject, drawn_settings, made, rng_of
+from tests.contract.subjects import BLOCKS, RATES_HZ, Feed, Subject, drawn_settings, made, rng_of, unpitched
 
 FLOOR = 10.0 ** (-90.0 / 20.0)
 
@@ -22,8 +23,20 @@ every_block = pytest.mark.parametrize("name", BLOCKS)
 def fed(subject: Subject, x: np.ndarray) -> np.ndarray:
     """Output of a one-channel sound sent into every port and both channels, without the readings."""
     ports = {p: np.ascontiguousarray(np.tile(x, (w, 1))) for p, w in subject.widths.items()}
-    feed = Feed(ports, {}, np.full(x.size, 120.0))
+    feed = Feed(ports, {}, np.full(x.size, 120.0), a_note_as_long_as(x))
     return subject.run(feed, range(16_384, x.size, 16_384))[: subject.out_channels]
+
+
+def a_note_as_long_as(x: np.ndarray) -> np.ndarray:
+    """Pitch rows of one note from where a sound begins to where it ends."""
+    rows = unpitched(x.size)
+    sounding = np.flatnonzero(x)
+    if sounding.size:
+        note = slice(int(sounding[0]), int(sounding[-1]) + 1)
+        rows[[F0_HZ, VOICED, CONFIDENCE, LEVEL_DB], note] = np.array([[220.0], [1.0], [1.0], [-20.0]])
+        rows[F0_HZ, note.stop :] = 220.0
+        rows[ONSET_AGE_S, note.start] = 0.001
+    return rows
 
 
 def delay_between(x: np.ndarray, y: np.ndarray, low: float, high: float) -> tuple[float, float]:
@@ -59,7 +72,23 @@ def test_the_delay_is_measured_to_a_hundredth(delay: float) -> None:
     assert alike > 0.999
 
 
-@every_block
+GENERATORS = [n for n in BLOCKS if block_type(n).generates]
+
+
+@pytest.mark.parametrize("name", GENERATORS)
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+def test_what_a_generator_makes_begins_its_latency_after_the_note(name: str, rate_hz: float) -> None:
+    subject = Subject(name, rate_hz=rate_hz)
+    x = np.zeros(int(0.7 * rate_hz))
+    begin = int(0.5 * rate_hz)  # a beat at 120 a minute, so that what plays on a grid plays at once
+    x[begin:] = 0.3 * np.sin(np.arange(x.size - begin) * 2.0 * np.pi * 220.0 / rate_hz)
+    x[begin] = 0.1
+    y = np.abs(fed(subject, x)).max(axis=0)
+    first = int(np.flatnonzero(y > 1e-9)[0])
+    assert 0 <= first - begin - subject.block.latency_samples <= max(2.0, 0.002 * rate_hz)
+
+
+@pytest.mark.parametrize("name", [n for n in BLOCKS if n not in GENERATORS])
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
 def test_latency_is_what_is_reported(name: str, rate_hz: float) -> None:
     probe = block_type(name).latency_probe
