@@ -3,6 +3,7 @@
 >>> import chainsim
 >>> sketch = chainsim.load_sketch("waltz.toml")  # doctest: +SKIP
 >>> rendering = chainsim.render(sketch, take, sample_rate_hz=48_000)  # doctest: +SKIP
+>>> notes = chainsim.track("solo.wav", instrument="alto sax").played.notes  # doctest: +SKIP
 """
 
 from __future__ import annotations
@@ -12,8 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from chainsim.batch.render_file import FileReport, render_file
+    from chainsim.batch.tracking import track
     from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError
     from chainsim.graph.rendering import Rendering, render
+    from chainsim.notes.track import Track
     from chainsim.sketch.loading import load_sketch, parse_sketch
     from chainsim.sketch.model import Sketch
 
@@ -25,6 +28,8 @@ _PUBLIC = {
     "Rendering": "chainsim.graph.rendering",
     "render_file": "chainsim.batch.render_file",
     "FileReport": "chainsim.batch.render_file",
+    "track": "chainsim.batch.tracking",
+    "Track": "chainsim.notes.track",
     "ChainsimError": "chainsim.errors",
     "SettingError": "chainsim.errors",
     "SketchError": "chainsim.errors",
@@ -41,10 +46,12 @@ __all__ = [
     "SettingError",
     "Sketch",
     "SketchError",
+    "Track",
     "load_sketch",
     "parse_sketch",
     "render",
     "render_file",
+    "track",
 ]
 
 

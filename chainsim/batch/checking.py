@@ -9,16 +9,21 @@ from typing import Any
 
 import numpy as np
 
-from chainsim.audio.reading import Take
+from chainsim.audio.reading import Take, TakeArray
 from chainsim.batch.playing import AS_WRITTEN, GateReport, PlayedReport, Samples, alone, cautions, play, states
+from chainsim.batch.tracking import track, tuning_of
+from chainsim.dsp.pitch_tracker import HIGHEST_OF_RATE
 from chainsim.errors import GraphError, SketchError
 from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine, Reader
+from chainsim.graph.nodes import Node
 from chainsim.graph.rendering import build_graph
 from chainsim.listen.text_drawing import draw_chain
 from chainsim.measure.fitness import Fitness, measure_fitness, offsets
+from chainsim.notes.tuner import Tuning
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import Cue, Sketch, State
+from chainsim.stage.pitch_track import PitchTrack
 from chainsim.units import Audio
 
 LONGEST_ANALYSED_S = 600.0
@@ -76,6 +81,8 @@ class CheckReport:
     """In order of time."""
     states: tuple[StateReport, ...]
     """As written, then every patch."""
+    pitch_range_hz: tuple[float, float] | None
+    """Where the pitch is looked for, if a block follows it."""
     second_instances: dict[str, int]
     """Blocks of which patches need more than one, with how many; the tail of one does not go on in another."""
     warnings: tuple[str, ...]
@@ -92,6 +99,8 @@ class TakeReport:
     take: str
     analysed_s: float
     fitness: Fitness
+    tuning: Tuning | None
+    """The player's, where the sketch names an instrument or follows the pitch."""
     played: PlayedReport
     gates: tuple[GateReport, ...]
     cautions: tuple[str, ...]
@@ -119,7 +128,7 @@ def check_sketch(sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int
     SketchError
         If the chain or one of its patches cannot be built for such takes; the message names the patch.
     """
-    reports, warnings, faults = [], list(sketch.warnings), []
+    reports, warnings, faults, range_hz = [], list(sketch.warnings), [], None
     for name, state in states(sketch):
         place = "" if name == AS_WRITTEN else f"patches.{name}: "
         try:
@@ -128,10 +137,16 @@ def check_sketch(sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int
             faults += [place + line for line in str(error).splitlines()]
             continue
         reports.append(_state_report(name, state, graph))
+        range_hz = sketch.header.pitch_range_hz if follows_pitch(graph) else range_hz
         found = [*graph.warnings, *Engine(graph, _silent(channels), 0).warnings]
         warnings += [place + w for w in found if w not in warnings]
     if faults:
         raise SketchError(faults)
+    if range_hz is not None and sketch.header.instrument is None:
+        warnings.append(
+            f"the pitch is looked for between {range_hz[0]:.0f} and {range_hz[1]:.0f} Hz;"
+            " name the instrument, and the tracker has less to mistake"
+        )
     return CheckReport(
         title=sketch.title,
         sha256=sketch.sha256,
@@ -141,6 +156,7 @@ def check_sketch(sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int
         key=sketch.base.key,
         cues=sketch.cues,
         states=tuple(reports),
+        pitch_range_hz=range_hz,
         second_instances=_second_instances(sketch, sample_rate_hz, channels),
         warnings=tuple(warnings),
     )
@@ -163,15 +179,31 @@ def check_take(sketch: Sketch, take: Take) -> TakeReport:
         warnings.append(f"only the first {analysed_s:.0f} s of {take.frames / take.sample_rate_hz:.0f} s are looked at")
     findings = measure_fitness(audio, take.sample_rate_hz)
     played, gates = play(sketch, audio, take.sample_rate_hz, findings)
+    tuning = _tuning(sketch, TakeArray(audio, take.sample_rate_hz))
     return TakeReport(
         take=str(take.path or "array"),
         analysed_s=analysed_s,
         fitness=findings.fitness,
+        tuning=tuning,
         played=played,
         gates=gates,
         cautions=(*offsets(findings.fitness), *cautions(played)),
         warnings=tuple(warnings),
     )
+
+
+def follows_pitch(graph: Graph) -> bool:
+    """Whether a block of it follows the pitch."""
+    return any(n.block_class is PitchTrack for n in graph.nodes)
+
+
+def _tuning(sketch: Sketch, take: Take) -> Tuning | None:
+    header = sketch.header
+    follows = follows_pitch(build_graph(sketch, take.sample_rate_hz, take.channels))
+    if header.instrument is None and not follows:
+        return None
+    high_hz = min(header.pitch_range_hz[1], HIGHEST_OF_RATE * take.sample_rate_hz)
+    return tuning_of(track(take, range_hz=(header.pitch_range_hz[0], high_hz), a4_hz=sketch.base.a4_hz))
 
 
 def _state_report(name: str, state: State, graph: Graph) -> StateReport:
@@ -184,7 +216,7 @@ def _state_report(name: str, state: State, graph: Graph) -> StateReport:
             latency_ms=1000.0 * n.own_latency / rate_hz,
             latency_at_output_ms=_milliseconds(n.latency, rate_hz),
             tail_s=n.own_tail_s,
-            response_ms=None if n.block is None or n.block.response_s is None else 1000.0 * n.block.response_s,
+            response_ms=_response_ms(n),
         )
         for n in blocks
     )
@@ -202,6 +234,18 @@ def _state_report(name: str, state: State, graph: Graph) -> StateReport:
         disengaged=tuple(n for n in in_chain if not state.blocks[n].common.engaged),
         nodes=nodes,
     )
+
+
+def _response_ms(node: Node) -> float | None:
+    """Within what time a block answers a note: its own, and that of what tells it of the note."""
+    times = [n.block.response_s for n in (node, *_followed(node)) if n.block is not None]
+    known = [t for t in times if t is not None]
+    return 1000.0 * sum(known) if known else None
+
+
+def _followed(node: Node) -> list[Node]:
+    """Its control sources, and theirs."""
+    return [found for source in node.controls.values() for found in (source, *_followed(source))]
 
 
 def _milliseconds(samples: tuple[float, float], rate_hz: float) -> tuple[float, float]:

@@ -19,23 +19,17 @@ from chainsim.audio.whole import PartFile, writing
 from chainsim.audio.writing import refuse_same_file
 from chainsim.dsp.note_events import NoteRules
 from chainsim.dsp.pitch_rows import CONFIDENCE, LEVEL_DB, ROWS, VOICED
-from chainsim.dsp.pitch_tracker import HIGHEST_HZ, LOWEST_HZ, PitchTracker
+from chainsim.dsp.pitch_tracker import HIGHEST_OF_RATE, PitchTracker
 from chainsim.errors import AudioError, SettingError
-from chainsim.music.horns import Horn, find_horn
+from chainsim.music.horns import ANY_HORN_HZ, Horn, find_horn
 from chainsim.notes.gathering import NoteGatherer
 from chainsim.notes.smf_writing import SmfLayout, smf_bytes
 from chainsim.notes.track import Track
 from chainsim.notes.tuner import Tuning, measure_tuning
-from chainsim.units import Array, cents_to_ratio
+from chainsim.units import Array
 
 Progress = Callable[[int, int], None]
 """Told (frames done, frames in all)."""
-
-WIDE_RANGE_HZ = (40.0, 1600.0)
-"""What is looked for when neither a horn nor a range is named."""
-
-MARGIN_CENTS = 150.0
-"""Beyond what a horn reaches: for tuning and scoops."""
 
 SPAN_FRAMES = 1 << 14
 AFTER_S = 0.25
@@ -66,9 +60,9 @@ def track(
     take : path or Take
         Two channels are folded to their mean.
     instrument : str, optional
-        The horn, which says what range to look in.
+        The horn, which says what range to look in, and how it transposes.
     range_hz : (low, high), optional
-        The range itself; without both, 40 ... 1600 Hz.
+        The range itself; without both, that of any horn.
     a4_hz : float, 380 to 480
     hysteresis_cents, settle_ms, bend_range_semitones : float
         As for `NoteRules`: 0 ... 50 cents, 5 ... 500 ms, 1 ... 96 semitones.
@@ -79,17 +73,17 @@ def track(
     AudioError
         If the take cannot be read.
     SettingError
-        If there is no such horn, both it and a range are given, or a number is outside its range.
+        If there is no such horn, or a number is outside its range.
     """
     _check("a4_hz", a4_hz, 380.0, 480.0, "Hz")
     _check("hysteresis_cents", hysteresis_cents, 0.0, 50.0, "cents")
     _check("settle_ms", settle_ms, 5.0, 500.0, "ms")
     _check("bend_range_semitones", bend_range_semitones, 1.0, 96.0, "semitones")
     horn = None if instrument is None else find_horn(instrument)
-    looked_hz = _range_hz(horn, range_hz, a4_hz)
     rules = NoteRules(a4_hz, hysteresis_cents, settle_ms, bend_range_semitones)
     with ExitStack() as stack:
         source: Take = stack.enter_context(open_take(take)) if isinstance(take, str | Path) else take
+        looked_hz = _range_hz(horn, range_hz, a4_hz, source.sample_rate_hz)
         tracker = PitchTracker(*looked_hz, source.sample_rate_hz)
         gatherer = NoteGatherer(rules, source.sample_rate_hz)
         rows = _track_all(source, tracker, gatherer, progress)
@@ -107,7 +101,7 @@ def track(
         played=played,
         sent=gatherer.as_sent(),
         known_ms=1000.0 * gatherer.median_age_s(),
-        warnings=(*source.warnings, *_doubts(rows)),
+        warnings=(*source.warnings, *_beyond(horn, looked_hz, a4_hz, source.sample_rate_hz), *_doubts(rows)),
     )
 
 
@@ -116,17 +110,14 @@ def _check(name: str, value: float, low: float, high: float, unit: str) -> None:
         raise SettingError(f"{name} = {value:g} {unit}, allowed {low:g} ... {high:g} {unit}")
 
 
-def _range_hz(horn: Horn | None, range_hz: tuple[float, float] | None, a4_hz: float) -> tuple[float, float]:
-    """What to look for."""
+def _range_hz(
+    horn: Horn | None, range_hz: tuple[float, float] | None, a4_hz: float, sample_rate_hz: float
+) -> tuple[float, float]:
+    """What to look for: what is asked for, or what of the horn's range this sample rate carries."""
     if range_hz is not None:
-        if horn is not None:
-            raise SettingError("a horn and a range in Hz exclude each other: name one of them")
         return range_hz
-    if horn is None:
-        return WIDE_RANGE_HZ
-    low_hz, high_hz = horn.reach_hz(a4_hz)
-    margin = cents_to_ratio(MARGIN_CENTS)
-    return max(low_hz / margin, LOWEST_HZ), min(high_hz * margin, HIGHEST_HZ)
+    low_hz, high_hz = ANY_HORN_HZ if horn is None else horn.search_hz(a4_hz)
+    return low_hz, min(high_hz, HIGHEST_OF_RATE * sample_rate_hz)
 
 
 def _track_all(source: Take, tracker: PitchTracker, gatherer: NoteGatherer, progress: Progress | None) -> Array:
@@ -146,6 +137,16 @@ def _track_all(source: Take, tracker: PitchTracker, gatherer: NoteGatherer, prog
         if progress is not None:
             progress(min(n0 + frames, source.frames), source.frames)
     return np.concatenate(kept, axis=1)
+
+
+def _beyond(horn: Horn | None, looked_hz: tuple[float, float], a4_hz: float, sample_rate_hz: float) -> list[str]:
+    """What to say where the sample rate does not carry all notes of the horn."""
+    if horn is None or looked_hz[1] >= horn.reach_hz(a4_hz)[1] or looked_hz[1] < HIGHEST_OF_RATE * sample_rate_hz:
+        return []
+    return [
+        f"at a sample rate of {sample_rate_hz:g} Hz pitch is looked for up to {looked_hz[1]:.0f} Hz;"
+        f" the {horn.name} reaches {horn.reach_hz(a4_hz)[1]:.0f} Hz"
+    ]
 
 
 def _doubts(rows: Array) -> list[str]:

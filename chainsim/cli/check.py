@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from chainsim.batch.checking import CheckReport, StateReport, TakeReport
     from chainsim.batch.playing import FoldReport, GateReport
     from chainsim.measure.fitness import Fitness
+    from chainsim.notes.tuner import Tuning
 
 HELD_OPEN = 0.8
 """Share of the rests from which on a gate's own hold and release do not explain that it is open."""
@@ -66,6 +67,9 @@ def _sketch_lines(report: CheckReport) -> Iterator[str]:
     )
     if report.key is not None:
         yield f"in {report.key}, as it sounds"
+    if report.pitch_range_hz is not None:
+        low_hz, high_hz = report.pitch_range_hz
+        yield f"follows pitches between {low_hz:.0f} and {high_hz:.0f} Hz"
     yield f"\n{written.picture}\n"
     if written.nodes:
         yield f"{_node_table(written)}\n"
@@ -154,6 +158,8 @@ def _take_lines(report: TakeReport) -> Iterator[str]:
     yield from _found(fitness)
     yield "\nFit to judge:"
     yield from (f"  {v.what}: {v.fit}; {v.reason}" for v in fitness.verdicts)
+    if report.tuning is not None:
+        yield from _tuning_lines(report.tuning)
     for gate in report.gates:
         yield from _gate_lines(gate)
     played = report.played
@@ -224,6 +230,17 @@ def _gate_lines(gate: GateReport) -> Iterator[str]:
     else:
         advice = f"{suggested:.0f} clears the noise in the rests; louder breaths and keys may need more"
     yield f"  threshold_db = {gate.threshold_db:g}; {advice}"
+
+
+def _tuning_lines(tuning: Tuning) -> Iterator[str]:
+    """How far each note is off, as it sounds."""
+    from chainsim.music.pitch import pitch_name
+
+    if not tuning.notes:
+        yield "\nTuning: no note was steady and sure for long enough"
+        return
+    yield f"\nTuning: {number(tuning.median_cents, 1)} cents (median) against A4 = {tuning.a4_hz:g} Hz; note by note:"
+    yield "  " + ", ".join(f"{pitch_name(n.midi)} {n.mean_cents:+.0f}" for n in tuning.notes)
 
 
 def _fold_line(fold: FoldReport) -> str:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.command(name="track", short_help="Follow the pitch of a take: table, MIDI notes, picture, tuning.")
 @click.argument("take", type=click.Path(path_type=Path))
 @click.option("--instrument", metavar="NAME", help='The horn, such as "tenor sax"; sets the range to look in.')
-@click.option("--low-hz", type=float, metavar="HZ", help="Lowest pitch to look for, instead of a horn.")
+@click.option("--low-hz", type=float, metavar="HZ", help="Lowest pitch to look for, instead of the horn's.")
 @click.option("--high-hz", type=float, metavar="HZ", help="Highest pitch to look for.")
 @click.option("--csv", "csv_path", type=click.Path(path_type=Path), help="Write every estimate as a line of a table.")
 @click.option("--midi", "midi_path", type=click.Path(path_type=Path), help="Write the notes as a MIDI file.")
@@ -72,8 +72,11 @@ def command(
         raise click.UsageError("--as-sent says how the MIDI file is written, so it goes with --midi FILE")
     _refuse_twice([p for p in (csv_path, midi_path, plot_path) if p is not None])
     sketch = _sketch(sketch_path)
-    if instrument is None and range_hz is None and sketch is not None:
-        instrument = sketch.header.instrument
+    if sketch is not None:
+        header = sketch.header
+        if instrument is None and range_hz is None and (header.lowest_hz or header.highest_hz):
+            range_hz = header.pitch_range_hz
+        instrument = instrument or header.instrument
     if a4_hz is None:
         a4_hz = sketch.base.a4_hz if sketch is not None else 440.0
     written = (pitch_names or (sketch.header.pitch_names if sketch is not None else "sounding")) == "written"

@@ -41,10 +41,16 @@ Counts: TypeAlias = npt.NDArray[np.int64]
 LOWEST_HZ, HIGHEST_HZ = 25.0, 5000.0
 """Pitches that can be looked for."""
 
+HIGHEST_OF_RATE = 0.2
+"""The highest of them relative to the sample rate."""
+
 SILENT = 1e-30
 """Less is nothing, so that no square of it is a subnormal number."""
 
 HOP_S = 0.002
+ATTACK_S = 0.01
+"""What a horn's attack takes until it sounds: about 10 ms on sampled horns."""
+
 LOW_RATE_HZ = 12_000.0
 HIGH_RATE_HZ = 48_000.0
 SPLIT_HZ = 550.0
@@ -80,6 +86,9 @@ class PitchTracker:
     ----------
     hop_samples : int
         A new estimate is there after every so many samples, counted from sample 0.
+    response_s : float
+        Within about so long after its attack the lowest note of the range is known: two periods, a hop, and what the
+        attack itself takes until it sounds.
 
     Raises
     ------
@@ -98,6 +107,7 @@ class PitchTracker:
         self._high_hop = low_hop * self._low_step
         self.hop_samples = self._high_hop * self._step
         self._hop_s = self.hop_samples / sample_rate_hz
+        self.response_s = ATTACK_S + max(2.0 / low_hz, LOW_WINDOW_S + 1.0 / low_hz) + self._hop_s
         low_top_hz, high_bottom_hz = min(high_hz, SPLIT_HZ * OVERLAP), max(low_hz, SPLIT_HZ / OVERLAP)
         self._low = Band(low_rate_hz, low_hz, low_top_hz, low_hop, LOW_WINDOW_S)
         self._high = Band(high_rate_hz, high_bottom_hz, high_hz, self._high_hop, HIGH_WINDOW_S)
@@ -166,9 +176,9 @@ def _check_range(low_hz: float, high_hz: float, sample_rate_hz: float) -> None:
         raise SettingError(f"range {low_hz:g} ... {high_hz:g} Hz: the lower end comes first")
     if low_hz < LOWEST_HZ or high_hz > HIGHEST_HZ:
         raise SettingError(f"range {low_hz:g} ... {high_hz:g} Hz, allowed {LOWEST_HZ:g} ... {HIGHEST_HZ:g} Hz")
-    if high_hz > 0.2 * sample_rate_hz:
+    if high_hz > HIGHEST_OF_RATE * sample_rate_hz:
         raise SettingError(
-            f"range {low_hz:g} ... {high_hz:g} Hz, allowed up to {0.2 * sample_rate_hz:g} Hz"
+            f"range {low_hz:g} ... {high_hz:g} Hz, allowed up to {HIGHEST_OF_RATE * sample_rate_hz:g} Hz"
             f" at a sample rate of {sample_rate_hz:g} Hz"
         )
 

@@ -121,7 +121,7 @@ class ControlPlacing:
         return node
 
     def _track(self, entry: BlockEntry, heard: Heard) -> Node:
-        low_hz, high_hz = self._scope.sketch.header.pitch_range_hz(self._scope.sample_rate_hz)
+        low_hz, high_hz = self._scope.sketch.header.pitch_range_hz
         settings = PitchTrackSettings(low_hz=low_hz, high_hz=high_hz)
         listens_to = entry.common.listens_to or entry.name
         where: Hashable = tuple((self._shelf.number(s), g) for s, g in heard)

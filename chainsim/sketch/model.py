@@ -14,9 +14,6 @@ from chainsim.settings import Settings, choice, fixed, flag, whole, words
 from chainsim.sketch.chain import Chain, block_names
 from chainsim.stage.drives import Drive
 
-HIGHEST_OF_RATE = 0.2
-"""Highest pitch that can be followed, relative to the sample rate."""
-
 
 class Header(Settings):
     """The settings at the top of a sketch."""
@@ -32,12 +29,12 @@ class Header(Settings):
     a4_hz: float = fixed(440.0, 380.0, 480.0, "Hz", "tuning: frequency of A4")
     feed: Literal["as_is", "mono"] = choice("as_is", "what goes to the house: as it comes, or folded to one channel")
 
-    def pitch_range_hz(self, sample_rate_hz: float) -> tuple[float, float]:
+    @property
+    def pitch_range_hz(self) -> tuple[float, float]:
         """Lowest and highest pitch to follow: as written, or what the instrument reaches, or what any horn does."""
         horn = None if self.instrument is None else find_horn(self.instrument)
         low_hz, high_hz = ANY_HORN_HZ if horn is None else horn.search_hz(self.a4_hz)
-        low_hz, high_hz = self.lowest_hz or low_hz, self.highest_hz or high_hz
-        return low_hz, min(high_hz, HIGHEST_OF_RATE * sample_rate_hz)
+        return self.lowest_hz or low_hz, self.highest_hz or high_hz
 
 
 class Common(Settings):

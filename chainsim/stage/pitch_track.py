@@ -6,7 +6,7 @@ import numpy as np
 
 from chainsim.block import Block, Context, Io
 from chainsim.dsp.pitch_rows import ROWS
-from chainsim.dsp.pitch_tracker import HIGHEST_HZ, LOWEST_HZ, PitchTracker
+from chainsim.dsp.pitch_tracker import HIGHEST_HZ, HIGHEST_OF_RATE, LOWEST_HZ, PitchTracker
 from chainsim.music.horns import ANY_HORN_HZ
 from chainsim.settings import Settings, fixed
 
@@ -25,8 +25,10 @@ class PitchTrack(Block[PitchTrackSettings]):
     source = "see chainsim.dsp.pitch_tracker"
 
     def prepare(self, context: Context) -> None:
-        self._tracker = PitchTracker(self.settings.low_hz, self.settings.high_hz, context.sample_rate_hz)
+        high_hz = min(self.settings.high_hz, HIGHEST_OF_RATE * context.sample_rate_hz)
+        self._tracker = PitchTracker(self.settings.low_hz, high_hz, context.sample_rate_hz)
         self.age_samples = float(self._tracker.hop_samples)
+        self.response_s = self._tracker.response_s
 
     def reset(self) -> None:
         self._tracker.reset()

@@ -99,6 +99,7 @@ class TrackedMidi(Block[TrackedMidiSettings]):
         self._ring = np.zeros((len(ROWS), max(latency, 1)))
         self._head = np.zeros(1, np.int64)
         self.age_samples = float(latency)
+        self.response_s = self._latency_s + chosen.settle_ms / 1000.0
         self.reset()
 
     def reset(self) -> None:
