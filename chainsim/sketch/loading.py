@@ -115,8 +115,6 @@ def _sounding_key(header: Header, faults: list[str]) -> str | None:
     if header.instrument is None and header.pitch_names == "written":
         faults.append('pitch_names = "written" needs an instrument to transpose for')
         return None
-    if header.key is None and header.instrument is None:
-        return None
     from chainsim.music.horns import find_horn
     from chainsim.music.scale import parse_key
     from chainsim.music.written import sounding_key
@@ -126,6 +124,10 @@ def _sounding_key(header: Header, faults: list[str]) -> str | None:
         horn = find_horn(header.instrument) if header.instrument is not None else None
     except SettingError as error:
         faults.append(f"instrument: {error}")
+    else:
+        low_hz, high_hz = header.pitch_range_hz
+        if not low_hz < high_hz:
+            faults.append(f"lowest_hz, highest_hz: {low_hz:g} ... {high_hz:g} Hz, allowed the lower end first")
     try:
         key = parse_key(header.key).text if header.key is not None else None
     except SettingError as error:
