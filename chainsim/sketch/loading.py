@@ -111,7 +111,7 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
 
 
 def _sounding_key(header: Header, faults: list[str]) -> str | None:
-    """Check instrument and key; return the key as it sounds."""
+    """Check instrument, range of pitches and key; return the key as it sounds."""
     if header.instrument is None and header.pitch_names == "written":
         faults.append('pitch_names = "written" needs an instrument to transpose for')
         return None
