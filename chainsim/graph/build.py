@@ -149,6 +149,10 @@ def _set_latency(node: Node, order: list[Node], placed: list[PlacedState], rate_
     if node.align and len(node.ports["in"]) > 1:
         _align(node, order, placed)
     paths = [e for p, edges in node.ports.items() for e in edges if p != "detector"]
+    if node.kind == "take" or (node.block_class is not None and node.block_class.generates):
+        node.origins = frozenset([node])
+    else:
+        node.origins = frozenset[Node]().union(*(e.source.origins for e in paths))
     least = min((e.source.latency[0] for e in paths), default=0.0)
     most = max((e.source.latency[1] for e in paths), default=0.0)
     if node.kind == "junction" or len([p for p in node.ports if p != "detector"]) > 1:
@@ -169,12 +173,18 @@ def _set_latency(node: Node, order: list[Node], placed: list[PlacedState], rate_
 
 
 def _gap(paths: list[Edge]) -> float:
-    """By how many samples paths that sound together differ; what differs inside one of them was told where it met."""
-    if len(paths) < 2:
-        return 0.0
-    first = min(e.source.latency[0] for e in paths)
-    last = max(e.source.latency[1] for e in paths)
-    return last - first if max(e.source.latency[0] for e in paths) > first else 0.0
+    """By how many samples paths of one sound that meet differ; what differs inside one of them was told where it met.
+
+    Sounds of different origin form no comb, however late one of them is.
+    """
+    origins = frozenset[Node]().union(*(e.source.origins for e in paths))
+    return max((_spread([e.source.latency for e in paths if one in e.source.origins]) for one in origins), default=0.0)
+
+
+def _spread(latencies: list[tuple[float, float]]) -> float:
+    """From the least to the greatest, or 0 if all have the same least."""
+    first = min(least for least, _ in latencies)
+    return max(most for _, most in latencies) - first if max(least for least, _ in latencies) > first else 0.0
 
 
 def _align(node: Node, order: list[Node], placed: list[PlacedState]) -> None:

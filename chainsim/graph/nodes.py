@@ -56,6 +56,8 @@ class Node:
         Samples from the take to its output, by the shortest and the longest way, extra latency included.
     tail_s : float
         How long it and what feeds it go on after the take ends.
+    origins : frozenset of Node
+        Whose sound it passes on: the take's, or that of blocks which make their own.
     """
 
     kind: Kind
@@ -72,6 +74,7 @@ class Node:
     awake: list[tuple[int, int]] = field(default_factory=lambda: [(0, NEVER)])
     latency: tuple[float, float] = (0.0, 0.0)
     tail_s: float = 0.0
+    origins: frozenset[Node] = frozenset()
     key: str | None = None
     a4_hz: float = 440.0
 

@@ -131,6 +131,18 @@ def test_a_converter_sits_beside_the_audio_path_and_shares_the_track() -> None:
     assert graph.latency == (0.0, 0.0)  # the horn itself is not late
 
 
+def test_only_copies_of_one_sound_form_a_comb() -> None:
+    def combs(chain: str) -> list[str]:
+        late = '[blocks.lead]\ntype = "following_synth"\n[blocks.late]\ntype = "gain"\nlatency_ms = 10\n'
+        graph = build_graph(parse_sketch(f"chain = [{{ lanes = {chain} }}]\n{late}"), RATE_HZ)
+        return [w for w in graph.warnings if "comb" in w]
+
+    assert combs('["dry", ["lead", "late"]]') == []  # beside the horn a voice of its own
+    assert len(combs('["dry", ["late"]]')) == 1
+    assert len(combs('["dry", ["lead", { lanes = ["dry", ["late"]] }]]')) == 1  # the voice beside itself
+    assert len(combs('["dry", ["lead"], ["late"]]')) == 1
+
+
 def test_the_tracker_hears_the_range_of_the_horn_or_what_is_written() -> None:
     def looked(text: str) -> tuple[float, float]:
         settings = of_class(build_graph(parse_sketch(text), 48_000.0), PitchTrack)[0].settings
