@@ -38,6 +38,7 @@ from chainsim.dsp.synth_voice import (
 from chainsim.errors import SettingError
 from chainsim.music.interval import Interval, parse_interval
 from chainsim.music.note_value import parse_note_value
+from chainsim.music.pitch import parse_pitch
 from chainsim.music.scale import Key, parse_key
 from chainsim.units import Array, Audio, db_to_gain
 
@@ -59,7 +60,7 @@ FILTER_RINGS_S = 0.006
 
 @register("following_synth")
 class FollowingSynth(Block[FollowingSynthSettings]):
-    """Plays synthesizer voices along with the horn, at its pitch or at intervals to it."""
+    """Plays synthesizer voices along with the horn: at its pitch, at intervals to it, or on a pedal tone."""
 
     has_detector = True
     control_inputs = ("pitch", "tempo")
@@ -79,6 +80,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
         seed = seed_of(self.type_name, "", chosen)
         channels = 2 if is_wide(chosen) else 1
         self._channels = channels
+        self._pedals = [None if v.pitch is None else float(parse_pitch(v.pitch)) for v in chosen.voices or [Voice()]]
         self._voices = [
             VoiceOscillators(
                 voice.waveform,
@@ -149,8 +151,13 @@ class FollowingSynth(Block[FollowingSynthSettings]):
         pitch_to_hz(pitch, bend, self._a4_hz, hz)
         sound = io.y if io.y.shape[0] == self._channels else np.empty((self._channels, frames))
         sound.fill(0.0)
-        for voice in self._voices:
-            voice.add_to(io.n0, hz, note, moving.glide_ms, moving.detune_cents, widening, sound)
+        for voice, pedal in zip(self._voices, self._pedals, strict=True):
+            if pedal is None:
+                voice.add_to(io.n0, hz, note, moving.glide_ms, moving.detune_cents, widening, sound)
+            else:
+                held, held_hz = np.full(frames, pedal), np.empty(frames)
+                pitch_to_hz(held, bend, self._a4_hz, held_hz)
+                voice.add_to(io.n0, held_hz, held, moving.glide_ms, moving.detune_cents, widening, sound)
         if self._driven:
             drive.drive_up_and_down(moving.drive_db, drive.NEAR, drive.FAR, self._z_drive, sound)
         sound = self._filtered(sound, moving, track, start, sounding, pitch, octaves)

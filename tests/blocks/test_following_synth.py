@@ -46,6 +46,7 @@ def cents(found_hz: float, expected_hz: float) -> float:
         {"voices": [{"unison": 3, "spread": 1.0}, {"waveform": "pulse", "interval": "P8 below", "pan": -0.4}]},
         {"voices": [{"waveform": "noise"}], "amplitude": "envelope", "when_unsure": "fade", "drive_db": 20.0},
         {"source": "part.mid", "lfos": [{"shape": "sample and hold", "rate_hz": 9.0, "pitch_cents": 30.0}]},
+        {"voices": [{"pitch": "E2", "unison": 2}], "lfos": [{"pitch_cents": 8.0}]},
         {"glide_ms": 60.0, "snap_rate": 300.0, "lfos": [{"note": "1/8", "level_db": 6.0, "cutoff_octaves": 1.0}]},
     ],
 )
@@ -70,6 +71,17 @@ def test_intervals_are_exact(interval: str, semitones: int, a4_hz: float) -> Non
     assert abs(cents(pitch_of(between(y, 0.2, 0.9), expected_hz), expected_hz)) < 0.1
 
 
+@pytest.mark.parametrize("a4_hz", [440.0, 443.0])
+def test_a_pedal_tone_stays_under_whatever_is_played(a4_hz: float) -> None:
+    # E2 is 29 semitones under A4: 82.407 Hz at A4 = 440 Hz, as tables print it
+    voices = [{"waveform": "sine", "pitch": "E2"}]
+    script = Script().note(220.0, 0.8).note(311.7, 0.8, attack=False)
+    y = heard(script, **{**SINE, "voices": voices}, a4_hz=a4_hz, glide_ms=50.0, snap_rate=500.0)
+    expected_hz = 82.4069 * a4_hz / 440.0
+    for a_s, b_s in ((0.1, 0.8), (0.8, 1.5), (0.4, 1.2)):
+        assert abs(cents(pitch_of(between(y, a_s, b_s), expected_hz), expected_hz)) < 0.1
+
+
 @pytest.mark.parametrize(("played", "sounding"), [("C", 329.628), ("D", 349.228), ("E", 391.995)])
 def test_a_third_in_the_key_is_major_or_minor(played: str, sounding: float) -> None:
     # C major: C-E, D-F, E-G; frequencies of equal temperament to A4 = 440 Hz, as tables print them.
@@ -91,6 +103,8 @@ def test_what_needs_a_key_says_so() -> None:
     [
         ({"voices": [{}] * 7}, "= 7 voices, allowed up to 6"),
         ({"voices": [{"interval": "P5"}]}, "no interval"),
+        ({"voices": [{"pitch": "E"}]}, "no pitch"),
+        ({"voices": [{"pitch": "E2", "interval": "unison"}]}, "both interval and pitch"),
         ({"source": "part.wav"}, "allowed .track., .tracked_midi. or the name of a .mid file"),
         ({"lfos": [{"note": "1/8", "rate_hz": 2.0}]}, "both rate_hz and note"),
         ({"lfos": [{"note": "1/8 swung"}]}, "not swung"),
