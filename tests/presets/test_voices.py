@@ -1,0 +1,45 @@
+"""Presets with voices of their own: on every example take the horn stays in front, and nothing comes too loud."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+import soundfile
+
+from chainsim import parse_sketch, render
+from chainsim.measure.loudness import measure_loudness
+from chainsim.measure.peaks import measure_peaks
+from chainsim.resources import preset_paths, take_paths
+
+VOICE = re.compile(r'^type = "(following_synth|wandering_bass)"$', flags=re.M)
+PRESETS = {name: path for name, path in preset_paths().items() if VOICE.search(path.read_text())}
+TAKES = take_paths()
+
+
+def loudness(audio: np.ndarray, rate: int) -> float:
+    """Integrated loudness in LUFS."""
+    return measure_loudness(audio, float(rate)).integrated_lufs
+
+
+def test_there_are_voices_of_both_kinds() -> None:
+    kinds = {kind for path in PRESETS.values() for kind in VOICE.findall(path.read_text())}
+    assert len(PRESETS) >= 5
+    assert kinds == {"following_synth", "wandering_bass"}
+
+
+@pytest.mark.parametrize("take", TAKES)
+@pytest.mark.parametrize("name", PRESETS)
+def test_the_horn_stays_in_front(name: str, take: str) -> None:
+    text = PRESETS[name].read_text()
+    audio, rate = soundfile.read(TAKES[take])
+    both = render(parse_sketch(text), audio, float(rate)).audio[: len(audio)]
+    horn = render(parse_sketch(VOICE.sub(r"\g<0>\nengaged = false", text)), audio, float(rate)).audio[: len(audio)]
+    # EBU R 128 (2023): at most -1 dBTP
+    assert measure_peaks(both, float(rate)).true_peak_dbtp <= -1.0
+    # all that follows the sum of lanes is linear, so the difference is what the voices bring
+    assert -15.0 < loudness(both - horn, rate) - loudness(horn, rate) < -3.0
+    # a house that folds to one channel loses at most 1 LU of it
+    folded = np.repeat(both.mean(axis=1, keepdims=True), both.shape[1], axis=1)
+    assert abs(loudness(folded, rate) - loudness(both, rate)) < 1.0
