@@ -7,6 +7,7 @@ from typing import Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from chainsim.dsp.note_events import DROPOUT_S, SEND_S
 from chainsim.music.interval import parse_interval
 from chainsim.music.note_value import parse_note_value
 from chainsim.music.pitch import parse_pitch
@@ -17,12 +18,20 @@ TRACKED = ("track", "tracked_midi")
 
 MOST_VOICES, MOST_LFOS = 6, 2
 
+SILENCE_KNOWN_S = 0.06
+"""In which a pitch tracker surely knows that the horn has stopped: two periods of the lowest horns and its window."""
+
 
 def checked_source(source: str) -> str:
     """Return the source of a pitch, or refuse it with a ValueError."""
     if source not in TRACKED and not source.lower().endswith((".mid", ".midi")):
         raise ValueError(f'= "{source}", allowed "track", "tracked_midi" or the name of a .mid file')
     return source
+
+
+def converter_seconds(source: str, latency_ms: float) -> float:
+    """How much later than the horn what a converter sends of it may end: it waits before it ends a note."""
+    return latency_ms / 1000.0 + DROPOUT_S + SEND_S + SILENCE_KNOWN_S if source == "tracked_midi" else 0.0
 
 
 class Voice(Settings):

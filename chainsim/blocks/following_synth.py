@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chainsim.block import Block, Context, Io, Moving, register, seed_of
-from chainsim.blocks._synth_settings import TRACKED, FollowingSynthSettings, Lfo, Voice
+from chainsim.blocks._synth_settings import FollowingSynthSettings, Lfo, Voice, converter_seconds
 from chainsim.dsp import drive
 from chainsim.dsp.adsr import adsr, adsr_coefficients
 from chainsim.dsp.envelope import TWO_POLES, two_pole_coefficient
@@ -116,6 +116,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
             self.tail_s = min(closing_ms, POWER_NEPERS / TWO_POLES * LEVEL_SMOOTHING_MS) / 1000.0
         else:
             self.tail_s = chosen.release_ms / 1000.0 * math.log(10.0) * 90.0 / 20.0 + FILTER_RINGS_S
+        self.tail_s += converter_seconds(chosen.source, chosen.converter_latency_ms)
         self._z_notes, self._z_pitch, self._z_gate = np.zeros(4), np.zeros(8), np.zeros(1)
         self._z_level, self._z_loud, self._z_shape, self._z_sweep = np.zeros((4, 2))
         self._z_drive, self._z_filter = np.zeros((channels, drive.STATES)), np.zeros((channels, 2))
@@ -211,7 +212,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
             amplitude *= db_to_gain(ENVELOPE_RMS_DB)
             # After a note its release is heard; only doubt within one closes the gate.
             opened = np.where(sounding == 0.0, 1.0, opened)
-        elif self.settings.source in TRACKED:
+        elif self.settings.source == "track":
             horn_amplitude(io.detector, self._even, self._z_level, amplitude)
         else:
             track_amplitude(track, self._even, self._z_level, amplitude)

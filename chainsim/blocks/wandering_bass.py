@@ -16,7 +16,7 @@ import numpy.typing as npt
 from pydantic import field_validator
 
 from chainsim.block import Block, Context, Io, register
-from chainsim.blocks._synth_settings import checked_source
+from chainsim.blocks._synth_settings import checked_source, converter_seconds
 from chainsim.dsp.adsr import adsr, adsr_coefficients
 from chainsim.dsp.envelope import FLUSH
 from chainsim.dsp.pitch_following import pitch_to_hz
@@ -190,6 +190,7 @@ class WanderingBass(Block[WanderingBassSettings]):
         self._smooth = one_pole_coefficient(LEVEL_MS / 1000.0, rate_hz)
         slowest_s = 2.0 * self._long_share * self._every_beats * 60.0 / context.tempo_bpm[0]
         self.tail_s = chosen.goes_on_s + chosen.gate * slowest_s + release_seconds(chosen.release_ms)
+        self.tail_s += converter_seconds(chosen.source, chosen.converter_latency_ms)
         self._number = np.zeros(3, np.int64)
         self._z_notes, self._z_shape, self._z_filter = np.zeros(7), np.zeros(2), np.zeros((1, 2))
         self.reset()

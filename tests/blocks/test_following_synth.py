@@ -276,10 +276,11 @@ def test_nothing_clicks() -> None:
         assert slope < np.abs(y).max() * (2.0 * math.pi * 330.0 + 2_000.0) / FS
 
 
-def test_midi_level_row_drives_the_amplitude() -> None:
+@pytest.mark.parametrize("source", ["part.mid", "tracked_midi"])
+def test_midi_level_row_drives_the_amplitude(source: str) -> None:
     script = Script().note(220.0, 0.5, level_db=-26.0).note(220.0, 0.5, level_db=-14.0)
     silent = np.zeros_like(script.horn)
-    y = play(ready("following_synth", **SINE, source="part.mid"), script.track, silent)[0]
+    y = play(ready("following_synth", **SINE, source=source), script.track, silent)[0]
     assert level_db(between(y, 0.7, 1.0)) - level_db(between(y, 0.2, 0.5)) == pytest.approx(12.0, abs=0.1)
 
 
