@@ -8,7 +8,6 @@ onset, known at once. The level is that of breath (controller 2) where the file 
 
 from __future__ import annotations
 
-import math
 from typing import TypeAlias
 
 import numpy as np
@@ -19,8 +18,6 @@ from chainsim.dsp.midi_levels import level_of_seven_bit
 from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, ROWS, SILENT_DB, VOICED
 from chainsim.errors import SettingError
 from chainsim.kernel import kernel
-from chainsim.music.interval import Interval, parse_interval
-from chainsim.music.pitch import midi_to_hz
 from chainsim.notes.model import NoteEvents
 from chainsim.notes.smf_reading import read_smf
 from chainsim.settings import Settings, whole, words
@@ -32,7 +29,6 @@ IntArray: TypeAlias = npt.NDArray[np.int64]
 class MidiPartSettings(Settings):
     file: str = words("", "the MIDI file, in the sketch's own folder")
     channel: int = whole(0, 0, 16, "MIDI channel, 1 to 16; 0 is the one channel that has notes")
-    transpose: str | None = words(None, 'interval from the file\'s notes to the sounding ones, such as "M9 below"')
 
 
 @kernel
@@ -73,7 +69,7 @@ class MidiPart(Block[MidiPartSettings]):
         events = read_smf(context.assets.path(chosen.file), chosen.channel)
         rate_hz = context.sample_rate_hz
         self._sample_s = 1.0 / rate_hz
-        self._start, self._values = _held(events, _semitones(chosen.transpose), context.a4_hz, rate_hz)
+        self._start, self._values = _held(events, context.a4_hz, rate_hz)
         self._onsets = np.unique(_samples(np.array([n.begin_s for n in events.notes]), rate_hz))
 
     def process(self, io: Io) -> None:
@@ -82,36 +78,29 @@ class MidiPart(Block[MidiPartSettings]):
         held_rows(io.n0, self._start, self._values, self._onsets, first, onset, self._sample_s, io.y)
 
 
-def _semitones(transpose: str | None) -> int:
-    if transpose is None:
-        return 0
-    interval = parse_interval(transpose)
-    if not isinstance(interval, Interval):
-        raise SettingError(f'transpose: "{transpose}" depends on a key, allowed such as "M9 below"')
-    return interval.semitones
-
-
 def _samples(time_s: Array, rate_hz: float) -> IntArray:
     """First sample at or after each time."""
     return np.ceil(time_s * rate_hz - 1e-6).astype(np.int64)
 
 
-def _held(events: NoteEvents, semitones: int, a4_hz: float, rate_hz: float) -> tuple[IntArray, Array]:
+def _held(events: NoteEvents, a4_hz: float, rate_hz: float) -> tuple[IntArray, Array]:
     """Samples from which something holds, and what: shape (4, samples)."""
     begins = _samples(np.array([n.begin_s for n in events.notes]), rate_hz)
     ends = _samples(np.array([n.end_s for n in events.notes]), rate_hz)
     pitch_at, breath_at = (_samples(curve[:, 0], rate_hz) for curve in (events.pitch, events.breath))
     start = np.unique(np.concatenate([np.zeros(1, np.int64), begins, ends, pitch_at, breath_at]))
     values = np.zeros((len(ROWS) - 1, start.size))
-    values[LEVEL_DB] = SILENT_DB
-    for k, n in enumerate(start):
-        note = int(np.searchsorted(begins, n, "right")) - 1
-        point = int(np.searchsorted(pitch_at, n, "right")) - 1
-        if point >= 0:
-            values[F0_HZ, k] = midi_to_hz(float(events.pitch[point, 1]) + semitones, a4_hz)
-        if note >= 0 and n < ends[note]:
-            blown = int(np.searchsorted(breath_at, n, "right")) - 1
-            value = events.notes[note].velocity if not breath_at.size else events.breath[max(blown, 0), 1]
-            values[VOICED, k], values[CONFIDENCE, k] = 1.0, 1.0
-            values[LEVEL_DB, k] = SILENT_DB if breath_at.size and blown < 0 else level_of_seven_bit(math.floor(value))
+    point = np.searchsorted(pitch_at, start, "right") - 1
+    known = point >= 0
+    values[F0_HZ, known] = a4_hz * 2.0 ** ((events.pitch[point[known], 1] - 69.0) / 12.0)
+    note = np.searchsorted(begins, start, "right") - 1
+    sounds = (note >= 0) & (start < ends[note])
+    values[VOICED] = values[CONFIDENCE] = sounds
+    levels_db = np.array([level_of_seven_bit(v) for v in range(128)])
+    if breath_at.size:
+        blown = np.searchsorted(breath_at, start, "right") - 1
+        said_db = np.where(blown >= 0, levels_db[events.breath[np.maximum(blown, 0), 1].astype(np.int64)], SILENT_DB)
+    else:
+        said_db = levels_db[np.array([n.velocity for n in events.notes])[note]]
+    values[LEVEL_DB] = np.where(sounds, said_db, SILENT_DB)
     return start, values

@@ -123,6 +123,13 @@ def test_a_channel_can_be_chosen(tmp_path: Path) -> None:
     assert spans(part(tmp_path, TWO_CHANNELS, 10)) == [(0.0, 0.1, 70, 80)]
 
 
+def test_a_set_of_an_hour_is_read(tmp_path: Path) -> None:
+    # A tracked horn sends up to 720 bytes a second, 2.6 MB an hour; here texts stand for what it sends.
+    hour = smf(*(mido.MetaMessage("text", text="a" * 900_000) for _ in range(3)), on(60), off(60, 100))
+    assert len(hour) > 2_600_000
+    assert spans(part(tmp_path, hour)) == [(0.0, 0.1, 60, 80)]
+
+
 GOOD = smf(on(60), off(60, 100))
 BAD_KEY = smf(on(60), mido.MetaMessage("text", text="ab"), off(60, 9)).replace(
     b"\xff\x01\x02ab", b"\xff\x59\x02\x7f\x7f"
@@ -138,7 +145,7 @@ CANNOT = {
     "format 2": (GOOD[:9] + b"\x02" + GOOD[10:], "format 2, allowed 0 and 1"),
     "no time": (GOOD[:12] + b"\0\0" + GOOD[14:], "counts frames of film or nothing"),
     "film frames": (GOOD[:12] + b"\xe7\x28" + GOOD[14:], "counts frames of film or nothing"),
-    "huge": (GOOD + bytes(2_000_000), "over 2 MB, too large"),
+    "huge": (GOOD + bytes(32_000_000), "over 32 MB, too large"),
     "endless number": (GOOD[:22] + b"\xff" * 5000, "is damaged: a number without end"),
     "a hundred days": (smf(on(60), off(60, 0x0FFFFFFF), ticks=1), "is damaged or lasts longer than a day"),
     "two channels": (TWO_CHANNELS, "notes on channels 1, 10; choose one channel"),

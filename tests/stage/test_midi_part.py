@@ -61,9 +61,9 @@ def test_level_is_that_of_velocity_or_of_breath(folder: Path) -> None:
     assert blown[LEVEL_DB, at(0.31)] == -120.0
 
 
-def test_tuning_and_transposition_move_the_pitch(folder: Path) -> None:
-    y = run(prepared(MidiPart, folder=folder, a4_hz=442.0, file="part.mid", transpose="P8 below"), 24_000)
-    assert y[F0_HZ, at(0.1)] == pytest.approx(221.0)
+def test_tuning_moves_the_pitch(folder: Path) -> None:
+    y = run(prepared(MidiPart, folder=folder, a4_hz=442.0, file="part.mid"), 24_000)
+    assert y[F0_HZ, at(0.1)] == pytest.approx(442.0)
 
 
 @pytest.mark.parametrize("rate_hz", [8_000.0, 44_100.0, 192_000.0])
@@ -87,8 +87,6 @@ def test_any_cutting_and_any_beginning_give_the_same_bits(folder: Path) -> None:
         ({"file": "none.mid"}, "not found in"),
         ({"file": "../part.mid"}, "lies outside the sketch's own folder"),
         ({"file": "part.mid", "channel": 5}, "no notes on channel 5, but on 1"),
-        ({"file": "part.mid", "transpose": "third above"}, 'transpose: "third above" depends on a key'),
-        ({"file": "part.mid", "transpose": "sideways"}, "sideways"),
     ],
 )
 def test_what_cannot_be_played(folder: Path, settings: dict[str, object], message: str) -> None:
