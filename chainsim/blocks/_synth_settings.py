@@ -22,16 +22,26 @@ SILENCE_KNOWN_S = 0.06
 """In which a pitch tracker surely knows that the horn has stopped: two periods of the lowest horns and its window."""
 
 
-def checked_source(source: str) -> str:
-    """Return the source of a pitch, or refuse it with a ValueError."""
-    if source not in TRACKED and not source.lower().endswith((".mid", ".midi")):
-        raise ValueError(f'= "{source}", allowed "track", "tracked_midi" or the name of a .mid file')
-    return source
+class PitchSource(Settings):
+    """Where the pitch that a block follows comes from."""
 
+    source: str = words("track", '"track", "tracked_midi" (the track as MIDI notes), or a MIDI file beside the sketch')
+    converter_latency_ms: float = fixed(0.0, 0.0, 500.0, "ms", "how much later the MIDI of tracked_midi comes")
+    midi_channel: int = whole(0, 0, 16, "channel of a MIDI file, 1 to 16; 0 is the one that has notes")
 
-def converter_seconds(source: str, latency_ms: float) -> float:
-    """How much later than the horn what a converter sends of it may end: it waits before it ends a note."""
-    return latency_ms / 1000.0 + DROPOUT_S + SEND_S + SILENCE_KNOWN_S if source == "tracked_midi" else 0.0
+    @field_validator("source")
+    @classmethod
+    def _is_a_source(cls, source: str) -> str:
+        if source not in TRACKED and not source.lower().endswith((".mid", ".midi")):
+            raise ValueError(f'= "{source}", allowed "track", "tracked_midi" or the name of a .mid file')
+        return source
+
+    @property
+    def late_s(self) -> float:
+        """How much later than the horn what a converter sends of it may end: it waits before it ends a note."""
+        if self.source != "tracked_midi":
+            return 0.0
+        return self.converter_latency_ms / 1000.0 + DROPOUT_S + SEND_S + SILENCE_KNOWN_S
 
 
 class Voice(Settings):
@@ -90,9 +100,7 @@ class Lfo(Settings):
         return self
 
 
-class FollowingSynthSettings(Settings):
-    source: str = words("track", '"track", "tracked_midi" (the track as MIDI notes), or a MIDI file beside the sketch')
-    converter_latency_ms: float = fixed(0.0, 0.0, 500.0, "ms", "how much later the MIDI of tracked_midi comes")
+class FollowingSynthSettings(PitchSource):
     voices: list[Voice] = Field(
         [], description="the voices, up to 6; none given stands for one saw", json_schema_extra={"unit": "1"}
     )
@@ -125,11 +133,6 @@ class FollowingSynthSettings(Settings):
     lfo_1_depth: float = movable(1.0, 0.0, 1.0, "1", "how much of the first one's movement is heard")
     lfo_2_depth: float = movable(1.0, 0.0, 1.0, "1", "how much of the second one's")
     level_db: float = level(0.0, -96.0, 24.0, "level of what comes out; at 0 about as loud as the horn")
-
-    @field_validator("source")
-    @classmethod
-    def _is_a_source(cls, source: str) -> str:
-        return checked_source(source)
 
     @field_validator("voices")
     @classmethod

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chainsim.block import Block, Context, Io, Moving, register, seed_of
-from chainsim.blocks._synth_settings import FollowingSynthSettings, Lfo, Voice, converter_seconds
+from chainsim.blocks._synth_settings import FollowingSynthSettings, Lfo, Voice
 from chainsim.dsp import drive
 from chainsim.dsp.adsr import adsr, adsr_coefficients
 from chainsim.dsp.envelope import TWO_POLES, two_pole_coefficient
@@ -116,7 +116,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
             self.tail_s = min(closing_ms, POWER_NEPERS / TWO_POLES * LEVEL_SMOOTHING_MS) / 1000.0
         else:
             self.tail_s = chosen.release_ms / 1000.0 * math.log(10.0) * 90.0 / 20.0 + FILTER_RINGS_S
-        self.tail_s += converter_seconds(chosen.source, chosen.converter_latency_ms)
+        self.tail_s += chosen.late_s
         self._z_notes, self._z_pitch, self._z_gate = np.zeros(4), np.zeros(8), np.zeros(1)
         self._z_level, self._z_loud, self._z_shape, self._z_sweep = np.zeros((4, 2))
         self._z_drive, self._z_filter = np.zeros((channels, drive.STATES)), np.zeros((channels, 2))

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from pydantic import field_validator
 
 from chainsim.block import Block, Context, Io, register
-from chainsim.blocks._synth_settings import checked_source, converter_seconds
+from chainsim.blocks._synth_settings import PitchSource
 from chainsim.dsp.adsr import adsr, adsr_coefficients
 from chainsim.dsp.envelope import FLUSH
 from chainsim.dsp.pitch_following import pitch_to_hz
@@ -30,7 +30,7 @@ from chainsim.kernel import kernel
 from chainsim.music.interval import parse_interval
 from chainsim.music.note_value import NoteValue, parse_note_value
 from chainsim.music.scale import Key, parse_key
-from chainsim.settings import Settings, choice, fixed, level, movable, whole, words
+from chainsim.settings import choice, fixed, level, movable, whole, words
 from chainsim.units import Array, db_to_gain, one_pole_coefficient
 
 FLOOR_DB = 90.0
@@ -40,9 +40,7 @@ LATE_S = 0.06
 """How long after its grid point a note may begin, where the horn began on the beat and its pitch was found later."""
 
 
-class WanderingBassSettings(Settings):
-    source: str = words("track", '"track", "tracked_midi" (the track as MIDI notes), or a MIDI file beside the sketch')
-    converter_latency_ms: float = fixed(0.0, 0.0, 500.0, "ms", "how much later the MIDI of tracked_midi comes")
+class WanderingBassSettings(PitchSource):
     interval: str = words("P8 below", "where the middle of the walk lies from the played note")
     range_steps: int = whole(4, 1, 14, "how many notes of the scale it goes from the middle at the most")
     largest_step: int = whole(2, 1, 7, "how many notes of the scale it goes from note to note at the most")
@@ -60,11 +58,6 @@ class WanderingBassSettings(Settings):
     q: float = movable(1.2, 0.5, 30.0, "1", "sharpness of the resonance", law="log")
     envelope_octaves: float = movable(1.5, -8.0, 8.0, "1", "octaves that a note's envelope moves the cutoff")
     level_db: float = level(0.0, -96.0, 24.0, "level of what comes out")
-
-    @field_validator("source")
-    @classmethod
-    def _is_a_source(cls, source: str) -> str:
-        return checked_source(source)
 
     @field_validator("interval")
     @classmethod
@@ -190,7 +183,7 @@ class WanderingBass(Block[WanderingBassSettings]):
         self._smooth = one_pole_coefficient(LEVEL_MS / 1000.0, rate_hz)
         slowest_s = 2.0 * self._long_share * self._every_beats * 60.0 / context.tempo_bpm[0]
         self.tail_s = chosen.goes_on_s + chosen.gate * slowest_s + release_seconds(chosen.release_ms)
-        self.tail_s += converter_seconds(chosen.source, chosen.converter_latency_ms)
+        self.tail_s += chosen.late_s
         self._number = np.zeros(3, np.int64)
         self._z_notes, self._z_shape, self._z_filter = np.zeros(7), np.zeros(2), np.zeros((1, 2))
         self.reset()

@@ -111,7 +111,7 @@ def _channel(timed: Iterable[tuple[int, Any]], channel: int, path: Path) -> int:
     names = ", ".join(str(c + 1) for c in playing)
     if channel == 0:
         if len(playing) > 1:
-            raise SettingError(f"{path}: notes on channels {names}; choose one channel")
+            raise SettingError(f"{path}: notes on channels {names}; choose one with midi_channel")
         return int(playing[0])
     if channel - 1 not in playing:
         raise SettingError(f"{path}: no notes on channel {channel}, but on {names}")

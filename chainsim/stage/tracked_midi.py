@@ -30,13 +30,6 @@ IntArray: TypeAlias = npt.NDArray[np.int64]
 
 class TrackedMidiSettings(Settings):
     latency_ms: float = fixed(5.0, 0.0, 500.0, "ms", "what the converter and its cable take, beside finding the note")
-    bend_range_semitones: float = fixed(12.0, 1.0, 96.0, "1", "how far the bend reaches; beyond it another note begins")
-    hysteresis_cents: float = fixed(
-        20.0, 0.0, 50.0, "cents", "how much further than half a semitone a note may drift before it is the next one"
-    )
-    settle_ms: float = fixed(
-        35.0, 5.0, 500.0, "ms", "how long a new pitch must lie still to be a note without an attack"
-    )
 
 
 @kernel
@@ -88,18 +81,18 @@ class TrackedMidi(Block[TrackedMidiSettings]):
     source = "MIDI 1.0 Detailed Specification"
 
     def prepare(self, context: Context) -> None:
-        chosen, rate_hz = self.settings, context.sample_rate_hz
+        rate_hz = context.sample_rate_hz
         self._a4_hz = float(context.a4_hz)
-        rules = NoteRules(self._a4_hz, chosen.hysteresis_cents, chosen.settle_ms, chosen.bend_range_semitones)
-        self._finder = NoteFinder(rules, rate_hz)
-        latency = round(ms_to_samples(chosen.latency_ms, rate_hz))
+        self._rules = NoteRules(self._a4_hz)
+        self._finder = NoteFinder(self._rules, rate_hz)
+        latency = round(ms_to_samples(self.settings.latency_ms, rate_hz))
         self._latency_s = latency / rate_hz
         self._levels_db = np.array([level_of_seven_bit(v) for v in range(128)])
         self._newest = np.zeros(3)
         self._ring = np.zeros((len(ROWS), max(latency, 1)))
         self._head = np.zeros(1, np.int64)
         self.age_samples = float(latency)
-        self.response_s = self._latency_s + chosen.settle_ms / 1000.0
+        self.response_s = self._latency_s + self._rules.settle_ms / 1000.0
         self.reset()
 
     def reset(self) -> None:
@@ -115,7 +108,7 @@ class TrackedMidi(Block[TrackedMidiSettings]):
         heard_from_midi(
             sent,
             self._a4_hz,
-            self.settings.bend_range_semitones,
+            self._rules.bend_range_semitones,
             self._levels_db,
             self._latency_s,
             self._newest,

@@ -148,7 +148,7 @@ CANNOT = {
     "huge": (GOOD + bytes(32_000_000), "over 32 MB, too large"),
     "endless number": (GOOD[:22] + b"\xff" * 5000, "is damaged: a number without end"),
     "a hundred days": (smf(on(60), off(60, 0x0FFFFFFF), ticks=1), "is damaged or lasts longer than a day"),
-    "two channels": (TWO_CHANNELS, "notes on channels 1, 10; choose one channel"),
+    "two channels": (TWO_CHANNELS, "notes on channels 1, 10; choose one with midi_channel"),
     "many tracks": (GOOD[:10] + b"\x7f\xff" + GOOD[12:], "is damaged: it ends too early"),
     "bad key": (BAD_KEY, "is damaged: "),
 }

@@ -15,16 +15,16 @@ from tests.stage.control_harness import RATE_HZ, prepared, run
 TUNE = rows_of(steps((REST, 0.1), (60.3, 0.2), (62.0, 0.2), (REST, 0.1), (57.9, 0.3)), [(0.11, 0.012)], level_db=-17.0)
 
 
-def heard(latency_ms: float = 0.0, **settings: float) -> np.ndarray:
-    block = prepared(TrackedMidi, latency_ms=latency_ms, **settings)
+def heard(latency_ms: float = 0.0) -> np.ndarray:
+    block = prepared(TrackedMidi, latency_ms=latency_ms)
     return run(block, TUNE.shape[1], {"pitch": TUNE})
 
 
 def test_pitch_comes_in_steps_of_the_bend() -> None:
-    # A range of 96 semitones: a step is 1.17 cents; 0.3 semitones are 25.6 steps, so 26 are sent: 30.47 cents.
-    y = heard(bend_range_semitones=96.0)
-    assert y[F0_HZ, round(0.2 * RATE_HZ)] == pytest.approx(440.0 * 2.0 ** ((60.0 + 26 * 96 / 8192 - 69.0) / 12.0))
-    assert abs(1200.0 * np.log2(heard()[F0_HZ, round(0.2 * RATE_HZ)] / (440.0 * 2.0 ** ((60.3 - 69.0) / 12.0)))) < 0.08
+    # A range of 12 semitones: a step is 0.146 cents; 0.3 semitones are 204.8 steps, so 205 are sent: 30.03 cents.
+    f0_hz = heard()[F0_HZ, round(0.2 * RATE_HZ)]
+    assert f0_hz == pytest.approx(440.0 * 2.0 ** ((60.0 + 205 * 12 / 8192 - 69.0) / 12.0), rel=1e-12)
+    assert abs(1200.0 * np.log2(f0_hz / (440.0 * 2.0 ** ((60.3 - 69.0) / 12.0)))) < 0.08
 
 
 def test_level_comes_in_steps_of_breath() -> None:
