@@ -52,7 +52,7 @@ def draw_track(track: Track, path: Path, file_format: str, *, written: bool = Fa
     title = (
         f"{Path(track.take).name}: {len(track.played.notes)} notes, {names}; A4 = {track.a4_hz:g} Hz, C4 is middle C"
     )
-    roll.set_title(title, loc="left", fontsize=10)
+    roll.set_title(title, loc="left", fontsize=10, parse_math=False)
     figure.savefig(path, format=file_format, dpi=120)
 
 
