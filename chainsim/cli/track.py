@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -70,7 +71,9 @@ def command(
     range_hz = _range(low_hz, high_hz)
     if as_sent and midi_path is None:
         raise click.UsageError("--as-sent says how the MIDI file is written, so it goes with --midi FILE")
-    _refuse_twice([p for p in (csv_path, midi_path, plot_path) if p is not None])
+    outputs = [p for p in (csv_path, midi_path, plot_path) if p is not None]
+    _refuse_twice(outputs)
+    _refuse_sketch(outputs, sketch_path)
     sketch = _sketch(sketch_path)
     if sketch is not None:
         header = sketch.header
@@ -120,6 +123,13 @@ def _refuse_twice(paths: list[Path]) -> None:
     for path in paths:
         if paths.count(path) > 1:
             raise click.UsageError(f"{path}: two outputs would be one file")
+
+
+def _refuse_sketch(outputs: list[Path], sketch: Path | None) -> None:
+    for path in outputs:
+        with suppress(OSError):
+            if sketch is not None and path.samefile(sketch):
+                raise click.UsageError(f"{path}: is the sketch itself; choose another name to write to")
 
 
 def _sketch(path: Path | None) -> Sketch | None:

@@ -166,6 +166,11 @@ def test_the_picture_is_drawn(take: Path, tmp_path: Path, capsys: pytest.Capture
         assert (tmp_path / name).read_bytes().startswith(begins)
 
 
+def test_a_name_with_signs_of_money_is_drawn_as_it_is(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    take = take_file(tmp_path, tone(220.0, 0.3), RATE_HZ, "two$_{fee$.wav")
+    assert ran(capsys, "track", take, "--plot", tmp_path / "t.svg").code == 0
+
+
 @pytest.mark.parametrize(
     "sound",
     [
@@ -242,6 +247,17 @@ def test_outputs_never_replace_the_take_or_each_other(tmp_path: Path, capsys: py
     same = tmp_path / "t.x"
     assert "two outputs would be one file" in complaint(ran(capsys, "track", take, "--midi", same, "--csv", same))
     assert take.read_bytes() == before
+
+
+@pytest.mark.parametrize("option", ["--csv", "--midi", "--plot"])
+def test_outputs_never_replace_the_sketch(tmp_path: Path, capsys: pytest.CaptureFixture[str], option: str) -> None:
+    take = take_file(tmp_path, tone(220.0, 0.3), RATE_HZ)
+    sketch = sketch_file(tmp_path)
+    before = sketch.read_bytes()
+    (tmp_path / "other.png").symlink_to(sketch)
+    for out in (sketch, tmp_path / "other.png"):
+        assert "is the sketch itself" in complaint(ran(capsys, "track", take, "--sketch", sketch, option, out))
+    assert sketch.read_bytes() == before
 
 
 def test_rates_that_cannot_carry_a_horn_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
