@@ -59,7 +59,7 @@ def main() -> None:
         render_graph(build_graph(parse_sketch(text), RATE_HZ, 2), x, chunk=509)
     names = [n for n in block_type_names() if len(block_type(n).audio_inputs) == 1]
     tables = "".join(f'[blocks.{n}]\ntype = "{n}"\n' for n in names)
-    render_graph(build_graph(parse_sketch(f"chain = {names}\n{tables}"), RATE_HZ, 2), x, chunk=509)
+    render_graph(build_graph(parse_sketch(f'key = "C major"\nchain = {names}\n{tables}'), RATE_HZ, 2), x, chunk=509)
     for name in SUBJECTS:
         subject = Subject(name, rate_hz=RATE_HZ, channels=2, moves=True)
         subject.run(subject.feed("bounds", frames=4_000), [0, 1, 8, 509])

@@ -18,7 +18,13 @@ from chainsim.kernel import kernel
 from chainsim.units import Array
 
 WINDOW_HOPS = 5
-"""Levels are measured over so many hops, some 10 ms, about one period of a low note."""
+"""Levels are measured over so many hops, some 10 ms, ..."""
+
+LONGEST_WINDOW_HOPS = 13
+"""... or over one period of a lower note, up to so many: else each of its pulses would be an attack."""
+
+WINDOW_SHRINKS_HOPS = 0.1
+"""How fast the window shrinks again, per hop."""
 
 HISTORY = 64
 """How many hops of levels are kept."""
@@ -44,7 +50,13 @@ SOFT_DB = -36.0
 OVER_REST_DB = 12.0
 
 STRANGE_DB = -14.0
-"""The level from which a note counts that lies below the horn's register."""
+"""The level from which a note counts that lies below the horn's register, whatever goes on around it."""
+
+BASS_HZ = 80.0
+"""Where the range of pitches begins above this, no bass is taken for the horn: a note below its register then counts,
+too, if it is `LEAP_OVER_REST_DB` over what is heard in rests."""
+
+LEAP_OVER_REST_DB = 18.0
 
 BELOW_CENTS = 500.0
 """The register reaches so far below the lowest note of late."""
@@ -98,12 +110,22 @@ def level_db(power: float) -> float:
 
 
 @kernel
-def window_mean(powers: Array, head: int) -> float:
-    """Mean of the newest `WINDOW_HOPS` of a ring whose newest entry is at `head`."""
+def window_hops(f0_hz: float, hop_s: float, before: float) -> float:
+    """How many hops make a window for a note of this pitch (0: unknown); `before` is what they were a hop ago.
+
+    It shrinks slowly, so that a moment's wrong pitch does not let the pulses of a low note through.
+    """
+    wanted = WINDOW_HOPS if f0_hz <= 0.0 else 1.0 / (f0_hz * hop_s)
+    return max(min(max(wanted, WINDOW_HOPS), LONGEST_WINDOW_HOPS), before - WINDOW_SHRINKS_HOPS)
+
+
+@kernel
+def window_mean(powers: Array, head: int, hops: int) -> float:
+    """Mean of the newest `hops` entries of a ring whose newest is at `head`."""
     total = 0.0
-    for k in range(WINDOW_HOPS):
+    for k in range(hops):
         total += powers[head - k if head >= k else head - k + powers.shape[0]]
-    return total / WINDOW_HOPS
+    return total / hops
 
 
 @kernel
@@ -116,7 +138,14 @@ def trust_of(levels: Array, head: int) -> float:
 
 @kernel
 def update_presence(
-    level: float, earlier: float, strength: float, cents: float, probability: float, hop_s: float, state: Array
+    level: float,
+    earlier: float,
+    strength: float,
+    cents: float,
+    probability: float,
+    low_hz: float,
+    hop_s: float,
+    state: Array,
 ) -> float:
     """Return 1 while a note counts, else 0.
 
@@ -130,9 +159,12 @@ def update_presence(
         state[0] = max(state[0] - sinking * hop_s, LEAST_EXPECTED_DB)
     state[2] += CALM * (strength - state[2])
     near = state[0] + NEAR_DB
-    opens = state[0] + STRANGE_DB
     if cents > state[5] - BELOW_CENTS:
         opens = min(max(state[1] + OVER_REST_DB, state[0] + SOFT_DB), near)
+    else:
+        opens = state[0] + STRANGE_DB
+        if low_hz > BASS_HZ:
+            opens = min(max(state[1] + LEAP_OVER_REST_DB, state[0] + SOFT_DB), opens)
     if state[3] > 0.0:
         sounds = level > opens - STAYS_DB and state[2] > CLOSES_STRENGTH
     else:

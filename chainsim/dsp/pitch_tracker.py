@@ -29,6 +29,7 @@ from chainsim.dsp.pitch_presence import (
     level_db,
     trust_of,
     update_presence,
+    window_hops,
     window_mean,
 )
 from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, ROWS, SILENT_DB, VOICED
@@ -65,7 +66,6 @@ LOW_WINDOW_S, HIGH_WINDOW_S = 0.009, 0.006
 CUT_LOW_HZ = 200.0
 """A gentle high pass: a horn's harmonics tell its pitch, and what lies below is mostly bass and drums."""
 
-BRIGHT_HZ = 800.0
 CUT_HIGH_HZ = 2600.0
 """A low pass of third order: above is mostly breath."""
 
@@ -121,7 +121,7 @@ class PitchTracker:
         self._powers = np.zeros((2, HISTORY))
         self._levels = np.zeros(HISTORY)
         self._presence = np.zeros(6)
-        self._sums = np.zeros(3)
+        self._sums = np.zeros(4)
         self._since = np.zeros(2, np.int64)
         self._newest = np.zeros(len(ROWS))
         self.reset()
@@ -244,7 +244,8 @@ def track(
     """Track one span. x is the sound, y the same cut to the speaking range; `newest` (5,) is what holds now.
 
     `counts`: samples of the current hop that have come, pitches believed in, candidates; `sums`: squares of x, and
-    of what is bright in y, in this hop; what is dull in y.
+    of what is bright in y, in this hop; what is dull in y; hops that levels are
+    measured over.
     """
     history = levels.shape[0]
     high_hop = hop // step
@@ -269,7 +270,9 @@ def track(
             since[1] = head
             powers[0, head], powers[1, head] = sums[0] / hop, sums[1] / hop
             sums[0], sums[1] = 0.0, 0.0
-            levels[head] = level_db(window_mean(powers[1], head))
+            sums[3] = window_hops(newest[F0_HZ] if newest[VOICED] > 0.0 else 0.0, hop_s, sums[3])
+            window = math.ceil(sums[3])
+            levels[head] = level_db(window_mean(powers[1], head, window))
             push(waiting, low_step, low_kept, low_newest, low_energy, low_at)
             push(waiting, waiting.shape[0] // high_hop, high_kept, high_newest, high_energy, high_at)
             counts[2] = 0
@@ -326,11 +329,13 @@ def track(
             )
             now = strength[0] if counts[1] > 0 else 0.0
             earlier = levels[head - DELAY_HOPS if head >= DELAY_HOPS else head - DELAY_HOPS + history]
-            newest[VOICED] = update_presence(levels[head], earlier, now, cents[0], probability[0], hop_s, presence)
+            newest[VOICED] = update_presence(
+                levels[head], earlier, now, cents[0], probability[0], ranges[0, 1], hop_s, presence
+            )
             if counts[1] > 0:
                 newest[F0_HZ] = believed_hz(cents[0])
                 newest[CONFIDENCE] = probability[0] * now
-            newest[LEVEL_DB] = level_db(window_mean(powers[0], head))
+            newest[LEVEL_DB] = level_db(window_mean(powers[0], head, window))
             newest[ONSET_AGE_S] = attack_age(levels, head, presence[0], since) * hop_s
         for r in range(rows.shape[0]):
             rows[r, i] = newest[r]
