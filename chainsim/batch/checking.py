@@ -142,7 +142,8 @@ def check_sketch(sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int
         warnings += [place + w for w in found if w not in warnings]
     if faults:
         raise SketchError(faults)
-    if range_hz is not None and sketch.header.instrument is None:
+    header = sketch.header
+    if range_hz is not None and header.instrument is None and None in (header.lowest_hz, header.highest_hz):
         warnings.append(
             f"the pitch is looked for between {range_hz[0]:.0f} and {range_hz[1]:.0f} Hz;"
             " name the instrument, and the tracker has less to mistake"
@@ -199,8 +200,10 @@ def follows_pitch(graph: Graph) -> bool:
 
 def _tuning(sketch: Sketch, take: Take) -> Tuning | None:
     header = sketch.header
-    follows = follows_pitch(build_graph(sketch, take.sample_rate_hz, take.channels))
-    if header.instrument is None and not follows:
+    if header.instrument is None and not any(
+        follows_pitch(build_graph(alone(sketch, state), take.sample_rate_hz, take.channels))
+        for _, state in states(sketch)
+    ):
         return None
     high_hz = min(header.pitch_range_hz[1], HIGHEST_OF_RATE * take.sample_rate_hz)
     return tuning_of(track(take, range_hz=(header.pitch_range_hz[0], high_hz), a4_hz=sketch.base.a4_hz))
