@@ -104,7 +104,7 @@ class ControlPlacing:
     def _pitch(self, entry: BlockEntry, heard: Heard) -> Node:
         source = getattr(entry.settings, "source", "track")
         if source not in ("track", "tracked_midi"):
-            return self._midi_part(source)
+            return self._midi_part(entry, source)
         track = self._track(entry, heard)
         if source == "track":
             return track
@@ -134,13 +134,15 @@ class ControlPlacing:
         self._placed.nodes.add(node)
         return node
 
-    def _midi_part(self, file: str) -> Node:
+    def _midi_part(self, entry: BlockEntry, file: str) -> Node:
         from chainsim.stage.midi_part import MidiPart, MidiPartSettings
 
-        settings = MidiPartSettings(file=file)
+        settings = MidiPartSettings(file=file, channel=getattr(entry.settings, "midi_channel", 0))
         key = (MidiPart.type_name, settings_json(settings), self._scope.sketch.folder, self._state.a4_hz)
         node = self._shelf.find(key)
         if node is None:
-            node = self._shelf.keep(key, Node("control", file, settings, MidiPart, a4_hz=self._state.a4_hz))
+            node = self._shelf.keep(
+                key, Node("control", f"{entry.name}.source", settings, MidiPart, a4_hz=self._state.a4_hz)
+            )
         self._placed.nodes.add(node)
         return node
