@@ -2,7 +2,8 @@
 
 The walk (`chainsim.dsp.random_walk`) counts notes of the scale from a middle that lies an interval away from the note
 the horn plays. It belongs to the grid and to the block's seed, not to what is played: so a passage played again over
-the same bars gets the same line. Each note lasts a share of its grid value and takes the horn's level where it begins.
+the same bars gets the same line. Each note lasts a share of its grid value and takes the horn's level where it begins;
+after the horn has stopped, the level it had before it died away.
 """
 
 from __future__ import annotations
@@ -38,6 +39,10 @@ LEVEL_MS = 3.0
 
 LATE_S = 0.06
 """How long after its grid point a note may begin, where the horn began on the beat and its pitch was found later."""
+
+
+LEVEL_SLICE_S, LEVEL_SLICES = 0.1, 4
+"""The level before a horn died away is the highest of its last slices: 0.3 to 0.4 s."""
 
 
 class WanderingBassSettings(PitchSource):
@@ -88,6 +93,7 @@ def walking_notes(
     smooth: float,
     number: npt.NDArray[np.int64],
     z: Array,
+    highest: Array,
     start: Array,
     sounding: Array,
     pitch: Array,
@@ -115,19 +121,32 @@ def walking_notes(
         Coefficient of the one-pole that keeps a change of level from clicking.
     number : ndarray of int64, shape (3,)
         State: the last grid point, the walk's place there, and whether its note is still due; (-1, 0, 0) at the start.
-    z : ndarray, shape (7,)
+    z : ndarray, shape (8,)
         State: seconds since a pitch was known (infinite at the start), that pitch in Hz, its level in dB; beat at which
-        the sounding note ends, its pitch, its amplitude on the way and in the end. All others 0 at the start.
+        the sounding note ends, its pitch, its amplitude on the way and in the end; seconds in the newest slice. All
+        others 0 at the start.
+    highest : ndarray, shape (slices,)
+        State: highest level in dB of each slice of time, the newest first, until the pitch was last known; -inf at the
+        start.
     start, sounding, pitch, amplitude : ndarray, shape (frames,)
         1 where a note begins; 1 while it is held; semitones; rms.
     """
-    since_s, played_hz, level_db, end, semitones, size, aim = z[0], z[1], z[2], z[3], z[4], z[5], z[6]
+    since_s, played_hz, level_db, end, semitones, size, aim, slice_s = z[0], z[1], z[2], z[3], z[4], z[5], z[6], z[7]
     last, place, due = number[0], number[1], number[2]
-    reach = (line.shape[1] - 1) // 2
+    reach, step_s = (line.shape[1] - 1) // 2, 1.0 / sample_rate_hz
     for i in range(track.shape[1]):
-        since_s += 1.0 / sample_rate_hz
+        since_s += step_s
         if track[VOICED, i] > 0.0 and track[F0_HZ, i] > 0.0:
+            if since_s > LEVEL_SLICE_S * LEVEL_SLICES:
+                highest[:] = -math.inf
             since_s, played_hz, level_db = 0.0, track[F0_HZ, i], track[LEVEL_DB, i]
+            slice_s += step_s
+            if slice_s >= LEVEL_SLICE_S:
+                slice_s = 0.0
+                for j in range(highest.shape[0] - 1, 0, -1):
+                    highest[j] = highest[j - 1]
+                highest[0] = -math.inf
+            highest[0] = max(highest[0], level_db)
         beat, beats_per_sample = tempo[1, i], tempo[0, i] / (60.0 * sample_rate_hz)
         k, begin, after = grid_point(beat, every_beats, long_share)
         start[i] = 0.0
@@ -141,6 +160,9 @@ def walking_notes(
         if due == 1 and since_s <= goes_on_s:
             note = 69.0 + 12.0 * math.log2(min(max(played_hz, 8.2), 12_500.0) / a4_hz)
             semitones = line[int(min(max(math.floor(note + 0.5), 0.0), 127.0)), reach + place]
+            if since_s > 0.0:
+                for j in range(highest.shape[0]):
+                    level_db = max(level_db, highest[j])
             aim = math.exp(min(level_db, 40.0) * (math.log(10.0) / 20.0))
             end = begin + gate * (after - begin)
             start[i], due = 1.0, 0
@@ -150,7 +172,7 @@ def walking_notes(
         sounding[i] = 1.0 if beat < end else 0.0
         pitch[i] = semitones
         amplitude[i] = size
-    z[0], z[1], z[2], z[3], z[4], z[5], z[6] = since_s, played_hz, level_db, end, semitones, size, aim
+    z[0], z[1], z[2], z[3], z[4], z[5], z[6], z[7] = since_s, played_hz, level_db, end, semitones, size, aim, slice_s
     number[0], number[1], number[2] = last, place, due
 
 
@@ -185,13 +207,15 @@ class WanderingBass(Block[WanderingBassSettings]):
         self.tail_s = chosen.goes_on_s + chosen.gate * slowest_s + release_seconds(chosen.release_ms)
         self.tail_s += chosen.late_s
         self._number = np.zeros(3, np.int64)
-        self._z_notes, self._z_shape, self._z_filter = np.zeros(7), np.zeros(2), np.zeros((1, 2))
+        self._z_notes, self._z_shape, self._z_filter = np.zeros(8), np.zeros(2), np.zeros((1, 2))
+        self._highest_db = np.zeros(LEVEL_SLICES)
         self.reset()
 
     def reset(self) -> None:
         for state in (self._z_notes, self._z_shape, self._z_filter, self._number):
             state.fill(0)
         self._number[0], self._z_notes[0] = -1, math.inf
+        self._highest_db.fill(-math.inf)
         self._oscillator.reset()
 
     def process(self, io: Io) -> None:
@@ -213,6 +237,7 @@ class WanderingBass(Block[WanderingBassSettings]):
             self._smooth,
             self._number,
             self._z_notes,
+            self._highest_db,
             start,
             sounding,
             pitch,

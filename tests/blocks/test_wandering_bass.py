@@ -155,6 +155,24 @@ def test_its_level_is_the_horns() -> None:
     assert 20.0 * math.log10(np.std(steady)) == pytest.approx(-18.0, abs=0.5)
 
 
+def test_notes_after_the_horn_has_stopped_are_as_loud_as_it_was_before_it_died_away() -> None:
+    script = Script().note(329.628, 1.05)
+    for fallen_db in range(0, 25, 2):  # 24 dB in 0.26 s, the pitch still known
+        script.note(329.628, 0.02, level_db=-20.0 - fallen_db, attack=False)
+    script.rest(2.5)
+    y = line(script, **SINE, sustain_db=0.0, goes_on_s=2.0, gate=0.8)
+    levels_db = [
+        20.0 * math.log10(np.std(y[round((0.5 * k + 0.1) * FS) : round((0.5 * k + 0.35) * FS)])) for k in (3, 4, 5)
+    ]
+    assert levels_db == pytest.approx([-20.0] * 3, abs=0.5)
+
+
+def test_a_soft_note_after_a_rest_goes_on_softly() -> None:
+    script = Script().note(329.628, 1.0, level_db=-10.0).rest(1.0).note(329.628, 0.2, level_db=-40.0).rest(1.0)
+    y = line(script, **SINE, sustain_db=0.0, gate=0.8)
+    assert 20.0 * math.log10(np.std(y[round(2.6 * FS) : round(2.85 * FS)])) == pytest.approx(-40.0, abs=0.5)
+
+
 def test_it_needs_a_key_and_right_words() -> None:
     with pytest.raises(SettingError, match='allowed such as key = "E minor"'):
         ready("wandering_bass")
