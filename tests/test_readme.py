@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 import soundfile
@@ -14,6 +16,7 @@ import soundfile
 from chainsim import load_sketch, parse_sketch, render
 from chainsim.resources import preset_paths, take_paths
 from chainsim.sketch.model import Common, Header
+from tests.cli.running import ran
 
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
@@ -37,6 +40,32 @@ def test_the_first_sketch_renders(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert 0.01 < np.abs(heard).max() < 1.0
 
 
+def test_the_voices_render_beside_the_horn() -> None:
+    take, rate_hz = soundfile.read(next(iter(take_paths().values())), frames=96_000)
+    sketch = parse_sketch(fenced("toml")[1])
+    assert sketch.warnings == ()
+    assert 0.01 < np.abs(render(sketch, take, rate_hz).audio).max() < 1.0
+
+
+def test_a_take_is_tracked_with_every_option_of_the_table(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("first.toml").write_text(fenced("toml")[0])
+    take, rate_hz = soundfile.read(next(iter(take_paths().values())), frames=96_000)
+    soundfile.write("horn.wav", take, rate_hz)
+    command = re.search(r"^    chainsim (track .*)$", README.read_text(), flags=re.M)
+    table = re.search(r"^\| option .*?\n\n", README.read_text(), flags=re.M | re.S)
+    assert command is not None
+    assert table is not None
+    options = re.findall(r"`(--[^`]+)`", table[0])
+    assert len(options) >= 8
+    line = [*shlex.split(command[1]), *" ".join(options).split()]
+    told = ran(capsys, *line)
+    assert told.code == 0, told.err
+    assert all(Path(name).stat().st_size > 0 for name in ("horn.csv", "horn.mid", "horn.png"))
+
+
 def test_the_python_example_runs(tmp_path: Path) -> None:
     (tmp_path / "first.toml").write_text(fenced("toml")[0])
     take, rate_hz = soundfile.read(next(iter(take_paths().values())), frames=48_000)
@@ -50,8 +79,12 @@ SKETCH_PAGE = ROOT / "presets" / "README.md"
 
 
 @pytest.mark.parametrize("text", fenced("toml", SKETCH_PAGE))
-def test_every_example_of_the_sketch_page_renders(text: str) -> None:
-    sketch = parse_sketch(text)
+def test_every_example_of_the_sketch_page_renders(text: str, tmp_path: Path) -> None:
+    for name in re.findall(r'"(\w+\.mid)"', text):
+        notes = [mido.Message("note_on", note=60), mido.Message("note_off", note=60, time=480)]
+        mido.MidiFile(tracks=[mido.MidiTrack(notes)]).save(tmp_path / name)
+    (tmp_path / "sketch.toml").write_text(text)
+    sketch = load_sketch(tmp_path / "sketch.toml")
     assert sketch.warnings == ()
     rng = np.random.default_rng(1)
     assert np.isfinite(render(sketch, 0.1 * rng.standard_normal(4_800), 48_000.0).audio).all()
