@@ -33,16 +33,20 @@ SLIDE_STEP_S, SLIDE_ST = 0.005, 0.12
 """What moves faster than so much within so long is a step: 24 semitones a second."""
 LEAST_SLIDE_ST = 0.5
 
+LEAP_ST, STRAY_ST = 1.0, 3.0
+"""Before a leap between two messages to a note so far away, the pitch was a wrong one; what slides there is played."""
+
 JOINED_S = 0.005
 """Notes nearer than this follow without a rest."""
 
 
 @dataclass(frozen=True)
 class _Sounded:
-    """One note of the finder, as played and as known."""
+    """One note of the finder, as played and as known; with a beginning joined to it, its own pitch comes later."""
 
     began_s: float
     known_s: float
+    own_s: float
     ended_s: float
     end_known_s: float
     midi: int
@@ -108,7 +112,7 @@ class NoteGatherer:
         began_s, on_s, midi, first_db, slurred = self._open
         attack_db, settled = float(before[rows_of.ATTACK_DB]), bool(before[rows_of.SETTLED])
         self._sounded.append(
-            _Sounded(began_s, on_s, known_s - age_s, known_s, midi, attack_db, first_db, slurred, settled)
+            _Sounded(began_s, on_s, on_s, known_s - age_s, known_s, midi, attack_db, first_db, slurred, settled)
         )
         self._open = None
 
@@ -119,7 +123,7 @@ class NoteGatherer:
         began_s, known_s, midi, first_db, slurred = self._open
         end_s = self._frames / self._rate_hz
         attack_db, settled = float(self._last[rows_of.ATTACK_DB]), bool(self._last[rows_of.SETTLED])
-        last = _Sounded(began_s, known_s, end_s, end_s, midi, attack_db, first_db, slurred, settled)
+        last = _Sounded(began_s, known_s, known_s, end_s, end_s, midi, attack_db, first_db, slurred, settled)
         return [*self._sounded, last]
 
     def as_sent(self) -> NoteEvents:
@@ -133,7 +137,9 @@ class NoteGatherer:
         sounded = _with_beginnings(self._all(), pitch)
         kept = [_renamed(s, pitch) for s in sounded if s.ended_s - s.began_s >= BLIP_S]
         notes = [Note(s.began_s, s.ended_s, s.midi, _velocity(s.attack_db)) for s in kept]
-        return NoteEvents(tuple(notes), _moved_to_begin(pitch, kept), _moved_to_begin(breath, kept))
+        return NoteEvents(
+            tuple(notes), _moved_to_begin(_without_strays(pitch, kept), kept), _moved_to_begin(breath, kept)
+        )
 
     def median_age_s(self) -> float:
         """Median time from a note's begin until it is known; NaN without notes."""
@@ -194,6 +200,18 @@ def _renamed(note: _Sounded, pitch: Array) -> _Sounded:
     middle = int(np.searchsorted(np.cumsum(lasting[order]), 0.5 * lasting.sum()))
     midi = math.floor(pitch[first:last, 1][order][min(middle, last - first - 1)] + 0.5)
     return replace(note, midi=midi) if abs(midi - note.midi) == 1 and 0 <= midi <= 127 else note
+
+
+def _without_strays(pitch: Array, sounded: Sequence[_Sounded]) -> Array:
+    """Drop what lies far from its note in a beginning that was joined to it, and leaps there."""
+    kept = np.ones(pitch.shape[0], np.bool_)
+    for note in sounded:
+        first, own = np.searchsorted(pitch[:, 0], (note.known_s - 1e-9, note.own_s - 1e-9))
+        leaps = np.flatnonzero(np.abs(np.diff(pitch[first : own + 1, 1])) > LEAP_ST)
+        if leaps.size:
+            part = slice(first, first + int(leaps[-1]) + 1)
+            kept[part] = np.abs(pitch[part, 1] - note.midi) <= STRAY_ST
+    return pitch[kept]
 
 
 def _moved_to_begin(curve: Array, sounded: Sequence[_Sounded]) -> Array:

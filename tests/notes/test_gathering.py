@@ -48,6 +48,24 @@ def test_an_attack_an_octave_too_low_belongs_to_its_note() -> None:
     assert [n.midi for n in gatherer.as_played().notes] == [60]
 
 
+@pytest.mark.parametrize(("low", "high", "seconds"), [(41.0, 67.0, 0.03), (48.0, 60.0, 0.08), (72.0, 60.0, 0.03)])
+def test_a_wrong_pitch_at_the_beginning_is_dropped(low: float, high: float, seconds: float) -> None:
+    gatherer = gathered(rows_of(steps((REST, 0.1), (low, seconds), (high, 0.3), (REST, 0.1))))
+    assert np.isclose(gatherer.as_sent().pitch[:, 1], low).any()
+    played = gatherer.as_played()
+    (note,) = played.notes
+    assert (note.midi, note.begin_s) == (round(high), pytest.approx(0.1, abs=0.01))
+    assert played.pitch[0, 0] == note.begin_s
+    assert np.abs(played.pitch[:, 1] - high).max() < 0.02
+
+
+def test_a_long_slide_keeps_its_pitch() -> None:
+    slide = np.concatenate([steps((REST, 0.1)), np.linspace(56.0, 60.0, 90), steps((60.0, 0.3), (REST, 0.1))])
+    played = gathered(rows_of(slide)).as_played()
+    assert [n.midi for n in played.notes] == [60]
+    assert played.pitch[0, 1] < 56.4
+
+
 def test_a_real_octave_slur_stays_two_notes() -> None:
     gatherer = gathered(rows_of(steps((REST, 0.1), (48.0, 0.2), (60.0, 0.3), (REST, 0.1))))
     assert [n.midi for n in gatherer.as_played().notes] == [48, 60]
