@@ -81,7 +81,7 @@ def follow_pitch(
         State: estimate in Hz, in semitones, first and second one-pole, o, h, nearest note, and whether a new pitch is
         awaited (1). All zero but the last, which is 1, at the start.
     pitch, note : ndarray, shape (frames,)
-        Semitones, and the nearest note; both 0 before any pitch is known.
+        Semitones, and the nearest note; 0 and -1 before any pitch is known.
     """
     hz, aim, s1, s2, offset, snapped, nearest, awaited = z[0], z[1], z[2], z[3], z[4], z[5], z[6], z[7]
     last_ms, glide = 0.0, 0.0
@@ -121,7 +121,7 @@ def follow_pitch(
             most = FREE_AGAIN / sample_rate_hz
             snapped += min(max(-snapped, -most), most)
         pitch[i] = s2 + offset + snapped
-        note[i] = nearest
+        note[i] = nearest if hz > 0.0 else -1.0
     z[0], z[1], z[2], z[3], z[4], z[5], z[6], z[7] = hz, aim, s1, s2, offset, snapped, nearest, awaited
 
 
@@ -153,9 +153,10 @@ def interval_ratio(
     Parameters
     ----------
     note : ndarray, shape (frames,)
-        The nearest note that was played, 0 ... 127.
+        The nearest note that was played, 0 ... 127, or -1 before any was.
     intervals : ndarray, shape (128,)
-        The voice's distance in semitones for each played note; a change of it glides as the pitch does.
+        The voice's distance in semitones for each played note; a change of it glides as the pitch does, but begins at
+        the first note's.
     glide_ms, detune_cents : ndarray, shape (frames,)
     place : float
         The voice's share of the detuning, -1 to 1.
@@ -169,11 +170,12 @@ def interval_ratio(
         if glide_ms[i] != last_ms:
             last_ms = glide_ms[i]
             glide = glide_coefficient(last_ms, sample_rate_hz)
-        aim = intervals[int(note[i])]
+        aim = intervals[int(max(note[i], 0.0))]
         if distance != aim:
             away = glide * (distance - aim)
             distance = aim if math.isnan(last_note) or abs(away) < 1e-9 else aim + away
-        last_note = note[i]
+        if note[i] >= 0.0:
+            last_note = note[i]
         semitones = distance + 0.01 * place * detune_cents[i]
         if semitones != last:
             last = semitones

@@ -91,6 +91,15 @@ def test_a_third_in_the_key_is_major_or_minor(played: str, sounding: float) -> N
     assert abs(cents(pitch_of(between(y, 0.2, 0.8), sounding), sounding)) < 0.1
 
 
+def test_the_first_note_is_in_the_key_at_once_however_slow_the_glide() -> None:
+    # A minor: over A the third is minor; MIDI note 0, a C, would have a major one.
+    voices = [{"waveform": "sine", "interval": "third above"}]
+    script = Script().rest(0.2).note(220.0, 0.5)
+    y = heard(script, **{**SINE, "voices": voices}, key="A minor", glide_ms=2000.0)
+    expected_hz = 261.626
+    assert abs(cents(pitch_of(between(y, 0.25, 0.7), expected_hz), expected_hz)) < 1.0
+
+
 def test_what_needs_a_key_says_so() -> None:
     with pytest.raises(SettingError, match=r'voices\[0\].interval = "third above" counts steps in a key'):
         ready("following_synth", voices=[{"interval": "third above"}])
