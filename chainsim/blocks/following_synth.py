@@ -53,6 +53,8 @@ CLOSING_MS = 20.0
 CUTTING_MS = 6.0
 """When an attack comes whose pitch isn't known, and for "mute"."""
 
+FLOOR_DB, SLOPE_DB = 90.0, 12.0
+"""A tail ends so far under the top; for every octave that the filter opens after a note, so much louder is the rest."""
 
 FILTER_RINGS_S = 0.006
 """How much longer than a short release the filter behind it may be heard."""
@@ -115,7 +117,9 @@ class FollowingSynth(Block[FollowingSynthSettings]):
         if chosen.amplitude == "horn":
             self.tail_s = min(closing_ms, POWER_NEPERS / TWO_POLES * LEVEL_SMOOTHING_MS) / 1000.0
         else:
-            self.tail_s = chosen.release_ms / 1000.0 * math.log(10.0) * 90.0 / 20.0 + FILTER_RINGS_S
+            opens = sum(max(-context.extremes[name][0], 0.0) for name in ("horn_octaves", "envelope_octaves"))
+            falls_db = FLOOR_DB + SLOPE_DB * opens
+            self.tail_s = chosen.release_ms / 1000.0 * math.log(10.0) * falls_db / 20.0 + FILTER_RINGS_S
         self.tail_s += chosen.late_s
         self._z_notes, self._z_pitch, self._z_gate = np.zeros(4), np.zeros(8), np.zeros(1)
         self._z_level, self._z_loud, self._z_shape, self._z_sweep = np.zeros((4, 2))
