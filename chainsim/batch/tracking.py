@@ -62,7 +62,7 @@ def track(
     instrument : str, optional
         The horn, which says what range to look in, and how it transposes.
     range_hz : (low, high), optional
-        The range itself; without both, that of any horn.
+        The range itself, as far up as the sample rate carries it; without both, that of any horn.
     a4_hz : float, 380 to 480
     hysteresis_cents, settle_ms, bend_range_semitones : float
         As for `NoteRules`: 0 ... 50 cents, 5 ... 500 ms, 1 ... 96 semitones.
@@ -73,12 +73,16 @@ def track(
     AudioError
         If the take cannot be read.
     SettingError
-        If there is no such horn, or a number is outside its range.
+        If there is no such horn, or a number is outside its range; if the bend range is not in whole cents.
     """
     _check("a4_hz", a4_hz, 380.0, 480.0, "Hz")
     _check("hysteresis_cents", hysteresis_cents, 0.0, 50.0, "cents")
     _check("settle_ms", settle_ms, 5.0, 500.0, "ms")
     _check("bend_range_semitones", bend_range_semitones, 1.0, 96.0, "semitones")
+    if abs(100.0 * bend_range_semitones - round(100.0 * bend_range_semitones)) > 1e-6:
+        raise SettingError(
+            f"bend_range_semitones = {bend_range_semitones:g} semitones, allowed whole cents, such as 2.5"
+        )
     horn = None if instrument is None else find_horn(instrument)
     rules = NoteRules(a4_hz, hysteresis_cents, settle_ms, bend_range_semitones)
     with ExitStack() as stack:
@@ -101,7 +105,7 @@ def track(
         played=played,
         sent=gatherer.as_sent(),
         known_ms=1000.0 * gatherer.median_age_s(),
-        warnings=(*source.warnings, *_beyond(horn, looked_hz, a4_hz, source.sample_rate_hz), *_doubts(rows)),
+        warnings=(*source.warnings, *_beyond(horn, range_hz, looked_hz, a4_hz, source.sample_rate_hz), *_doubts(rows)),
     )
 
 
@@ -113,11 +117,10 @@ def _check(name: str, value: float, low: float, high: float, unit: str) -> None:
 def _range_hz(
     horn: Horn | None, range_hz: tuple[float, float] | None, a4_hz: float, sample_rate_hz: float
 ) -> tuple[float, float]:
-    """What to look for: what is asked for, or what of the horn's range this sample rate carries."""
-    if range_hz is not None:
-        return range_hz
-    low_hz, high_hz = ANY_HORN_HZ if horn is None else horn.search_hz(a4_hz)
-    return low_hz, min(high_hz, HIGHEST_OF_RATE * sample_rate_hz)
+    """What is asked for or the horn's range, as far up as this sample rate carries it."""
+    low_hz, high_hz = range_hz or (ANY_HORN_HZ if horn is None else horn.search_hz(a4_hz))
+    most_hz = HIGHEST_OF_RATE * sample_rate_hz
+    return low_hz, min(high_hz, most_hz) if low_hz < most_hz else high_hz
 
 
 def _track_all(source: Take, tracker: PitchTracker, gatherer: NoteGatherer, progress: Progress | None) -> Array:
@@ -139,13 +142,27 @@ def _track_all(source: Take, tracker: PitchTracker, gatherer: NoteGatherer, prog
     return np.concatenate(kept, axis=1)
 
 
-def _beyond(horn: Horn | None, looked_hz: tuple[float, float], a4_hz: float, sample_rate_hz: float) -> list[str]:
-    """What to say where the sample rate does not carry all notes of the horn."""
-    if horn is None or looked_hz[1] >= horn.reach_hz(a4_hz)[1] or looked_hz[1] < HIGHEST_OF_RATE * sample_rate_hz:
+def _beyond(
+    horn: Horn | None,
+    range_hz: tuple[float, float] | None,
+    looked_hz: tuple[float, float],
+    a4_hz: float,
+    sample_rate_hz: float,
+) -> list[str]:
+    """What to say where the sample rate does not carry all that is asked for, or all notes of the horn."""
+    if looked_hz[1] < HIGHEST_OF_RATE * sample_rate_hz:
+        return []
+    if range_hz is not None:
+        name, reach_hz = "the range asked for", range_hz[1]
+    elif horn is not None:
+        name, reach_hz = f"the {horn.name}", horn.reach_hz(a4_hz)[1]
+    else:
+        return []
+    if looked_hz[1] >= reach_hz:
         return []
     return [
         f"at a sample rate of {sample_rate_hz:g} Hz pitch is looked for up to {looked_hz[1]:.0f} Hz;"
-        f" the {horn.name} reaches {horn.reach_hz(a4_hz)[1]:.0f} Hz"
+        f" {name} reaches {reach_hz:.0f} Hz"
     ]
 
 

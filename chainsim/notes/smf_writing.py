@@ -98,9 +98,11 @@ def smf_bytes(events: NoteEvents, layout: SmfLayout = SmfLayout()) -> bytes:
 
 
 def _check(events: NoteEvents, layout: SmfLayout) -> None:
-    if not 0.01 <= layout.bend_range_semitones <= WIDEST_BEND_SEMITONES:
+    cents = 100.0 * layout.bend_range_semitones
+    if not (1.0 - 1e-6 <= cents <= 100.0 * WIDEST_BEND_SEMITONES and abs(cents - round(cents)) < 1e-6):
         raise SettingError(
             f"bend range = {layout.bend_range_semitones:g} semitones, allowed 0.01 ... {WIDEST_BEND_SEMITONES:g}"
+            " in whole cents"
         )
     for note in events.notes:
         if not 0 <= note.midi + layout.transpose_semitones <= 127:

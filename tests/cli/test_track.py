@@ -219,6 +219,7 @@ BAD = {
     "a4": (("--a4-hz", 300), "a4_hz = 300 Hz, allowed 380 ... 480 Hz"),
     "tempo": (("--tempo-bpm", 0), "--tempo-bpm = 0 bpm, allowed 20 ... 400 bpm"),
     "bend": (("--bend-range", 0), "bend_range_semitones = 0 semitones, allowed 1 ... 96 semitones"),
+    "bend in part of a cent": (("--bend-range", 2.005), "bend_range_semitones = 2.005 semitones, allowed whole cents"),
     "as sent": (("--as-sent",), "--as-sent says how the MIDI file is written"),
     "picture": (("--plot", "t.gif"), 't.gif: cannot draw ".gif" files, allowed .png | .svg | .pdf'),
     "folder": (("--csv", "nowhere/t.csv"), "does not exist"),
@@ -266,6 +267,22 @@ def test_rates_that_cannot_carry_a_horn_are_told(tmp_path: Path, capsys: pytest.
     assert run.code == 0
     assert "at a sample rate of 8000 Hz pitch is looked for up to 1600 Hz; the piccolo reaches 4699 Hz" in run.err
     assert ran(capsys, "track", take).code == 0
+
+
+def test_a_range_is_looked_in_as_far_as_the_rate_carries_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # A pitch is looked for up to a fifth of the rate; render and check limit a sketch's range in the same way.
+    take = take_file(tmp_path, tone(550.0, 0.3, 8_000), 8_000)
+    sketch = sketch_file(tmp_path, 'lowest_hz = 100.0\nhighest_hz = 2000.0\nchain = ["gain"]')
+    for how in (("--sketch", sketch), ("--low-hz", 100, "--high-hz", 2000)):
+        run = ran(capsys, "track", take, *how)
+        assert run.code == 0, run.err
+        assert "looked for 100.0 ... 1600.0 Hz" in run.out
+        assert run.err.count("warning") == 1
+        assert "at a sample rate of 8000 Hz pitch is looked for up to 1600 Hz; the range asked for reaches 2000 Hz" in (
+            run.err
+        )
+    high = ran(capsys, "track", take, "--low-hz", 1700, "--high-hz", 2000)
+    assert "allowed up to 1600 Hz" in complaint(high)
 
 
 def test_a_range_narrows_what_a_horn_reaches(tmp_path: Path) -> None:

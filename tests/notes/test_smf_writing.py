@@ -143,6 +143,7 @@ def test_no_note_hangs_and_nothing_is_said_twice(
     ("layout", "message"),
     [
         (SmfLayout(bend_range_semitones=0.0), "bend range = 0 semitones, allowed 0.01 ... 96"),
+        (SmfLayout(bend_range_semitones=2.005), "bend range = 2.005 semitones, allowed 0.01 ... 96 in whole cents"),
         (SmfLayout(bend_range_semitones=97.0), "bend range = 97 semitones, allowed 0.01 ... 96"),
         (
             SmfLayout(transpose_semitones=60),
