@@ -22,15 +22,11 @@ _MOST_DB = 40.0
 
 
 @kernel
-def horn_amplitude(x: Audio, smooth: float, z: Array, y: Array) -> None:
-    """Fill y (frames,) with the rms of x (channels, frames), its power smoothed by two one-poles; state z (2,)."""
+def smoothed_root(smooth: float, z: Array, y: Array) -> None:
+    """Replace the power in y (frames,) by its root, after two one-poles; state z (2,)."""
     z0, z1 = z[0], z[1]
-    share = 1.0 / x.shape[0]
-    for i in range(x.shape[1]):
-        power = 0.0
-        for c in range(x.shape[0]):
-            power += share * (x[c, i] * x[c, i])
-        z0 = power + smooth * (z0 - power)
+    for i in range(y.shape[0]):
+        z0 = y[i] + smooth * (z0 - y[i])
         z1 = z0 + smooth * (z1 - z0)
         if z1 < FLUSH * FLUSH:
             z1 = 0.0
@@ -41,23 +37,28 @@ def horn_amplitude(x: Audio, smooth: float, z: Array, y: Array) -> None:
 
 
 @kernel
+def horn_amplitude(x: Audio, smooth: float, z: Array, y: Array) -> None:
+    """Fill y (frames,) with the rms of x (channels, frames), its power smoothed by two one-poles; state z (2,)."""
+    share = 1.0 / x.shape[0]
+    for i in range(x.shape[1]):
+        power = 0.0
+        for c in range(x.shape[0]):
+            power += share * (x[c, i] * x[c, i])
+        y[i] = power
+    smoothed_root(smooth, z, y)
+
+
+@kernel
 def track_amplitude(track: Array, smooth: float, z: Array, y: Array) -> None:
     """Fill y (frames,) with the rms that the track's level row tells, smoothed as `horn_amplitude` is; state z (2,)."""
-    z0, z1 = z[0], z[1]
     last_db, power = math.nan, 0.0
     for i in range(track.shape[1]):
         level_db = track[LEVEL_DB, i]
         if level_db != last_db:
             last_db = level_db
             power = math.exp(min(level_db, _MOST_DB) * (math.log(10.0) / 10.0)) if level_db > SILENT_DB else 0.0
-        z0 = power + smooth * (z0 - power)
-        z1 = z0 + smooth * (z1 - z0)
-        if z1 < FLUSH * FLUSH:
-            z1 = 0.0
-            if z0 < FLUSH * FLUSH:
-                z0 = 0.0
-        y[i] = math.sqrt(z1)
-    z[0], z[1] = z0, z1
+        y[i] = power
+    smoothed_root(smooth, z, y)
 
 
 @kernel
