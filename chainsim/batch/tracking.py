@@ -41,6 +41,9 @@ SURE = 0.5
 HARDLY_VOICED_PERCENT = 10.0
 HEARD_DB = -45.0
 
+CANCELLED_DB = 12.0
+"""What folding to mono takes at least from two channels that cancel; one silent channel loses 3 dB."""
+
 
 def track(
     take: str | Path | Take,
@@ -90,7 +93,7 @@ def track(
         looked_hz = _range_hz(horn, range_hz, a4_hz, source.sample_rate_hz)
         tracker = PitchTracker(*looked_hz, source.sample_rate_hz)
         gatherer = NoteGatherer(rules, source.sample_rate_hz)
-        rows = _track_all(source, tracker, gatherer, progress)
+        rows, lost_db = _track_all(source, tracker, gatherer, progress)
     played = gatherer.as_played().until(source.frames / source.sample_rate_hz)
     return Track(
         take=str(source.path or "array"),
@@ -105,7 +108,11 @@ def track(
         played=played,
         sent=gatherer.as_sent(),
         known_ms=1000.0 * gatherer.median_age_s(),
-        warnings=(*source.warnings, *_beyond(horn, range_hz, looked_hz, a4_hz, source.sample_rate_hz), *_doubts(rows)),
+        warnings=(
+            *source.warnings,
+            *_beyond(horn, range_hz, looked_hz, a4_hz, source.sample_rate_hz),
+            *_doubts(rows, lost_db),
+        ),
     )
 
 
@@ -123,23 +130,32 @@ def _range_hz(
     return low_hz, min(high_hz, most_hz) if low_hz < most_hz else high_hz
 
 
-def _track_all(source: Take, tracker: PitchTracker, gatherer: NoteGatherer, progress: Progress | None) -> Array:
-    """Give everything to the tracker and its rows to the gatherer; keep one column an estimate."""
+def _track_all(
+    source: Take, tracker: PitchTracker, gatherer: NoteGatherer, progress: Progress | None
+) -> tuple[Array, float]:
+    """Give everything to the tracker and its rows to the gatherer.
+
+    Returns one column an estimate, and the dB that folding the channels to their mean has taken.
+    """
     hop = tracker.hop_samples
+    energy = np.zeros(2)
     kept = [np.zeros((len(ROWS), 0))]
     in_all = source.frames + math.ceil(AFTER_S * source.sample_rate_hz)
     for n0 in range(0, in_all, SPAN_FRAMES):
         frames = min(SPAN_FRAMES, in_all - n0)
         x = source.read(n0, frames)
         rows = np.empty((len(ROWS), frames))
-        tracker.process(n0, np.ascontiguousarray(x.mean(axis=0)), rows)
+        folded = np.ascontiguousarray(x.mean(axis=0))
+        energy += np.sum(x**2) / x.shape[0], np.sum(folded**2)
+        tracker.process(n0, folded, rows)
         gatherer.add(rows)
         there = min(frames, source.frames - n0)
         if there > 0:
             kept.append(rows[:, (hop - 1 - n0) % hop : there : hop].copy())
         if progress is not None:
             progress(min(n0 + frames, source.frames), source.frames)
-    return np.concatenate(kept, axis=1)
+    lost_db = 10.0 * math.log10(energy[0] / max(energy[1], 1e-12 * energy[0])) if energy[0] > 0.0 else 0.0
+    return np.concatenate(kept, axis=1), lost_db
 
 
 def _beyond(
@@ -166,8 +182,13 @@ def _beyond(
     ]
 
 
-def _doubts(rows: Array) -> list[str]:
-    """What to say of a take in which hardly any pitch was found."""
+def _doubts(rows: Array, lost_db: float) -> list[str]:
+    """What to say of a take whose channels cancel, or in which hardly any pitch was found."""
+    if lost_db > CANCELLED_DB:
+        return [
+            f"left and right cancel each other: their mean is {min(lost_db, 99.0):.0f} dB softer than they are; is one"
+            " of them wired the wrong way round?"
+        ]
     heard = rows[LEVEL_DB] > HEARD_DB
     if not heard.any():
         return ["the take is nearly silent: no level over -45 dBFS"]

@@ -160,6 +160,17 @@ def test_stereo_is_folded_and_told(tmp_path: Path, capsys: pytest.CaptureFixture
     assert track(stereo).rows.tobytes() == track(mono).rows.tobytes()
 
 
+def test_channels_that_cancel_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    x = tone(220.0)
+    for n, other in enumerate((-x, -0.9 * x)):  # 0.05 of the sum is left: 26 dB less than 0.95
+        run = ran(capsys, "track", take_file(tmp_path, np.hstack([x, other]), RATE_HZ, f"{n}.wav"))
+        (warning,) = [line for line in run.err.splitlines() if line.startswith("warning")]
+        assert "left and right cancel each other" in warning
+    assert "is 26 dB softer" in warning
+    one_sided = ran(capsys, "track", take_file(tmp_path, np.hstack([x, 0.0 * x]), RATE_HZ, "one.wav"))
+    assert "warning" not in one_sided.err
+
+
 def test_the_picture_is_drawn(take: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for name, begins in (("t.png", b"\x89PNG"), ("t.svg", b"<?xml"), ("t.pdf", b"%PDF")):
         assert ran(capsys, "track", take, "--plot", tmp_path / name).code == 0
