@@ -2,7 +2,7 @@
 
 The part is of one voice: the note that began last sounds; when it ends, one that is still held goes on in its place.
 
-Source: MIDI 1.0 Detailed Specification; Standard MIDI Files 1.0 (RP-001).
+Source: MIDI 1.0 Detailed Specification; Standard MIDI Files 1.0 (RP-001); response to reset all controllers (RP-015).
 """
 
 from __future__ import annotations
@@ -28,12 +28,14 @@ LONGEST_S = 86_400.0
 DEFAULT_BEND_SEMITONES = 2.0
 """Where a file says nothing (MIDI 1.0)."""
 
-_ENDLESS_NUMBER = re.compile(rb"[\x80-\xff]{1024}")
-"""No number of a MIDI file is longer than four bytes, but a damaged one keeps the parser busy for hours."""
+_LONG_RUN = re.compile(rb"[\x80-\xff]{1024}")
+"""In a number it would keep the parser busy for hours; in a text it is allowed."""
+LONGEST_NUMBER = 4
+_DATA_BYTES = {0x8: 2, 0x9: 2, 0xA: 2, 0xB: 2, 0xC: 1, 0xD: 1, 0xE: 2}
 
 _BANK_OF_DATA = {6: 100.0, 38: 1.0}
 """Cents of bend range that one step of data entry stands for."""
-_BREATH, _ALL_OFF = 2, (120, 123)
+_BREATH, _ALL_OFF, _RESET_ALL = 2, (120, 123), 121
 
 
 def read_smf(path: str | Path, channel: int = 0) -> NoteEvents:
@@ -77,7 +79,7 @@ def _parsed(path: Path) -> mido.MidiFile:
         raise SettingError(f"{path}: over {MOST_BYTES / 1e6:g} MB, too large for the MIDI part of one horn")
     if not content.startswith(b"MThd"):
         raise SettingError(f"{path}: {'is empty (0 bytes)' if not content else 'not a Standard MIDI File'}")
-    if _ENDLESS_NUMBER.search(content):
+    if _LONG_RUN.search(content) and _has_endless_number(content):
         raise SettingError(f"{path}: is damaged: a number without end")
     try:
         file = mido.MidiFile(file=io.BytesIO(content))
@@ -89,6 +91,45 @@ def _parsed(path: Path) -> mido.MidiFile:
     if file.ticks_per_beat <= 0:
         raise SettingError(f"{path}: counts frames of film or nothing, allowed ticks a quarter note")
     return file
+
+
+def _has_endless_number(content: bytes) -> bool:
+    """Whether a time or length is longer than MIDI allows, or may be, because the events do not fit their track."""
+    track = 8 + int.from_bytes(content[4:8], "big")
+    while track + 8 <= len(content):
+        at, end = track + 8, track + 8 + int.from_bytes(content[track + 4 : track + 8], "big")
+        running = 0
+        while 0 <= at < min(end, len(content)):
+            at, running = _after_event(content, at, running)
+        if at < 0 or at > end:
+            return True
+        track = end
+    return False
+
+
+def _after_event(content: bytes, at: int, running: int) -> tuple[int, int]:
+    """Where the next event begins, -1 if that cannot be told, and its running status."""
+    _, at = _number(content, at)
+    if not 0 <= at < len(content):
+        return at, running
+    status = content[at]
+    if status in (0xF0, 0xF7, 0xFF):
+        length, at = _number(content, at + 2 if status == 0xFF else at + 1)
+        return (at + length if at >= 0 else -1), (running if status == 0xFF else 0)
+    if status >= 0x80:
+        running, at = status, at + 1
+    return (at + _DATA_BYTES[running >> 4] if running >> 4 in _DATA_BYTES else -1), running
+
+
+def _number(content: bytes, at: int) -> tuple[int, int]:
+    """A number of variable length, and where what follows it begins; -1 for a number without end."""
+    value = 0
+    for k in range(at, at + LONGEST_NUMBER):
+        byte = content[k] if k < len(content) else 0
+        value = value << 7 | byte & 0x7F
+        if byte < 0x80:
+            return value, k + 1
+    return 0, -1
 
 
 def _merged(file: mido.MidiFile, path: Path) -> tuple[list[tuple[int, Any]], TempoMap]:
@@ -169,6 +210,10 @@ class _Part:
             self.breath.append((time_s, float(value)))
         elif number in _ALL_OFF and self.held:
             self._sound([], time_s)
+        elif number == _RESET_ALL:
+            # It leaves the bend range as it is, but no parameter chosen (RP-015).
+            self.bend, self.parameter = 0.0, [127, 127]
+            self._bent(time_s)
         elif number in (100, 101):
             self.parameter[101 - number] = value
         elif number in (98, 99):  # a parameter that is not registered

@@ -103,6 +103,29 @@ def test_bend_range_is_what_registered_parameter_0_says(
     assert read.pitch[-1, 1] == pytest.approx(60.0 + semitones)
 
 
+def test_reset_of_all_controllers_takes_the_bend_back_and_leaves_its_range(tmp_path: Path) -> None:
+    # RP-015: bend to its centre, no parameter chosen (so that data entry changes nothing), the bend range as it was.
+    half = mido.Message("pitchwheel", pitch=4096)
+    setup = [control(101, 0), control(100, 0), control(6, 12), half, on(60)]
+    read = part(tmp_path, smf(*setup, control(121, 0, 100), control(6, 5), half.copy(time=100), off(60, 100)))
+    assert [p for _, p in read.pitch] == pytest.approx([66.0, 60.0, 66.0])
+    assert spans(read) == [(0.0, 0.3, 60, 80)]
+
+
+def test_a_text_of_any_bytes_is_no_damage(tmp_path: Path) -> None:
+    text = mido.MetaMessage("text", text="\xe9" * 5000)
+    sysex = mido.Message("sysex", data=[1, 2, 3])
+    messages = (
+        text,
+        mido.Message("program_change", program=5),
+        sysex,
+        on(60, 10),
+        on(60, 0x4000, 0),
+        text.copy(time=300),
+    )
+    assert spans(part(tmp_path, smf(*messages))) == [(0.01, 16.394, 60, 80)]
+
+
 def test_pretty_midi_reads_the_same_times(tmp_path: Path) -> None:
     random_numbers = random.Random(3)
     messages: list[mido.Message | mido.MetaMessage] = []
@@ -147,6 +170,12 @@ CANNOT = {
     "film frames": (GOOD[:12] + b"\xe7\x28" + GOOD[14:], "counts frames of film or nothing"),
     "huge": (GOOD + bytes(32_000_000), "over 32 MB, too large"),
     "endless number": (GOOD[:22] + b"\xff" * 5000, "is damaged: a number without end"),
+    "endless number after a text": (
+        smf(mido.MetaMessage("text", text="\xe9" * 2000), on(60), off(60, 9)).replace(
+            bytes([0, 0x90, 60]), b"\xff" * 2000 + bytes([0x90, 60])
+        ),
+        "is damaged: a number without end",
+    ),
     "a hundred days": (smf(on(60), off(60, 0x0FFFFFFF), ticks=1), "is damaged or lasts longer than a day"),
     "two channels": (TWO_CHANNELS, "notes on channels 1, 10; choose one with midi_channel"),
     "many tracks": (GOOD[:10] + b"\x7f\xff" + GOOD[12:], "is damaged: it ends too early"),
