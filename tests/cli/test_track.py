@@ -9,7 +9,6 @@ import sys
 from pathlib import Path
 
 import mido
-import mir_eval
 import numpy as np
 import pretty_midi
 import pytest
@@ -18,6 +17,7 @@ from chainsim.batch.tracking import track, tuning_of, write_midi
 from chainsim.horn.phrase import Note, Phrase
 from chainsim.horn.play import HornTake, play
 from tests.cli.running import complaint, names, ran, sketch_file, take_file
+from tests.note_scores import hz_of, note_scores
 from tests.sampled_horns import SampledHorn
 
 RATE_HZ = 48_000
@@ -314,12 +314,9 @@ def test_notes_of_sampled_horns_are_found(sampled: SampledHorn, tmp_path: Path) 
     found = track(sampled.path)
     write_midi(found, tmp_path / "t.mid")
     read = pretty_midi.PrettyMIDI(str(tmp_path / "t.mid")).instruments[0].notes
-    precision, recall, f_measure, _ = mir_eval.transcription.precision_recall_f1_overlap(
-        np.array([[n.onset_s, n.end_s] for n in sampled.notes]),
-        np.array([n.f0_hz for n in sampled.notes]),
-        np.array([[n.start, n.end] for n in read]),
-        np.array([440.0 * 2.0 ** ((n.pitch - 69) / 12.0) for n in read]),
-        offset_ratio=None,
+    precision, recall, f_measure = note_scores(
+        ((n.onset_s, n.end_s, n.f0_hz) for n in sampled.notes),
+        ((n.start, n.end, hz_of(n.pitch)) for n in read),
     )
     # The bar that the project sets itself, with the onset (50 ms) and pitch (50 cents) of MIREX.
     assert f_measure >= 0.9, (precision, recall)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import mir_eval
 import numpy as np
 import pytest
 
@@ -12,6 +11,7 @@ from chainsim.horn.phrase import Note, Phrase
 from chainsim.horn.phrases import LANTERN_WALTZ, LOW_WATER, ROPEWALK
 from chainsim.horn.play import HornTake, play
 from chainsim.notes.track import Track
+from tests.note_scores import hz_of, note_scores
 
 
 def tracked(notes: tuple[Note, ...], horn: str = "tenor sax", tempo_bpm: float = 90.0) -> tuple[HornTake, Track]:
@@ -28,12 +28,9 @@ def heights(found: Track) -> list[int]:
 def test_notes_of_whole_phrases(phrase: Phrase) -> None:
     take = play(phrase)
     notes = track(TakeArray(take.audio, take.sample_rate_hz), instrument=phrase.horn).played.notes
-    precision, recall, f_measure, _ = mir_eval.transcription.precision_recall_f1_overlap(
-        np.array([[n.onset_s, n.end_s] for n in take.notes]),
-        np.array([440.0 * 2.0 ** ((n.pitch - 69.0) / 12.0) for n in take.notes]),
-        np.array([[n.begin_s, n.end_s] for n in notes]),
-        np.array([440.0 * 2.0 ** ((n.midi - 69.0) / 12.0) for n in notes]),
-        offset_ratio=None,
+    precision, recall, f_measure = note_scores(
+        ((n.onset_s, n.end_s, hz_of(n.pitch)) for n in take.notes),
+        ((n.begin_s, n.end_s, hz_of(n.midi)) for n in notes),
     )
     assert f_measure >= 0.9, (precision, recall)  # the project's bar, at MIREX's 50 ms and 50 cents
 
