@@ -12,7 +12,6 @@ import numpy as np
 from chainsim.audio.reading import Take, TakeArray
 from chainsim.batch.playing import AS_WRITTEN, GateReport, PlayedReport, Samples, alone, cautions, play, states
 from chainsim.batch.tracking import track, tuning_of
-from chainsim.dsp.pitch_tracker import HIGHEST_OF_RATE
 from chainsim.errors import GraphError, SketchError
 from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine, Reader
@@ -205,8 +204,7 @@ def _tuning(sketch: Sketch, take: Take) -> Tuning | None:
         for _, state in states(sketch)
     ):
         return None
-    high_hz = min(header.pitch_range_hz[1], HIGHEST_OF_RATE * take.sample_rate_hz)
-    return tuning_of(track(take, range_hz=(header.pitch_range_hz[0], high_hz), a4_hz=sketch.base.a4_hz))
+    return tuning_of(track(take, range_hz=header.pitch_range_hz, a4_hz=sketch.base.a4_hz))
 
 
 def _state_report(name: str, state: State, graph: Graph) -> StateReport:
