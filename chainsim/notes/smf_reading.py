@@ -22,8 +22,8 @@ from chainsim.notes.model import Note, NoteEvents
 from chainsim.notes.tempo_map import TempoMap
 from chainsim.units import Array
 
-MOST_BYTES = 32_000_000
-"""What a tracked horn sends in twelve hours, at 720 bytes a second."""
+MOST_BYTES = 4_000_000
+"""What a tracked horn sends in an hour and a half, at 720 bytes a second; read, it takes about 200 times the memory."""
 LONGEST_S = 86_400.0
 DEFAULT_BEND_SEMITONES = 2.0
 """Where a file says nothing (MIDI 1.0)."""

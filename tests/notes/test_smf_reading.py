@@ -168,7 +168,7 @@ CANNOT = {
     "format 2": (GOOD[:9] + b"\x02" + GOOD[10:], "format 2, allowed 0 and 1"),
     "no time": (GOOD[:12] + b"\0\0" + GOOD[14:], "counts frames of film or nothing"),
     "film frames": (GOOD[:12] + b"\xe7\x28" + GOOD[14:], "counts frames of film or nothing"),
-    "huge": (GOOD + bytes(32_000_000), "over 32 MB, too large"),
+    "huge": (GOOD + bytes(4_000_000), "over 4 MB, too large"),
     "endless number": (GOOD[:22] + b"\xff" * 5000, "is damaged: a number without end"),
     "endless number after a text": (
         smf(mido.MetaMessage("text", text="\xe9" * 2000), on(60), off(60, 9)).replace(
