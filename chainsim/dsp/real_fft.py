@@ -7,8 +7,9 @@ frame of half the size; its transform Z is taken apart by
 
     2 X[k] = Z[k] + Z*[n/2 - k] - j exp(-2 pi j k / n) (Z[k] - Z*[n/2 - k])                                      (2)
 
-The complex transform is an autosort of radix 4, after one pass of radix 2 where the size is no power of 4, over
-separate arrays of real and imaginary parts. Nothing is allocated; arrays may be longer than n asks for.
+The complex transform is Stockham's autosort [1]_ of radix 4, with one pass of radix 2 at the end where the size is no
+power of 4. Real and imaginary parts lie apart, so that the compiler makes vectors of the inner loops. Nothing is
+allocated; arrays may be longer than n asks for.
 
 References
 ----------
@@ -64,59 +65,128 @@ def fft_work(n_max: int) -> Array:
 
 
 @kernel
-def _radix_2(xr: Array, xi: Array, half: int, stride: int, c: Array, s: Array, yr: Array, yi: Array) -> None:
-    """Pass over `half` pairs of `stride` neighbours; c and s are of the size 2 half."""
-    for p in range(half):
-        cw, sw = c[half + p], s[half + p]
-        for q in range(stride):
-            i, o = p * stride + q, 2 * p * stride + q
-            ar, ai = xr[i], xi[i]
-            br, bi = xr[i + half * stride], xi[i + half * stride]
-            yr[o], yi[o] = ar + br, ai + bi
-            dr, di = ar - br, ai - bi
-            yr[o + stride], yi[o + stride] = cw * dr + sw * di, cw * di - sw * dr
+def _butterfly(
+    ar: float,
+    ai: float,
+    br: float,
+    bi: float,
+    cr: float,
+    ci: float,
+    dr: float,
+    di: float,
+    c1: float,
+    s1: float,
+    c2: float,
+    s2: float,
+    c3: float,
+    s3: float,
+) -> tuple[float, float, float, float, float, float, float, float]:
+    """Transform of the four numbers a, b, c, d; the last three turned back by the angles 1, 2, 3."""
+    er, ei, fr, fi = ar + cr, ai + ci, ar - cr, ai - ci
+    gr, gi, hr, hi = br + dr, bi + di, bi - di, dr - br
+    ur, ui, vr, vi, wr, wi = fr + hr, fi + hi, er - gr, ei - gi, fr - hr, fi - hi
+    return (
+        er + gr,
+        ei + gi,
+        c1 * ur + s1 * ui,
+        c1 * ui - s1 * ur,
+        c2 * vr + s2 * vi,
+        c2 * vi - s2 * vr,
+        c3 * wr + s3 * wi,
+        c3 * wi - s3 * wr,
+    )
 
 
 @kernel
-def _radix_4(xr: Array, xi: Array, quarter: int, stride: int, tw: Array, yr: Array, yi: Array) -> None:
-    """Pass over `quarter` groups of four times `stride` neighbours."""
-    n = 4 * quarter
-    leap = quarter * stride
-    for p in range(quarter):
-        c1, s1 = tw[0, n // 2 + p], tw[1, n // 2 + p]
-        c2, s2 = tw[0, n // 4 + p], tw[1, n // 4 + p]
-        c3, s3 = tw[2, n // 2 + p], tw[3, n // 2 + p]
-        for q in range(stride):
-            i, o = p * stride + q, 4 * p * stride + q
-            ar, ai = xr[i], xi[i]
-            br, bi = xr[i + leap], xi[i + leap]
-            cr, ci = xr[i + 2 * leap], xi[i + 2 * leap]
-            dr, di = xr[i + 3 * leap], xi[i + 3 * leap]
-            er, ei, fr, fi = ar + cr, ai + ci, ar - cr, ai - ci
-            gr, gi, hr, hi = br + dr, bi + di, bi - di, dr - br
-            yr[o], yi[o] = er + gr, ei + gi
-            ur, ui = fr + hr, fi + hi
-            yr[o + stride], yi[o + stride] = c1 * ur + s1 * ui, c1 * ui - s1 * ur
-            ur, ui = er - gr, ei - gi
-            yr[o + 2 * stride], yi[o + 2 * stride] = c2 * ur + s2 * ui, c2 * ui - s2 * ur
-            ur, ui = fr - hr, fi - hi
-            yr[o + 3 * stride], yi[o + 3 * stride] = c3 * ur + s3 * ui, c3 * ui - s3 * ur
+def _first_pass(xr: Array, xi: Array, tw: Array, yr: Array, yi: Array) -> None:
+    """Radix-4 pass over single numbers: a vector runs over the rotations."""
+    n = xr.shape[0] // 4
+    ar, br, cr, dr = xr[:n], xr[n : 2 * n], xr[2 * n : 3 * n], xr[3 * n :]
+    ai, bi, ci, di = xi[:n], xi[n : 2 * n], xi[2 * n : 3 * n], xi[3 * n :]
+    c1, s1, c2, s2 = tw[0, 2 * n : 3 * n], tw[1, 2 * n : 3 * n], tw[0, n : 2 * n], tw[1, n : 2 * n]
+    c3, s3 = tw[2, 2 * n : 3 * n], tw[3, 2 * n : 3 * n]
+    for p in range(n):
+        tr, ti, ur, ui, vr, vi, wr, wi = _butterfly(
+            ar[p], ai[p], br[p], bi[p], cr[p], ci[p], dr[p], di[p], c1[p], s1[p], c2[p], s2[p], c3[p], s3[p]
+        )
+        yr[4 * p], yr[4 * p + 1], yr[4 * p + 2], yr[4 * p + 3] = tr, ur, vr, wr
+        yi[4 * p], yi[4 * p + 1], yi[4 * p + 2], yi[4 * p + 3] = ti, ui, vi, wi
 
 
 @kernel
-def _transform(m: int, first: int, tw: Array, work: Array) -> int:
-    """Transform the m complex numbers in the rows `first` and `first` + 1 of `work`; return where the result is."""
-    n, stride = m, 1
-    at = first
-    while n > 1:
-        to = 2 - at
-        if n == 2 or (n == m and (m & 0x5555) == 0):
-            _radix_2(work[at], work[at + 1], n // 2, stride, tw[0], tw[1], work[to], work[to + 1])
-            n, stride = n // 2, stride * 2
+def _pass_of_four(xr: Array, xi: Array, tw: Array, yr: Array, yi: Array) -> None:
+    """Radix-4 pass over runs of four numbers: too short for vectors."""
+    leap = xr.shape[0] // 4
+    n = leap // 4
+    for p in range(n):
+        c1, s1, c2, s2 = tw[0, 2 * n + p], tw[1, 2 * n + p], tw[0, n + p], tw[1, n + p]
+        c3, s3 = tw[2, 2 * n + p], tw[3, 2 * n + p]
+        for q in range(4):
+            i, o = 4 * p + q, 16 * p + q
+            ar, ai, br, bi = xr[i], xi[i], xr[i + leap], xi[i + leap]
+            cr, ci, dr, di = xr[i + 2 * leap], xi[i + 2 * leap], xr[i + 3 * leap], xi[i + 3 * leap]
+            tr, ti, ur, ui, vr, vi, wr, wi = _butterfly(ar, ai, br, bi, cr, ci, dr, di, c1, s1, c2, s2, c3, s3)
+            yr[o], yr[o + 4], yr[o + 8], yr[o + 12] = tr, ur, vr, wr
+            yi[o], yi[o + 4], yi[o + 8], yi[o + 12] = ti, ui, vi, wi
+
+
+@kernel
+def _long_pass(xr: Array, xi: Array, stride: int, tw: Array, yr: Array, yi: Array) -> None:
+    """Radix-4 pass over runs of `stride` numbers: a vector runs along each."""
+    leap = xr.shape[0] // 4
+    n = leap // stride
+    for p in range(n):
+        c1, s1, c2, s2 = tw[0, 2 * n + p], tw[1, 2 * n + p], tw[0, n + p], tw[1, n + p]
+        c3, s3 = tw[2, 2 * n + p], tw[3, 2 * n + p]
+        i, o = p * stride, 4 * p * stride
+        ar, ai = xr[i : i + stride], xi[i : i + stride]
+        i += leap
+        br, bi = xr[i : i + stride], xi[i : i + stride]
+        i += leap
+        cr, ci = xr[i : i + stride], xi[i : i + stride]
+        i += leap
+        dr, di = xr[i : i + stride], xi[i : i + stride]
+        y0r, y0i = yr[o : o + stride], yi[o : o + stride]
+        o += stride
+        y1r, y1i = yr[o : o + stride], yi[o : o + stride]
+        o += stride
+        y2r, y2i = yr[o : o + stride], yi[o : o + stride]
+        o += stride
+        y3r, y3i = yr[o : o + stride], yi[o : o + stride]
+        for q in range(stride):
+            tr, ti, ur, ui, vr, vi, wr, wi = _butterfly(
+                ar[q], ai[q], br[q], bi[q], cr[q], ci[q], dr[q], di[q], c1, s1, c2, s2, c3, s3
+            )
+            y0r[q], y1r[q], y2r[q], y3r[q] = tr, ur, vr, wr
+            y0i[q], y1i[q], y2i[q], y3i[q] = ti, ui, vi, wi
+
+
+@kernel
+def _last_pass(xr: Array, xi: Array, yr: Array, yi: Array) -> None:
+    """Radix-2 pass over the two halves: no rotation is left."""
+    half = xr.shape[0] // 2
+    ar, br, ai, bi = xr[:half], xr[half:], xi[:half], xi[half:]
+    y0r, y1r, y0i, y1i = yr[:half], yr[half:], yi[:half], yi[half:]
+    for q in range(half):
+        y0r[q], y0i[q] = ar[q] + br[q], ai[q] + bi[q]
+        y1r[q], y1i[q] = ar[q] - br[q], ai[q] - bi[q]
+
+
+@kernel
+def _transform(m: int, tw: Array, work: Array) -> int:
+    """Transform the m complex numbers in the first two rows of `work`; return in which row the result begins."""
+    _first_pass(work[0, :m], work[1, :m], tw, work[2, :m], work[3, :m])
+    at, stride = 2, 4
+    while stride < m:
+        xr, xi, yr, yi = work[at, :m], work[at + 1, :m], work[2 - at, :m], work[3 - at, :m]
+        if 2 * stride == m:
+            _last_pass(xr, xi, yr, yi)
+        elif stride == 4:
+            _pass_of_four(xr, xi, tw, yr, yi)
         else:
-            _radix_4(work[at], work[at + 1], n // 4, stride, tw, work[to], work[to + 1])
-            n, stride = n // 4, stride * 4
-        at = to
+            _long_pass(xr, xi, stride, tw, yr, yi)
+        stride *= 4
+        at = 2 - at
     return at
 
 
@@ -127,19 +197,20 @@ def real_fft(x: Array, n: int, tw: Array, work: Array, re: Array, im: Array) -> 
     `tw` is of `twiddles`, `work` of `fft_work`, both for n or more.
     """
     m = n // 2
+    zr, zi = work[0, :m], work[1, :m]
     for i in range(m):
-        work[0, i], work[1, i] = x[2 * i], x[2 * i + 1]
-    at = _transform(m, 0, tw, work)
-    zr, zi = work[at], work[at + 1]
+        zr[i], zi[i] = x[2 * i], x[2 * i + 1]
+    at = _transform(m, tw, work)
+    zr, zi = work[at, :m], work[at + 1, :m]
     re[0], im[0] = zr[0] + zi[0], 0.0
     re[m], im[m] = zr[0] - zi[0], 0.0
-    for k in range(1, m // 2 + 1):
-        c, s = tw[0, m + k], tw[1, m + k]
-        er, ei = 0.5 * (zr[k] + zr[m - k]), 0.5 * (zi[k] - zi[m - k])
-        dr, di = 0.5 * (zr[k] - zr[m - k]), 0.5 * (zi[k] + zi[m - k])
-        tr, ti = c * di - s * dr, -c * dr - s * di
-        re[k], im[k] = er + tr, ei + ti
-        re[m - k], im[m - k] = er - tr, ti - ei
+    # Both halves by themselves: a loop that also filled the other half backwards would not become vectors.
+    c, s = tw[0, m + 1 : 2 * m], tw[1, m + 1 : 2 * m]
+    low_r, low_i, yr, yi = zr[1:], zi[1:], re[1:m], im[1:m]
+    for k in range(m - 1):
+        er, ei = 0.5 * (low_r[k] + zr[-1 - k]), 0.5 * (low_i[k] - zi[-1 - k])
+        dr, di = 0.5 * (low_r[k] - zr[-1 - k]), 0.5 * (low_i[k] + zi[-1 - k])
+        yr[k], yi[k] = er + (c[k] * di - s[k] * dr), ei - (c[k] * dr + s[k] * di)
 
 
 @kernel
@@ -149,15 +220,16 @@ def inverse_real_fft(re: Array, im: Array, n: int, tw: Array, work: Array, y: Ar
     The imaginary parts at 0 and n / 2 count as 0. `tw` is of `twiddles`, `work` of `fft_work`, both for n or more.
     """
     m = n // 2
-    # Swapped parts make the inverse of the forward transform.
+    # The forward transform with real and imaginary parts swapped is the inverse one.
     work[1, 0], work[0, 0] = 0.5 * (re[0] + re[m]), 0.5 * (re[0] - re[m])
-    for k in range(1, m // 2 + 1):
-        c, s = tw[0, m + k], tw[1, m + k]
-        er, ei = 0.5 * (re[k] + re[m - k]), 0.5 * (im[k] - im[m - k])
-        tr, ti = 0.5 * (re[k] - re[m - k]), 0.5 * (im[k] + im[m - k])
-        dr, di = -c * ti - s * tr, c * tr - s * ti
-        work[1, k], work[0, k] = er + dr, ei + di
-        work[1, m - k], work[0, m - k] = er - dr, di - ei
-    at = _transform(m, 0, tw, work)
+    zr, zi = work[1, 1:m], work[0, 1:m]
+    c, s = tw[0, m + 1 : 2 * m], tw[1, m + 1 : 2 * m]
+    xr, xi = re[1:m], im[1:m]
+    for k in range(m - 1):
+        er, ei = 0.5 * (xr[k] + xr[-1 - k]), 0.5 * (xi[k] - xi[-1 - k])
+        dr, di = 0.5 * (xr[k] - xr[-1 - k]), 0.5 * (xi[k] + xi[-1 - k])
+        zr[k], zi[k] = er - (c[k] * di + s[k] * dr), ei + (c[k] * dr - s[k] * di)
+    at = _transform(m, tw, work)
+    zr, zi = work[at + 1, :m], work[at, :m]
     for i in range(m):
-        y[2 * i], y[2 * i + 1] = work[at + 1, i], work[at, i]
+        y[2 * i], y[2 * i + 1] = zr[i], zi[i]
