@@ -1,0 +1,394 @@
+"""Which note a harmony is chosen for, and when: scripted tracks, and synthetic horns through the tracker.
+
+Times are those at which a change is heard in the row of notes. In scripts an attack becomes known 10 ms after the note
+begins, and estimates come every 3 ms (tests/blocks/scripted_pitch.py); decisions fall on a grid of a millisecond.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable, Iterable
+
+import numpy as np
+import pytest
+
+from chainsim.dsp.harmony_note import HarmonyNote
+from chainsim.dsp.pitch_following import interval_ratio
+from chainsim.dsp.pitch_rows import F0_HZ, ONSET_AGE_S, VOICED
+from chainsim.dsp.pitch_tracker import PitchTracker
+from chainsim.horn.model import HORNS as PLAYED
+from chainsim.horn.phrase import Note, Phrase
+from chainsim.horn.play import HornTake, play
+from chainsim.music.horns import HORNS
+from chainsim.music.scale import parse_key
+from tests.blocks.scripted_pitch import Script
+from tests.dsp.test_pitch_articulations import phrase_of
+from tests.dsp.tracked import rows_of
+
+FS = 48_000.0
+COMMIT_MS = 60.0
+STILL_MS = 40.0
+"""How long a pitch must lie still, as the docstring says."""
+
+HOP_MS = 4.0
+"""An estimate and a step of the grid."""
+
+Change = tuple[int, int]
+"""When, in ms, and to which note."""
+
+
+def hz(midi: float | np.ndarray) -> np.ndarray:
+    return 440.0 * 2.0 ** ((np.asarray(midi, dtype=float) - 69.0) / 12.0)
+
+
+def chosen(
+    track: np.ndarray, commit_ms: float = COMMIT_MS, rate_hz: float = FS, a4_hz: float = 440.0, cuts: Iterable[int] = ()
+) -> np.ndarray:
+    """The row of notes."""
+    block = HarmonyNote(commit_ms, a4_hz, rate_hz)
+    y = np.full(track.shape[1], np.nan)
+    begin = 0
+    for end in [*cuts, track.shape[1]]:
+        part = np.empty(end - begin)
+        block.process(np.ascontiguousarray(track[:, begin:end]), part)
+        y[begin:end], begin = part, end
+    return y
+
+
+def changes(y: np.ndarray, rate_hz: float = FS) -> list[Change]:
+    at = np.flatnonzero(np.diff(y, prepend=-1.0))
+    return [(round(1000.0 * i / rate_hz), int(y[i])) for i in at]
+
+
+def after_c(script: Script, **how: float) -> list[Change]:
+    """Changes of a script that begins with half a second of C4, counted from its end; that C itself is left out."""
+    found = changes(chosen(script.track, **how), script.rate_hz)
+    assert found[0][1] == 60
+    assert found[0][0] < 100
+    return [(ms - 500, note) for ms, note in found[1:]]
+
+
+def c4(rate_hz: float = FS) -> Script:
+    return Script(rate_hz).note(float(hz(60)), 0.5)
+
+
+def course(shape: Callable[[np.ndarray], np.ndarray], seconds: float) -> np.ndarray:
+    """Pitch in Hz from a course in semitones over the time in seconds."""
+    return hz(shape(np.arange(round(seconds * FS)) / FS))
+
+
+def smooth(t: np.ndarray, from_st: float, to_st: float, takes_s: float) -> np.ndarray:
+    """From one pitch to another as half a cosine."""
+    return from_st + (to_st - from_st) * (0.5 - 0.5 * np.cos(np.pi * np.clip(t / takes_s, 0.0, 1.0)))
+
+
+@pytest.mark.parametrize("unknown_ms", [0.0, 20.0, 50.0])
+def test_the_first_note_is_chosen_when_its_pitch_lies_still(unknown_ms: float) -> None:
+    found = changes(chosen(Script().rest(0.2).note(440.0, 0.5, unknown_s=unknown_ms / 1000.0).track))
+    assert [note for _, note in found] == [69]
+    assert 200.0 + unknown_ms + STILL_MS - 2.0 <= found[0][0] <= 200.0 + unknown_ms + STILL_MS + HOP_MS
+
+
+@pytest.mark.parametrize("commit_ms", [0.0, 30.0, 60.0, 120.0, 200.0])
+@pytest.mark.parametrize("rate_hz", [44_100.0, 48_000.0, 96_000.0])
+def test_a_tongued_note_is_chosen_so_long_after_its_attack_is_known(commit_ms: float, rate_hz: float) -> None:
+    # After the attack the pitch must have lain still.
+    due_ms = 10.0 + max(commit_ms, STILL_MS)
+    found = after_c(c4(rate_hz).note(float(hz(64)), 0.5), commit_ms=commit_ms, rate_hz=rate_hz)
+    assert [note for _, note in found] == [64]
+    assert due_ms - 2.0 <= found[0][0] <= due_ms + HOP_MS
+
+
+@pytest.mark.parametrize("step", [-12, -7, -2, -1, 1, 2, 5, 12])
+@pytest.mark.parametrize("slur_ms", [0.0, 15.0, 50.0])
+def test_a_slurred_note_is_chosen_so_long_after_the_pitch_left(step: int, slur_ms: float) -> None:
+    def slurred(t: np.ndarray) -> np.ndarray:
+        return smooth(t, 60.0, 60.0 + step, max(slur_ms / 1000.0, 1e-6))
+
+    found = after_c(c4().note(course(slurred, 0.5), 0.5, attack=False))
+    assert [note for _, note in found] == [60 + step]
+    # It left at the beginning of the slur at the earliest, and it lies still 40 ms after its end at the latest.
+    assert COMMIT_MS - HOP_MS <= found[0][0] <= max(COMMIT_MS + slur_ms, slur_ms + STILL_MS) + HOP_MS
+
+
+@pytest.mark.parametrize("scoop_ms", [60.0, 100.0, 125.0, 150.0])
+@pytest.mark.parametrize("from_st", [-1.5, -2.0, -1.0, 1.5])
+@pytest.mark.parametrize("tongued", [True, False])
+def test_a_scoop_yields_one_degree(scoop_ms: float, from_st: float, tongued: bool) -> None:
+    def scooped(t: np.ndarray) -> np.ndarray:
+        return smooth(t, 67.0 + from_st, 67.0, scoop_ms / 1000.0)
+
+    found = after_c(c4().note(course(scooped, 0.6), 0.6, attack=tongued))
+    assert [note for _, note in found] == [67]
+    assert found[0][0] <= max(10.0 + COMMIT_MS, scoop_ms + STILL_MS) + HOP_MS
+
+
+def test_a_slow_scoop_is_chosen_at_the_deadline() -> None:
+    def scooped(t: np.ndarray) -> np.ndarray:
+        return np.minimum(64.3 + 7.0 * t, 67.0)
+
+    # 3 x 60 + 60 ms after the attack is known the scoop is at 66.05 and still moves, 28 cents in 40 ms.
+    found = after_c(c4().note(course(scooped, 0.9), 0.9))
+    assert [note for _, note in found] == [66, 67]
+    assert found[0][0] == pytest.approx(250.0, abs=HOP_MS)
+
+
+@pytest.mark.parametrize("grace_ms", [20.0, 40.0, 55.0])
+@pytest.mark.parametrize("grace", [58, 59, 61, 62, 65, 72])
+@pytest.mark.parametrize("tongued", [True, False])
+@pytest.mark.parametrize(("after", "notes"), [(60, []), (64, [64])])
+def test_grace_notes_choose_nothing(grace_ms: float, grace: int, tongued: bool, after: int, notes: list[int]) -> None:
+    script = c4().note(float(hz(grace)), grace_ms / 1000.0, attack=tongued).note(float(hz(after)), 0.5, attack=False)
+    found = after_c(script)
+    assert [note for _, note in found] == notes
+    if notes:
+        assert found[0][0] <= grace_ms + COMMIT_MS + HOP_MS
+
+
+def test_a_tongued_note_after_a_tongued_grace_note() -> None:
+    found = after_c(c4().note(float(hz(62)), 0.055).note(float(hz(64)), 0.5))
+    assert [note for _, note in found] == [64]
+
+
+@pytest.mark.parametrize("each_ms", [40.0, 50.0, 55.0])
+def test_the_interval_before_lasts_through_a_run_of_shorter_notes(each_ms: float) -> None:
+    script = c4()
+    for midi in (62, 64, 65, 67, 69, 71):
+        script.note(float(hz(midi)), each_ms / 1000.0, attack=False)
+    found = after_c(script.note(float(hz(72)), 0.5, attack=False))
+    assert [note for _, note in found] == [72]
+
+
+@pytest.mark.parametrize("cents", [20.0, 40.0, 60.0])
+@pytest.mark.parametrize("vibrato_hz", [4.0, 5.0, 6.5])
+@pytest.mark.parametrize("phase", [0.0, 0.25, 0.5, 0.75])
+def test_vibrato_chooses_nothing_even_from_the_first(cents: float, vibrato_hz: float, phase: float) -> None:
+    def shaken(t: np.ndarray) -> np.ndarray:
+        return 64.0 + 0.01 * cents * np.sin(2.0 * np.pi * (vibrato_hz * t + phase))
+
+    found = after_c(c4().note(course(shaken, 3.0), 3.0))
+    assert [note for _, note in found] == [64]
+    # At the latest 3 x 60 + 60 ms after the attack is known.
+    assert found[0][0] <= 250.0 + HOP_MS
+
+
+@pytest.mark.parametrize("cents", [-30.0, 30.0])
+def test_vibrato_about_a_pitch_that_is_off(cents: float) -> None:
+    def shaken(t: np.ndarray) -> np.ndarray:
+        return 64.0 + 0.01 * cents + 0.4 * np.sin(2.0 * np.pi * 5.0 * t) * np.clip(t - 0.2, 0.0, 0.4) / 0.4
+
+    assert [note for _, note in after_c(c4().note(course(shaken, 3.0), 3.0))] == [64]
+
+
+@pytest.mark.parametrize("bend_ms", [100.0, 200.0, 250.0, 300.0])
+@pytest.mark.parametrize("reach_st", [-2.0, -1.0, 1.0, 2.0])
+def test_a_bend_and_back_chooses_nothing(bend_ms: float, reach_st: float) -> None:
+    def bent(t: np.ndarray) -> np.ndarray:
+        turns = np.clip((t - 0.5) / (bend_ms / 1000.0), 0.0, 1.0)
+        return 60.0 + reach_st * (0.5 - 0.5 * np.cos(2.0 * np.pi * turns))
+
+    assert after_c(c4().note(course(bent, 1.5), 1.5, attack=False)) == []
+
+
+@pytest.mark.parametrize("reach_st", [-7.0, 5.0])
+def test_a_fall_chooses_nothing_and_the_next_note_does(reach_st: float) -> None:
+    def falling(t: np.ndarray) -> np.ndarray:
+        return 60.0 + reach_st * np.clip((t - 0.1) / 0.42, 0.0, 1.0) ** 1.5
+
+    script = c4().note(course(falling, 0.52), 0.52, attack=False).rest(0.3).note(float(hz(62)), 0.5)
+    assert [note for _, note in after_c(script)] == [62]
+
+
+@pytest.mark.parametrize("to_st", [-5.0, -1.0, 1.0, 3.0])
+@pytest.mark.parametrize("takes_ms", [400.0, 800.0])
+def test_a_glissando_that_stays_is_chosen_once(to_st: float, takes_ms: float) -> None:
+    def sliding(t: np.ndarray) -> np.ndarray:
+        return 60.0 + to_st * np.clip(t / (takes_ms / 1000.0), 0.0, 1.0)
+
+    found = after_c(c4().note(course(sliding, 1.5), 1.5, attack=False))
+    # Slower than 4 semitones a second, 60 cents in 150 ms, what is passed counts as arrived at.
+    slow = abs(to_st) * 1000.0 / takes_ms < 4.0
+    assert found[-1][1] == 60 + to_st
+    assert [note for _, note in found] == [60 + to_st] or slow
+    if not slow:
+        # The last 60 cents of the way count as staying.
+        near_ms = takes_ms * (1.0 - 0.6 / abs(to_st))
+        assert near_ms + 150.0 - HOP_MS <= found[0][0] <= takes_ms + 150.0 + HOP_MS
+
+
+def test_repeated_notes_choose_nothing_anew() -> None:
+    script = c4()
+    for _ in range(8):
+        script.note(float(hz(60)), 0.107, unknown_s=0.015)
+    assert after_c(script) == []
+
+
+@pytest.mark.parametrize("rest_s", [0.12, 0.5, 5.0])
+@pytest.mark.parametrize("tongued", [True, False])
+def test_the_note_after_a_rest(rest_s: float, tongued: bool) -> None:
+    found = after_c(c4().rest(rest_s).note(float(hz(65)), 0.5, attack=tongued, unknown_s=0.02))
+    assert [note for _, note in found] == [65]
+    due_ms = 1000.0 * rest_s + COMMIT_MS + (10.0 if tongued else 20.0)
+    assert due_ms - 2.0 <= found[0][0] <= due_ms + HOP_MS
+
+
+@pytest.mark.parametrize("lasts_ms", [10.0, 40.0, 55.0])
+@pytest.mark.parametrize("slip", [48, 72, 79])
+def test_short_slips_of_the_tracker_choose_nothing(lasts_ms: float, slip: int) -> None:
+    script = c4().note(float(hz(slip)), lasts_ms / 1000.0, attack=False).note(float(hz(60)), 0.5, attack=False)
+    assert after_c(script) == []
+
+
+@pytest.mark.parametrize("lasts_ms", [20.0, 90.0, 400.0])
+def test_what_is_guessed_where_no_pitch_is_known_chooses_nothing(lasts_ms: float) -> None:
+    script = c4().note(float(hz(77)), lasts_ms / 1000.0, attack=False, voiced=False)
+    assert after_c(script.note(float(hz(60)), 0.5, attack=False)) == []
+
+
+def test_a_slur_through_a_dropout() -> None:
+    script = c4().note(float(hz(60)), 0.05, attack=False, voiced=False).note(float(hz(62)), 0.5, attack=False)
+    found = after_c(script)
+    assert [note for _, note in found] == [62]
+    assert found[0][0] <= 50.0 + COMMIT_MS + HOP_MS
+
+
+def test_a_flutter_does_not_wait_for_ever() -> None:
+    script = c4()
+    for _ in range(20):
+        script.note(float(hz(64)), 0.05)
+    found = after_c(script)
+    assert [note for _, note in found] == [64]
+    # The second of its attacks, known at 60 ms, is taken for a new note at first, and must lie still once more.
+    assert found[0][0] <= 60.0 + STILL_MS + HOP_MS
+
+
+def test_an_attack_known_late_is_the_tone_s_own() -> None:
+    script = c4().rest(0.2).note(float(hz(64)), 0.5, attack=False)
+    track = script.track
+    # Known 50 ms after the pitch, but 60 ms old.
+    track[ONSET_AGE_S, round(0.75 * FS)] = 0.06
+    found = [(ms - 700, note) for ms, note in changes(chosen(track))[1:]]
+    assert [note for _, note in found] == [64]
+    assert found[0][0] == pytest.approx(COMMIT_MS, abs=HOP_MS)
+
+
+def test_tuning() -> None:
+    # 440 Hz is a semitone above A4 at 415.3 Hz (ISO 16 and the usual baroque pitch: 440 / 2 ** (1 / 12)).
+    assert chosen(Script().note(440.0, 0.3).track, a4_hz=440.0 / 2.0 ** (1.0 / 12.0))[-1] == 70.0
+
+
+def test_nothing_is_chosen_before_a_pitch_is_known() -> None:
+    script = Script().rest(0.3).note(440.0, 0.3, voiced=False)
+    assert np.all(chosen(script.track) == -1.0)
+
+
+@functools.cache
+def tracked_take(phrase: Phrase, unsteadiness: float = 1.0) -> tuple[HornTake, np.ndarray]:
+    """A horn and what the tracker says of it."""
+    take = play(phrase, seed=1, unsteadiness=unsteadiness)
+    return take, rows_of(PitchTracker(*HORNS[phrase.horn].search_hz(), FS), take.audio, 1 << 14)
+
+
+def run_of(horn: str, slurred: bool) -> Phrase:
+    """Sixteenths at 140 beats a minute, 107 ms each, in the middle of the horn's range."""
+    middle = (PLAYED[horn].low_midi + PLAYED[horn].high_midi) // 2
+    steps = (0, 2, 4, 5, 7, 5, 4, 2, 0)
+    notes = tuple(Note(float(middle + s), 0.25, slurred=slurred and i > 0) for i, s in enumerate(steps))
+    return Phrase("run", 140.0, notes, horn)
+
+
+def right_after_ms(take: HornTake, y: np.ndarray) -> list[float]:
+    """How long after each onset its note is chosen; infinity where it isn't before the next."""
+    ends_s = [*take.onsets_s[1:], take.notes[-1].end_s]
+    found = []
+    for note, end_s in zip(take.notes, ends_s, strict=True):
+        right = np.flatnonzero(y[round(note.onset_s * FS) : round(end_s * FS)] == round(note.pitch))
+        found.append(1000.0 * right[0] / FS if right.size else math.inf)
+    return found
+
+
+@pytest.mark.parametrize("slurred", [False, True])
+@pytest.mark.parametrize("horn", PLAYED)
+def test_sixteenths_each_have_their_degree(horn: str, slurred: bool) -> None:
+    take, track = tracked_take(run_of(horn, slurred))
+    y = chosen(track)
+    after_ms = right_after_ms(take, y)
+    print(f"{horn}, {'slurred' if slurred else 'tongued'}: right after", *(f"{ms:.0f}" for ms in after_ms), "ms")
+    # 60 ms, and what the tracker takes to know an attack (18 ms) or a pitch (two periods and a window, 9 to 40 ms).
+    assert max(after_ms) <= 80.0
+    assert [note for _, note in changes(y)] == [round(note.pitch) for note in take.notes]
+
+
+@pytest.mark.parametrize("articulation", ["tongued", "accent", "scoop", "fall", "doit", "growl", "flutter"])
+@pytest.mark.parametrize("horn", ["alto sax", "baritone sax", "trumpet", "trombone"])
+def test_one_degree_a_note_whatever_the_articulation(horn: str, articulation: str) -> None:
+    take, track = tracked_take(phrase_of(horn, Note(60.0, 1.0, 0.6, articulation)))
+    y = chosen(track)
+    assert [note for _, note in changes(y)] == [round(note.pitch) for note in take.notes]
+    # A scoop takes 160 ms; a flutter's pitch, and a deep note's, is known later.
+    assert max(right_after_ms(take, y)) <= 200.0
+
+
+@pytest.mark.parametrize("horn", ["alto sax", "baritone sax", "trumpet", "trombone"])
+def test_three_times_the_horn_s_own_vibrato(horn: str) -> None:
+    take, track = tracked_take(phrase_of(horn, Note(60.0, 1.0, 0.6, vibrato=3.0)))
+    assert [note for _, note in changes(chosen(track))] == [round(note.pitch) for note in take.notes]
+
+
+@pytest.mark.parametrize("grace_ms", [40.0, 55.0])
+@pytest.mark.parametrize("slurred", [False, True])
+@pytest.mark.parametrize("horn", ["alto sax", "clarinet", "trumpet", "trombone"])
+def test_a_horn_s_grace_notes(horn: str, slurred: bool, grace_ms: float) -> None:
+    middle = float((PLAYED[horn].low_midi + PLAYED[horn].high_midi) // 2)
+    beats = grace_ms / 1000.0 * 120.0 / 60.0
+    notes = [Note(middle, 1.0)]
+    for step in (2.0, 1.0, -1.0):
+        notes += [Note(middle + step, beats, slurred=slurred), Note(middle, 1.0, slurred=True)]
+    notes += [Note(middle + 3.0, beats, slurred=slurred), Note(middle + 5.0, 1.0, slurred=True)]
+    # A steady player, whose grace notes are as long as they are written: others' are up to 8 ms off.
+    _, track = tracked_take(Phrase("grace notes", 120.0, tuple(notes), horn), unsteadiness=0.0)
+    assert [note for _, note in changes(chosen(track))] == [middle, middle + 5.0]
+
+
+def test_any_spans_give_the_same_bits() -> None:
+    _, track = tracked_take(phrase_of("trombone", Note(60.0, 1.0, 0.6, "flutter")))
+    part = track[:, : round(3.0 * FS)]
+    whole = chosen(part)
+    random = np.random.default_rng(1)
+    for cuts in (range(1, 4000), range(7, part.shape[1], 509), np.unique(random.integers(1, part.shape[1], 50))):
+        assert chosen(part, cuts=[int(c) for c in cuts]).tobytes() == whole.tobytes()
+
+
+def test_later_estimates_change_nothing_before() -> None:
+    track = c4().note(float(hz(64)), 0.5).track
+    whole = chosen(track)
+    for until in (24_000, 26_000, 27_500):
+        changed = track.copy()
+        changed[F0_HZ, until:] *= 1.5
+        changed[VOICED, until:] = 0.0
+        assert chosen(changed)[:until].tobytes() == whole[:until].tobytes()
+
+
+def test_reset_is_as_new() -> None:
+    track = c4().note(float(hz(64)), 0.5).track
+    block, first, again = HarmonyNote(COMMIT_MS, 440.0, FS), np.empty(track.shape[1]), np.empty(track.shape[1])
+    block.process(track, first)
+    block.reset()
+    block.process(track, again)
+    assert again.tobytes() == first.tobytes()
+
+
+def test_the_interval_glides_to_that_of_the_chosen_note() -> None:
+    key = parse_key("C major")
+    thirds = np.array([float(key.step(note, 2) - note) for note in range(128)])
+    track = c4().note(float(hz(62)), 0.5).track
+    note, ratio = chosen(track), np.empty(track.shape[1])
+    frames = np.full(track.shape[1], 12.0)
+    interval_ratio(note, thirds, frames, np.zeros_like(frames), 0.0, FS, np.array([np.nan, np.nan]), ratio)
+    semitones = 12.0 * np.log2(ratio)
+    at = int(np.flatnonzero(note == 62.0)[0])
+    # A third above C is major, above D minor; after 12 ms 1/e of the difference is left.
+    assert semitones[at - 1] == pytest.approx(4.0, abs=1e-9)
+    assert semitones[at + 575] == pytest.approx(3.0 + math.exp(-1.0), abs=1e-6)
+    assert semitones[-1] == pytest.approx(3.0, abs=1e-9)
