@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import bisect
+import difflib
 from dataclasses import dataclass
 
-from chainsim.errors import SettingError, nearest
+from chainsim.errors import SettingError
 from chainsim.music.interval import Interval, StepInterval
 from chainsim.music.pitch import alteration_of, parse_pitch_class
 
@@ -159,22 +160,41 @@ def parse_key(text: str) -> Key:
             continue
         scale = _find_scale(text, tonic, " ".join(words[split:]))
         return Key(tonic_pc, tonic, scale, _SCALES[scale].degrees)
-    raise SettingError(f'no key "{text}", allowed a tonic A to G, b or # if need be, and a scale{_spelled_out(text)}')
+    raise SettingError(f'no key "{text}", allowed a tonic A to G, b or # if need be, and a scale{_run_together(text)}')
 
 
 def _find_scale(text: str, tonic: str, name: str) -> str:
-    plain = " ".join(name.lower().replace("-", " ").split())
+    plain = _plain(name)
     if plain in _BY_PLAIN_NAME:
         return _BY_PLAIN_NAME[plain]
-    meant = nearest(plain, _BY_PLAIN_NAME) if plain else f'; did you mean "{tonic} major" or "{tonic} minor"?'
-    raise SettingError(f'no key "{text}", allowed scales {", ".join(_SCALES)}{meant}')
+    meant = _begun(plain) if plain else ["major", "minor"]
+    meant = meant or difflib.get_close_matches(plain, _BY_PLAIN_NAME, n=1, cutoff=0.55)
+    raise SettingError(f'no key "{text}", allowed scales {", ".join(_SCALES)}{_did_you_mean(tonic, meant)}')
 
 
-def _spelled_out(text: str) -> str:
-    """A chord symbol such as "Em" as the key it stands for."""
-    if not text.endswith("m"):
-        return ""
-    try:
-        return f'; did you mean "{parse_pitch_class(text[:-1])[1]} minor"?'
-    except SettingError:
-        return ""
+def _plain(name: str) -> str:
+    return " ".join(name.lower().replace("-", " ").split())
+
+
+def _begun(plain: str) -> list[str]:
+    """Scales that have words beginning so, in any order ("mel", "minor harmonic"), of those the shortest names."""
+    parts = ["minor" if part == "m" else part for part in plain.split()]
+    begun = [n for n in _SCALES if all(any(w.startswith(part) for w in _plain(n).split()) for part in parts)]
+    return [n for n in begun if len(_plain(n).split()) == min(len(_plain(other).split()) for other in begun)]
+
+
+def _run_together(text: str) -> str:
+    """A hint where a tonic and a scale stand in one word, be it a chord symbol: "Em", "Cmajor", "Am pentatonic"."""
+    for letters in (2, 1):
+        try:
+            tonic = parse_pitch_class(text.strip()[:letters])[1]
+        except SettingError:
+            continue
+        if name := _plain(text.strip()[letters:]):
+            return _did_you_mean(tonic, _begun(name))
+    return ""
+
+
+def _did_you_mean(tonic: str, names: list[str]) -> str:
+    keys = " or ".join(f'"{tonic} {_BY_PLAIN_NAME[_plain(name)]}"' for name in names)
+    return f"; did you mean {keys}?" if keys else ""

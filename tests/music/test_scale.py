@@ -38,13 +38,27 @@ KEYS = [
     ("F♯ minor", "F# G# A B C# D E"),
 ]
 NO_KEYS = [
-    ("C minr", 'did you mean "minor"?'),
-    ("G dorain", 'did you mean "dorian"?'),
-    ("E pentatonic", "major pentatonic, minor pentatonic"),
+    ("C minr", 'did you mean "C minor"?'),
+    ("G dorain", 'did you mean "G dorian"?'),
+    ("bb harmonic minr", 'did you mean "Bb harmonic minor"?'),
+    ("G mixolidian", 'did you mean "G mixolydian"?'),
+    ("C wholetone", 'did you mean "C whole-tone"?'),
+    ("E pentatonic", 'did you mean "E major pentatonic" or "E minor pentatonic"?'),
+    ("F sharp melodic", 'did you mean "F# melodic minor"?'),
+    ("G minor harmonic", 'did you mean "G harmonic minor"?'),
+    ("C dim", 'did you mean "C diminished"?'),
+    ("C m", 'did you mean "C minor"?'),
     ("E", 'did you mean "E major" or "E minor"?'),
     ("B flat", 'did you mean "Bb major" or "Bb minor"?'),
     ("Em", 'did you mean "E minor"?'),
+    ("Bbm", 'did you mean "Bb minor"?'),
+    ("Cmajor", 'did you mean "C major"?'),
+    ("G#dorian", 'did you mean "G# dorian"?'),
+    ("Am pentatonic", 'did you mean "A minor pentatonic"?'),
+    ("C xyz", "allowed scales major, minor, "),
+    ("F#m7", "allowed a tonic A to G"),
     ("H minor", "allowed a tonic A to G"),
+    ("do major", "allowed a tonic A to G"),
     ("minor", "allowed a tonic A to G"),
     ("", "allowed a tonic A to G"),
 ]
@@ -65,6 +79,7 @@ def test_what_is_no_key_is_refused_in_one_line(text: str, told: str) -> None:
         parse_key(text)
     assert f'no key "{text}"' in str(caught.value)
     assert told in str(caught.value)
+    assert ("did you mean" in str(caught.value)) == ("did you mean" in told)
     assert "\n" not in str(caught.value)
 
 
