@@ -160,9 +160,11 @@ def test_a_click_stays_in_its_window(steps: float) -> None:
     # PS-6: energy outside one window to either side below -20 dB; nothing at all comes early here.
     x = np.zeros(24_000)
     x[12_000] = 1.0
+    # An ideal click's spectrum is flat: its peaks would be rounding errors.
+    x[12_001:12_040] = 0.02 * np.random.default_rng(6).standard_normal(39)
     y = shifted(x, ratio_of(steps))[0]
     total = np.sum(y**2)
-    assert abs(db(total)) < 6.0
+    assert abs(db(total)) < 4.0
     window = frame_samples(LOW_HZ, FS) // 2
     far = np.sum(y[: 12_000 - window] ** 2) + np.sum(y[12_000 + window :] ** 2)
     assert db(far / total) < -40.0
