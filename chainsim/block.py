@@ -114,6 +114,8 @@ class Context:
         Smallest and largest value each movable setting takes in this render.
     tempo_bpm : (low, high)
         Slowest and fastest tempo of this render.
+    lowest_hz : float
+        Lowest pitch that the sketch's horn is expected to play.
     seed : int
         Made of the settings and the block's own name, never of its place in a graph.
     key, instrument, a4_hz
@@ -126,6 +128,7 @@ class Context:
     out_channels: int = 1
     extremes: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     tempo_bpm: tuple[float, float] = (120.0, 120.0)
+    lowest_hz: float = 40.0
     seed: int = 0
     key: str | None = None
     instrument: str | None = None
@@ -156,6 +159,7 @@ class Block(Generic[S]):
     generates : makes sound of its own, so disengaged means silent rather than passing.
     seeded : uses randomness; then two blocks of other names are never one node.
     reads_files : takes files from the sketch's folder; then blocks of sketches in other folders are never one node.
+    knows_key : what it plays depends on the key; a change of key then makes another instance of it.
     latency_probe : how to measure its latency.
     source : the published method.
 
@@ -178,6 +182,7 @@ class Block(Generic[S]):
     generates: ClassVar[bool] = False
     seeded: ClassVar[bool] = False
     reads_files: ClassVar[bool] = False
+    knows_key: ClassVar[bool] = False
     latency_probe: ClassVar[LatencyProbe] = LatencyProbe()
     source: ClassVar[str] = ""
 

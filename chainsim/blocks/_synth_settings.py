@@ -7,10 +7,9 @@ from typing import Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from chainsim.blocks._voices import PlacedVoice
 from chainsim.dsp.note_events import DROPOUT_S, SEND_S
-from chainsim.music.interval import parse_interval
 from chainsim.music.note_value import parse_note_value
-from chainsim.music.pitch import parse_pitch
 from chainsim.settings import Settings, choice, fixed, level, movable, whole, words
 
 TRACKED = ("track", "tracked_midi")
@@ -44,36 +43,11 @@ class PitchSource(Settings):
         return self.converter_latency_ms / 1000.0 + DROPOUT_S + SEND_S + SILENCE_KNOWN_S
 
 
-class Voice(Settings):
-    alternatives = (("interval", "pitch"),)
-    interval: str = words("unison", 'where it plays: "P5 above", "M10 below", or in the key "third above"')
-    pitch: str | None = words(None, 'in place of interval, where it stays, as it sounds: "E2", a pedal tone')
-    cents: float = fixed(0.0, -100.0, 100.0, "cents", "how far it is out of tune")
+class Voice(PlacedVoice):
     waveform: Literal["saw", "pulse", "triangle", "sine", "noise"] = choice("saw", "its tone before the filter")
     width: float = fixed(0.5, 0.05, 0.95, "1", "share of the period that a pulse is up; 0.5 is hollow")
     unison: int = whole(1, 1, 7, "how many of it play together, detuned")
     spread: float = fixed(0.0, 0.0, 1.0, "1", "how far these stand apart between left and right")
-    level_db: float = fixed(0.0, -60.0, 12.0, "dB", "its level among the voices")
-    pan: float = fixed(0.0, -1.0, 1.0, "1", "-1 is left, 0 the middle, 1 right")
-
-    @field_validator("interval")
-    @classmethod
-    def _is_an_interval(cls, interval: str) -> str:
-        parse_interval(interval)
-        return interval
-
-    @field_validator("pitch")
-    @classmethod
-    def _is_a_pitch(cls, pitch: str | None) -> str | None:
-        if pitch is not None:
-            parse_pitch(pitch)
-        return pitch
-
-    @model_validator(mode="after")
-    def _one_place(self) -> Voice:
-        if self.pitch is not None and "interval" in self.model_fields_set:
-            raise ValueError("both interval and pitch are given, allowed one of them")
-        return self
 
 
 class Lfo(Settings):

@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from chainsim.block import Block, Context, Io, Moving, register, seed_of
 from chainsim.blocks._synth_settings import FollowingSynthSettings, Lfo, Voice
+from chainsim.blocks._voices import intervals_of
 from chainsim.dsp import drive
 from chainsim.dsp.adsr import adsr, adsr_coefficients
 from chainsim.dsp.envelope import TWO_POLES, two_pole_coefficient
@@ -36,7 +37,6 @@ from chainsim.dsp.synth_voice import (
     voice_amplifier,
 )
 from chainsim.errors import SettingError
-from chainsim.music.interval import Interval, parse_interval
 from chainsim.music.note_value import parse_note_value
 from chainsim.music.pitch import parse_pitch
 from chainsim.music.scale import Key, parse_key
@@ -68,6 +68,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
     control_inputs = ("pitch", "tempo")
     generates = True
     reads_files = True
+    knows_key = True
     source = "band-limited tables read by splines; A. Simper, linear trapezoidal state variable filter"
 
     @classmethod
@@ -227,25 +228,6 @@ class FollowingSynth(Block[FollowingSynthSettings]):
 def is_wide(settings: FollowingSynthSettings) -> bool:
     """Whether its voices stand in different places, so that it takes two channels."""
     return any(v.pan != 0.0 or (v.spread > 0.0 and v.unison > 1) for v in settings.voices)
-
-
-def intervals_of(place: str, text: str, key: Key | None) -> Array:
-    """Distance in semitones from each note, 0 ... 127.
-
-    Raises
-    ------
-    SettingError
-        If the interval counts steps in a key and there is none.
-    """
-    interval = parse_interval(text)
-    if isinstance(interval, Interval):
-        return np.full(128, float(interval.semitones))
-    if key is None:
-        raise SettingError(
-            f'{place}.interval = "{text}" counts steps in a key, but the sketch has no key; '
-            'allowed with one, or an interval with its quality, such as "M3 above"'
-        )
-    return np.array([float(key.step(note, interval.steps) - note) for note in range(128)])
 
 
 def scale_of(settings: FollowingSynthSettings, key: Key | None) -> npt.NDArray[np.int64]:

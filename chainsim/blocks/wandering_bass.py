@@ -185,6 +185,7 @@ class WanderingBass(Block[WanderingBassSettings]):
     generates = True
     seeded = True
     reads_files = True
+    knows_key = True
     source = "random walk with reflection, textbook; splitmix64 (Steele, Lea, Flood, OOPSLA 2014)"
 
     @classmethod

@@ -102,7 +102,7 @@ def formant_gains(
     `line` and `kept` are of `envelope_through`.
     """
     turn = math.log2(ratio)
-    old_at, new_at, before, after = 0, 0, 0.0, 0.0
+    old_at, new_at, before, after = np.int64(0), np.int64(0), 0.0, 0.0
     for j in range(count):
         if peaks[FREQUENCY, j] * ratio > top:
             gains[j] = 0.0

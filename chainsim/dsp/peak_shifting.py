@@ -323,7 +323,7 @@ def shift_frame(
         yi[:] = 0.0
         if formant > 0.0:
             formant_gains(peaks, count, line, standing, wanted[v], formant, half, gains)
-        lowest = 0
+        lowest = np.int64(0)
         for j in range(count):
             shift = (wanted[v] - 1.0) * peaks[FREQUENCY, j]
             start, end = regions[START, j], regions[END, j]

@@ -131,6 +131,7 @@ class GraphBuilder:
                 out_channels=node.channels,
                 extremes=extremes,
                 tempo_bpm=placing.tempo_bpm,
+                lowest_hz=placing.sketch.header.horn_lowest_hz,
                 seed=seed_of(node.block_class.type_name, node.seed_name, node.settings),
                 key=node.key,
                 instrument=placing.sketch.header.instrument,

@@ -140,7 +140,8 @@ class StatePlacing:
     ) -> Node:
         fixed = {k: v for k, v in json.loads(settings_json(entry.settings)).items() if k not in motions}
         folder = self._scope.sketch.folder if cls.reads_files else None
-        about = (self._scope.sketch.header.instrument, self._state.key, self._state.a4_hz, folder)
+        header, harmony = self._scope.sketch.header, self._state.key if cls.knows_key else None
+        about = (header.instrument, header.lowest_hz, harmony, self._state.a4_hz, folder)
         key: tuple[Hashable, ...] = (cls.type_name, json.dumps(fixed, sort_keys=True), about)
         if self._scope.has_patches:
             return self._own_instance(entry, cls, key, ports, controls, motions)

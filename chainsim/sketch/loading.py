@@ -9,6 +9,7 @@ from typing import Any
 from chainsim.errors import SettingError, SketchError, nearest
 from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, block_names, parse_chain
 from chainsim.sketch.in_vain import written_in_vain
+from chainsim.sketch.key import read_key
 from chainsim.sketch.model import BlockEntry, Header, Sketch, State
 from chainsim.sketch.reading import read_block, read_settings, table_of, with_defaults
 from chainsim.sketch.stage import read_controllers, read_cues, read_patches
@@ -91,7 +92,7 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
     declared = set(blocks) | set(table_of(values, "blocks", []))
     blocks = with_defaults(chain, blocks, declared, "chain", faults)
     base = State(chain, blocks, header.tempo_bpm, key, a4_hz)
-    patches = read_patches(patch_tables, base, declared, faults)
+    patches = read_patches(patch_tables, base, header, declared, faults)
     controllers = read_controllers(table_of(values, "controllers", faults), base, faults)
     cues = read_cues(values.get("cues", []), patches, patch_tables, faults)
     for place, state in [("", base), *((f"patches.{n}: ", p) for n, p in patches.items())]:
@@ -116,23 +117,17 @@ def _sounding_key(header: Header, faults: list[str]) -> str | None:
         faults.append('pitch_names = "written" needs an instrument to transpose for')
         return None
     from chainsim.music.horns import find_horn
-    from chainsim.music.scale import parse_key
-    from chainsim.music.written import sounding_key
 
-    horn = key = None
     try:
-        horn = find_horn(header.instrument) if header.instrument is not None else None
+        if header.instrument is not None:
+            find_horn(header.instrument)
     except SettingError as error:
         faults.append(f"instrument: {error}")
     else:
         low_hz, high_hz = header.pitch_range_hz
         if not low_hz < high_hz:
             faults.append(f"lowest_hz, highest_hz: {low_hz:g} ... {high_hz:g} Hz, allowed the lower end first")
-    try:
-        key = parse_key(header.key).text if header.key is not None else None
-    except SettingError as error:
-        faults.append(f"key: {error}")
-    return sounding_key(key, horn) if key and horn and header.pitch_names == "written" else key
+    return None if header.key is None else read_key(header.key, header, "key", faults)
 
 
 def _check_blenders(state: State, place: str, faults: list[str]) -> None:

@@ -36,6 +36,13 @@ class Header(Settings):
         low_hz, high_hz = ANY_HORN_HZ if horn is None else horn.search_hz(self.a4_hz)
         return self.lowest_hz or low_hz, self.highest_hz or high_hz
 
+    @property
+    def horn_lowest_hz(self) -> float:
+        """Lowest pitch to expect: as written, or the lowest usual note of the instrument, or that of any horn."""
+        if self.lowest_hz is not None or self.instrument is None:
+            return self.lowest_hz or ANY_HORN_HZ[0]
+        return find_horn(self.instrument).range_hz(self.a4_hz)[0]
+
 
 class Common(Settings):
     """Settings that every block has beside its own."""

@@ -45,6 +45,7 @@ def sketch_schema() -> dict[str, Any]:
                     "chain": {"$ref": "#/$defs/chain"},
                     "engage": {"type": "array", "items": {"type": "string"}},
                     "tempo_bpm": header["tempo_bpm"],
+                    "key": header["key"],
                     "blocks": {"type": "object", "additionalProperties": {"type": "object"}},
                 },
             },

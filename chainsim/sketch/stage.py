@@ -11,24 +11,29 @@ from chainsim.block import block_type
 from chainsim.errors import nearest
 from chainsim.settings import Settings, fixed
 from chainsim.sketch.chain import Chain, block_names, parse_chain
-from chainsim.sketch.model import BlockEntry, ControllerEntry, Cue, State
+from chainsim.sketch.key import read_key
+from chainsim.sketch.model import BlockEntry, ControllerEntry, Cue, Header, State
 from chainsim.sketch.reading import read_block, read_settings, table_of, with_defaults
 from chainsim.stage.controllers import CONTROLLER_TYPES
 from chainsim.stage.drives import CURVES, Curve, Drive
 
-PATCH_KEYS = ("chain", "engage", "tempo_bpm", "blocks")
+PATCH_KEYS = ("chain", "engage", "tempo_bpm", "key", "blocks")
 
 
 class _PatchNumbers(Settings):
     tempo_bpm: float = fixed(120.0, 20.0, 400.0, "bpm", "tempo from this patch on")
 
 
-def read_patches(tables: Mapping[str, Any], base: State, declared: set[str], faults: list[str]) -> dict[str, State]:
+def read_patches(
+    tables: Mapping[str, Any], base: State, header: Header, declared: set[str], faults: list[str]
+) -> dict[str, State]:
     """Resolve every patch against the sketch as written."""
-    return {name: _patch(table, base, declared, f"patches.{name}", faults) for name, table in tables.items()}
+    return {name: _patch(table, base, header, declared, f"patches.{name}", faults) for name, table in tables.items()}
 
 
-def _patch(table: Mapping[str, Any], base: State, declared: set[str], place: str, faults: list[str]) -> State:
+def _patch(
+    table: Mapping[str, Any], base: State, header: Header, declared: set[str], place: str, faults: list[str]
+) -> State:
     for key in table:
         if key not in PATCH_KEYS:
             faults.append(f'{place}: no entry "{key}"{nearest(key, PATCH_KEYS)}')
@@ -47,7 +52,8 @@ def _patch(table: Mapping[str, Any], base: State, declared: set[str], place: str
     if engage is not None:
         blocks = _engaged(engage, chain, blocks, place, faults)
     numbers = read_settings(_PatchNumbers, {"tempo_bpm": table.get("tempo_bpm", base.tempo_bpm)}, place, faults)
-    return State(chain, blocks, numbers.tempo_bpm if numbers else base.tempo_bpm, base.key, base.a4_hz)
+    harmony = read_key(table["key"], header, f"{place}.key", faults) if "key" in table else base.key
+    return State(chain, blocks, numbers.tempo_bpm if numbers else base.tempo_bpm, harmony, base.a4_hz)
 
 
 def _overridden(entry: BlockEntry, changes: Mapping[str, Any], place: str, faults: list[str]) -> BlockEntry | None:

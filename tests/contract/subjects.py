@@ -40,6 +40,7 @@ BEYOND_NUMBERS: dict[str, dict[str, Any]] = {
             {"shape": "high_shelf", "freq_hz": 2500.0, "gain_db": -5.0},
         ]
     },
+    "pitch_shifter": {"voices": [{"interval": "P5 above"}, {"interval": "third below", "level_db": -3.0}]},
     "source pitch_track": {"low_hz": 60.0, "high_hz": 1500.0},
     "following_synth": {
         "voices": [{"waveform": "saw", "unison": 2, "spread": 0.5}, {"interval": "P5 below", "waveform": "pulse"}],
@@ -65,6 +66,17 @@ ALSO: dict[str, list[dict[str, Any]]] = {
             "amplitude": "envelope",
             "drive_db": 12.0,
         },
+    ],
+    "pitch_shifter": [
+        {
+            "voices": [
+                {"pitch": "D3", "drift_cents": 8.0},
+                {"interval": "M10 below", "pan": -0.6, "delay_ms": 7.0},
+                {"interval": "sixth above", "pan": 0.6, "drift_cents": 3.0},
+            ],
+            "lowest_note": "C3",
+        },
+        {"voices": [{"interval": "P8 below"}, {"interval": "M3 above", "pan": 0.3}], "notes": "several"},
     ],
     "wandering_bass": [{"every": "1/16 swung"}],
 }

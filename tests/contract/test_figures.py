@@ -20,21 +20,21 @@ FLOOR = 10.0 ** (-90.0 / 20.0)
 every_block = pytest.mark.parametrize("name", BLOCKS)
 
 
-def fed(subject: Subject, x: np.ndarray) -> np.ndarray:
+def fed(subject: Subject, x: np.ndarray, pitch_hz: float = 220.0) -> np.ndarray:
     """Output of a one-channel sound sent into every port and both channels, without the readings."""
     ports = {p: np.ascontiguousarray(np.tile(x, (w, 1))) for p, w in subject.widths.items()}
-    feed = Feed(ports, {}, np.full(x.size, 120.0), a_note_as_long_as(x))
+    feed = Feed(ports, {}, np.full(x.size, 120.0), a_note_as_long_as(x, pitch_hz))
     return subject.run(feed, range(16_384, x.size, 16_384))[: subject.out_channels]
 
 
-def a_note_as_long_as(x: np.ndarray) -> np.ndarray:
+def a_note_as_long_as(x: np.ndarray, pitch_hz: float) -> np.ndarray:
     """Pitch rows of one note from where a sound begins to where it ends."""
     rows = unpitched(x.size)
     sounding = np.flatnonzero(x)
     if sounding.size:
         note = slice(int(sounding[0]), int(sounding[-1]) + 1)
-        rows[[F0_HZ, VOICED, CONFIDENCE, LEVEL_DB], note] = np.array([[220.0], [1.0], [1.0], [-20.0]])
-        rows[F0_HZ, note.stop :] = 220.0
+        rows[[F0_HZ, VOICED, CONFIDENCE, LEVEL_DB], note] = np.array([[pitch_hz], [1.0], [1.0], [-20.0]])
+        rows[F0_HZ, note.stop :] = pitch_hz
         rows[ONSET_AGE_S, note.start] = 0.001
     return rows
 
@@ -104,16 +104,21 @@ def test_latency_is_what_is_reported(name: str, rate_hz: float) -> None:
     assert found == pytest.approx(subject.block.latency_samples, abs=0.05)
 
 
-def excitations(rate_hz: float, frames: int) -> dict[str, np.ndarray]:
-    """Sounds that end after `frames`: what rings in one block, or at one level, is not what rings in another."""
+def excitations(rate_hz: float, frames: int) -> dict[str, tuple[np.ndarray, float]]:
+    """Sounds that end after `frames`, and their pitch: what rings in one block or at one level may not in another."""
     noise = 0.3 * rng_of("tail").standard_normal(frames)
     red = np.cumsum(noise) - np.mean(np.cumsum(noise))
     t = np.arange(frames) / rate_hz
-    found = {"spike": np.zeros(frames), "noise": noise, "low noise": 0.5 * red / np.abs(red).max()}
-    found["spike"][-1] = 1.0
+    spike = np.zeros(frames)
+    spike[-1] = 1.0
+    found = {"spike": (spike, 220.0), "noise": (noise, 220.0), "low noise": (0.5 * red / np.abs(red).max(), 220.0)}
     for freq_hz in (40.0, 110.0, 300.0, 1_000.0, 2_500.0):
-        found[f"{freq_hz:g} Hz"] = 0.5 * np.sin(2.0 * np.pi * freq_hz * t)
-    return found | {f"faint {name}": 1e-4 * x for name, x in found.items()}
+        found[f"{freq_hz:g} Hz"] = 0.5 * np.sin(2.0 * np.pi * freq_hz * t), freq_hz
+    for freq_hz in (45.0, 47.0, 51.0):
+        pulses = np.zeros(frames)
+        pulses[np.round(np.arange(frames - 1, 0, -rate_hz / freq_hz)).astype(int)] = 0.5
+        found[f"pulses at {freq_hz:g} Hz"] = pulses, freq_hz
+    return found | {f"faint {name}": (1e-4 * x, pitch_hz) for name, (x, pitch_hz) in found.items()}
 
 
 def measured_tail_s(subject: Subject) -> tuple[float, str]:
@@ -121,10 +126,10 @@ def measured_tail_s(subject: Subject) -> tuple[float, str]:
     rate_hz, latency = subject.rate_hz, math.ceil(subject.block.latency_samples)
     frames = round(0.4 * rate_hz)
     longest, by = 0.0, "none"
-    for sound, x in excitations(rate_hz, frames).items():
+    for sound, (x, pitch_hz) in excitations(rate_hz, frames).items():
         subject.block.reset()
         rest = latency + round((1.3 * subject.block.tail_s + 0.5) * rate_hz)
-        y = np.abs(fed(subject, np.concatenate([x, np.zeros(rest)]))).max(axis=0)
+        y = np.abs(fed(subject, np.concatenate([x, np.zeros(rest)]), pitch_hz)).max(axis=0)
         over = np.flatnonzero(y > FLOOR * y.max())
         after = (int(over[-1]) - (frames - 1) - latency) / rate_hz if over.size else 0.0
         if after > longest:

@@ -1,0 +1,73 @@
+"""What voices beside a horn have in common: an interval to it, or a pitch of their own; level and place."""
+
+from __future__ import annotations
+
+import math
+from typing import TypeVar
+
+import numpy as np
+from pydantic import field_validator, model_validator
+
+from chainsim.errors import SettingError
+from chainsim.music.interval import Interval, parse_interval
+from chainsim.music.pitch import parse_pitch
+from chainsim.music.scale import Key
+from chainsim.settings import Settings, fixed, words
+from chainsim.units import Array
+
+V = TypeVar("V", bound="PlacedVoice")
+
+
+class PlacedVoice(Settings):
+    alternatives = (("interval", "pitch"),)
+    interval: str = words("unison", 'where it plays: "P5 above", "M10 below", or in the key "third above"')
+    pitch: str | None = words(None, 'in place of interval, where it stays, as it sounds: "E2"')
+    cents: float = fixed(0.0, -100.0, 100.0, "cents", "how far it is out of tune")
+    level_db: float = fixed(0.0, -60.0, 12.0, "dB", "its level among the voices")
+    pan: float = fixed(0.0, -1.0, 1.0, "1", "-1 is left, 0 the middle, 1 right")
+
+    @field_validator("interval")
+    @classmethod
+    def _is_an_interval(cls, interval: str) -> str:
+        parse_interval(interval)
+        return interval
+
+    @field_validator("pitch")
+    @classmethod
+    def _is_a_pitch(cls, pitch: str | None) -> str | None:
+        if pitch is not None:
+            parse_pitch(pitch)
+        return pitch
+
+    @model_validator(mode="after")
+    def _one_place(self: V) -> V:
+        if self.pitch is not None and "interval" in self.model_fields_set:
+            raise ValueError("both interval and pitch are given, allowed one of them")
+        return self
+
+
+def intervals_of(place: str, text: str, key: Key | None) -> Array:
+    """Distance in semitones from each note, 0 ... 127.
+
+    Raises
+    ------
+    SettingError
+        If the interval counts steps in a key and there is none.
+    """
+    interval = parse_interval(text)
+    if isinstance(interval, Interval):
+        return np.full(128, float(interval.semitones))
+    if key is None:
+        raise SettingError(
+            f'{place}.interval = "{text}" counts steps in a key, but the sketch has no key; '
+            'allowed with one, or an interval with its quality, such as "M3 above"'
+        )
+    return np.array([float(key.step(note, interval.steps) - note) for note in range(128)])
+
+
+def place_gains(pan: float, channels: int) -> Array:
+    """Gains (channels,) of a place by equal power, 0 dB in the middle."""
+    if channels == 1 or pan == 0.0:
+        return np.ones(channels)
+    theta = (pan + 1.0) * math.pi / 4.0
+    return math.sqrt(2.0) * np.array([math.cos(theta), math.sin(theta)])

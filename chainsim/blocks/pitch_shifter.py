@@ -1,0 +1,208 @@
+"""Pitch shifter: voices of the horn's own sound at intervals to it, in a key, or on a pitch of their own.
+
+    y[n] = level (sum over v of g_v shifted_v[n - d_v] + unpitched max(g) rest[n])                               (1)
+
+With `notes = "single"` the voices are made from the horn's harmonics period by period, and the rest is what is no tone
+(chainsim.dsp.harmonic_shifter); with `notes = "several"` the peaks of the whole spectrum are moved, and there is no
+rest (chainsim.dsp.peak_shifting). The take as it is does not come out: a lane or a blender adds it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import numpy as np
+from pydantic import Field, field_validator, model_validator
+
+from chainsim.block import Block, Context, Io, LatencyProbe, register, seed_of
+from chainsim.blocks._synth_settings import PitchSource
+from chainsim.blocks._voices import PlacedVoice, intervals_of, place_gains
+from chainsim.dsp.drift import drift
+from chainsim.dsp.harmonic_shifter import HarmonicShifter
+from chainsim.dsp.harmony_note import HarmonyNote
+from chainsim.dsp.peak_shifting import PeakShifter
+from chainsim.dsp.pitch_following import interval_ratio
+from chainsim.dsp.voice_mix import mix_voices
+from chainsim.music.interval import Interval, StepInterval, parse_interval
+from chainsim.music.pitch import midi_to_hz, parse_pitch
+from chainsim.music.scale import parse_key
+from chainsim.settings import choice, fixed, level, movable, words
+from chainsim.units import Audio, db_to_gain, ms_to_samples
+
+MOST_VOICES = 8
+WIDEST_SEMITONES, WIDEST_STEPS = 24, 14
+
+INTERVAL_GLIDE_MS = 8.0
+"""Time to 1 - 1/e from one degree's interval to the next one's."""
+
+
+class ShiftedVoice(PlacedVoice):
+    delay_ms: float = fixed(0.0, 0.0, 1000.0, "ms", "how much later it comes")
+    drift_cents: float = fixed(0.0, 0.0, 30.0, "cents", "how far its tuning wanders, as a player's does")
+
+    @field_validator("interval")
+    @classmethod
+    def _is_within_two_octaves(cls, text: str) -> str:
+        interval = parse_interval(text)
+        wide = (
+            abs(interval.semitones) > WIDEST_SEMITONES
+            if isinstance(interval, Interval)
+            else abs(interval.steps) > WIDEST_STEPS
+        )
+        if wide:
+            raise ValueError(f'= "{text}", allowed up to two octaves ("P15", {WIDEST_SEMITONES} semitones)')
+        return text
+
+
+class PitchShifterSettings(PitchSource):
+    voices: list[ShiftedVoice] = Field(
+        [], description="the voices, 1 to 8; none given stands for one in unison", json_schema_extra={"unit": "1"}
+    )
+    notes: Literal["single", "several"] = choice(
+        "single", "whether the horn plays alone, or several sounds at once are to be shifted: two horns, multiphonics"
+    )
+    formant: float = movable(1.0, 0.0, 1.0, "1", "1: the horn's timbre stays where it is; 0: it moves with the pitch")
+    commit_ms: float = fixed(60.0, 0.0, 200.0, "ms", "how long after its attack a note's place in the key is chosen")
+    lowest_note: str | None = words(
+        None, 'lowest note to shift, as it sounds: "E3"; it sets the latency; by default the instrument\'s lowest'
+    )
+    unpitched_db: float = level(0.0, -96.0, 12.0, "level of tongue, breath and keys, which are never shifted")
+    level_db: float = level(0.0, -96.0, 24.0, "level of what comes out")
+
+    @field_validator("voices")
+    @classmethod
+    def _few_voices(cls, voices: list[ShiftedVoice]) -> list[ShiftedVoice]:
+        if len(voices) > MOST_VOICES:
+            raise ValueError(f"= {len(voices)} voices, allowed up to {MOST_VOICES}")
+        return voices
+
+    @field_validator("lowest_note")
+    @classmethod
+    def _is_a_pitch(cls, pitch: str | None) -> str | None:
+        if pitch is not None:
+            parse_pitch(pitch)
+        return pitch
+
+    @model_validator(mode="after")
+    def _several_have_no_degree(self) -> PitchShifterSettings:
+        if self.notes == "several":
+            for k, voice in enumerate(self.voices):
+                if voice.pitch is not None or isinstance(parse_interval(voice.interval), StepInterval):
+                    raise ValueError(
+                        f'voices[{k}]: a pitch or steps in a key ask for notes = "single"; of several notes at once '
+                        'none is known, allowed an interval with its quality, such as "M3 above"'
+                    )
+        return self
+
+
+@register("pitch_shifter")
+class PitchShifter(Block[PitchShifterSettings]):
+    """Plays the horn's own sound at other pitches: harmonies, doubles, drones. The horn itself is not in it."""
+
+    has_detector = True
+    control_inputs = ("pitch",)
+    reads_files = True
+    knows_key = True
+    latency_probe = LatencyProbe({"voices": []})
+    source = (
+        "pitch-synchronous overlap-add (Moulines, Charpentier 1990) on harmonics and rest (Stylianou 2001); "
+        "peak shifting with phase locking (Laroche, Dolson 1999)"
+    )
+
+    @classmethod
+    def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
+        return 2 if any(v.pan != 0.0 for v in settings.voices) else channels["in"]
+
+    def prepare(self, context: Context) -> None:
+        chosen, rate_hz = self.settings, float(context.sample_rate_hz)
+        voices = chosen.voices or [ShiftedVoice()]
+        key = parse_key(context.key) if context.key is not None else None
+        self._rate_hz = rate_hz
+        lowest_hz = context.lowest_hz
+        if chosen.lowest_note is not None:
+            lowest_hz = midi_to_hz(parse_pitch(chosen.lowest_note), context.a4_hz)
+        self._intervals = [
+            np.zeros(128) if v.pitch is not None else intervals_of(f"voices[{k}]", v.interval, key) + 0.01 * v.cents
+            for k, v in enumerate(voices)
+        ]
+        self._fixed_hz = np.array(
+            [
+                0.0 if v.pitch is None else midi_to_hz(parse_pitch(v.pitch) + 0.01 * v.cents, context.a4_hz)
+                for v in voices
+            ]
+        )
+        self._in_key = any(float(np.ptp(row)) > 0.0 for row in self._intervals)
+        self._note = HarmonyNote(chosen.commit_ms, context.a4_hz, rate_hz)
+        seed = seed_of(self.type_name, "", chosen)
+        self._drifts = [(seed + k, v.drift_cents) for k, v in enumerate(voices)]
+        width, channels = context.channels["in"], context.out_channels
+        self._one: HarmonicShifter | None = None
+        self._several: list[PeakShifter] = []
+        if chosen.notes == "single":
+            self._one = HarmonicShifter(lowest_hz, rate_hz, len(voices), width)
+            self.latency_samples = float(self._one.latency_samples)
+            self.tail_s = self._one.tail_s
+        else:
+            self._several = [PeakShifter(lowest_hz, rate_hz, len(voices)) for _ in range(width)]
+            self.latency_samples = float(self._several[0].latency_samples)
+            self.tail_s = self._several[0].tail_s
+        gains = [db_to_gain(v.level_db) for v in voices]
+        self._gains = np.ascontiguousarray(
+            [g * place_gains(v.pan, channels) for g, v in zip(gains, voices, strict=True)]
+        )
+        self._loudest = max(gains)
+        self._delays = np.array([round(ms_to_samples(v.delay_ms, rate_hz)) for v in voices], np.int64)
+        self.tail_s += float(self._delays.max()) / rate_hz
+        self._width = width
+        self._ring = np.zeros((len(voices) * width, int(self._delays.max()) + 1))
+        self._head = np.zeros(1, np.int64)
+        self._z_ratio = np.zeros((len(voices), 2))
+        self.reset()
+
+    def reset(self) -> None:
+        self._note.reset()
+        if self._one is not None:
+            self._one.reset()
+        for shifter in self._several:
+            shifter.reset()
+        self._ring.fill(0.0)
+        self._head.fill(0)
+        self._z_ratio.fill(np.nan)
+
+    def process(self, io: Io) -> None:
+        count, frames = len(self._intervals), io.frames
+        ratios = self._ratios(io)
+        voices, rest = np.empty((count * self._width, frames)), np.zeros((self._width, frames))
+        if self._one is not None:
+            track = io.control["pitch"]
+            self._one.process(io.x, track, ratios, self._fixed_hz, io.moving.formant, voices, rest)
+        else:
+            for c, shifter in enumerate(self._several):
+                made = np.empty((count, frames))
+                shifter.process(io.n0, io.x[c], ratios, io.moving.formant, made)
+                voices[c :: self._width] = made
+        mix_voices(
+            voices,
+            rest,
+            self._gains,
+            self._delays,
+            self._loudest,
+            io.moving.unpitched_db,
+            io.moving.level_db,
+            self._ring,
+            self._head,
+            io.y,
+        )
+
+    def _ratios(self, io: Io) -> Audio:
+        """Rows (voices, frames) of frequency ratios, to the horn or to a voice's own pitch."""
+        note, glide, wander = np.zeros(io.frames), np.full(io.frames, INTERVAL_GLIDE_MS), np.zeros(io.frames)
+        if self._in_key:
+            self._note.process(io.control["pitch"], note)
+        ratios = np.empty((len(self._intervals), io.frames))
+        for k, (intervals, (seed, cents)) in enumerate(zip(self._intervals, self._drifts, strict=True)):
+            if cents > 0.0:
+                drift(seed, io.n0, self._rate_hz, wander)
+            interval_ratio(note, intervals, glide, wander, cents, self._rate_hz, self._z_ratio[k], ratios[k])
+        return ratios

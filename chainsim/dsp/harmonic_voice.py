@@ -1,0 +1,109 @@
+"""One period of a shifted tone: the horn's harmonics moved, its timbre left in place or taken along.
+
+Harmonic m of the voice sounds at m R f0. Its strength is that of the horn's spectrum at harmonic
+
+    q(m) = m R^phi,    phi = 1: the timbre stays where it is,  phi = 0: it moves along, as on a faster tape       (1)
+
+read between harmonics; its phase is that of the horn's own m-th harmonic, so that the waveform keeps its shape and
+never jumps from period to period. A horn that lacks even harmonics (a closed cylinder) lacks them at any pitch: there
+the strength is read between harmonics of the same parity. The voice has the power of the horn (2).
+"""
+
+from __future__ import annotations
+
+import math
+
+from chainsim.kernel import kernel
+from chainsim.units import Array
+
+LOWER_DB_PER_OCTAVE = 6.0
+"""How fast the spectrum falls below the horn's fundamental."""
+
+MOST_GAIN = 30.0
+"""By which a voice is raised at most to have the horn's power."""
+
+PARITY_FROM_DB, PARITY_TO_DB = 5.0, 11.0
+"""Odd over even harmonics (or the reverse) from which parity counts, and from which it alone does."""
+
+PARITY_HARMONICS = 9
+"""How many harmonics are asked for that, from the second one."""
+
+
+@kernel
+def parity_share(strength: Array, count: int) -> float:
+    """How much of the strengths (count + 1,) is to be read between harmonics of one parity, 0 to 1."""
+    odd, even, pairs = 0.0, 0.0, 0
+    for k in range(2, min(count, PARITY_HARMONICS + 1), 2):
+        below, above = strength[k - 1], strength[k + 1] if k + 1 <= count else strength[k - 1]
+        odd += 0.5 * math.log10(below * above + 1e-30)
+        even += math.log10(strength[k] + 1e-15)
+        pairs += 1
+    if pairs == 0:
+        return 0.0
+    apart = abs(20.0 * (odd - even) / pairs)
+    return min(max((apart - PARITY_FROM_DB) / (PARITY_TO_DB - PARITY_FROM_DB), 0.0), 1.0)
+
+
+@kernel
+def strength_between(strength: Array, count: int, q: float, m: int, parity: float) -> float:
+    """Strength (count + 1,) at harmonic q, which is the voice's m-th."""
+    if q >= count:
+        return 0.0
+    if q <= 1.0:
+        return float(strength[1] * q ** (LOWER_DB_PER_OCTAVE / 6.0206))
+    k = int(q)
+    share = q - k
+    plain = strength[k] + share * (strength[k + 1] - strength[k])
+    if parity == 0.0:
+        return float(plain)
+    low = k if (k - m) % 2 == 0 else k - 1
+    high = low + 2
+    if low < 1:
+        return float((1.0 - parity) * plain + parity * strength[high if high <= count else 1])
+    if high > count:
+        return float((1.0 - parity) * plain + parity * strength[low])
+    alike = strength[low] + 0.5 * (q - low) * (strength[high] - strength[low])
+    return float((1.0 - parity) * plain + parity * alike)
+
+
+@kernel
+def move_harmonics(
+    re: Array,
+    im: Array,
+    strength: Array,
+    count: int,
+    parity: float,
+    power: float,
+    spacing: float,
+    most: int,
+    voice_re: Array,
+    voice_im: Array,
+) -> None:
+    """Fill voice_re, voice_im[: most + 1] from the horn's harmonics re, im[: count + 1].
+
+    Parameters
+    ----------
+    strength : ndarray, shape (count + 1,)
+        Their absolute values.
+    parity : float
+        From `parity_share`.
+    power : float
+        Sum of their squares.
+    spacing : float
+        R^phi of equation (1).
+    most : int
+        Harmonics of the voice that are to sound.
+    """
+    sum_of_squares = 0.0
+    voice_re[0], voice_im[0] = 0.0, 0.0
+    for m in range(1, most + 1):
+        value = strength_between(strength, count, m * spacing, m, parity)
+        sum_of_squares += value * value
+        k = m if m <= count else 1 + (m - 1) % count
+        scale = value / strength[k] if strength[k] > 1e-15 else 0.0
+        voice_re[m], voice_im[m] = scale * re[k], scale * im[k]
+    if sum_of_squares > 0.0:
+        gain = min(math.sqrt(power / sum_of_squares), MOST_GAIN)
+        for m in range(1, most + 1):
+            voice_re[m] *= gain
+            voice_im[m] *= gain
