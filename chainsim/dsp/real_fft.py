@@ -176,7 +176,7 @@ def _last_pass(xr: Array, xi: Array, yr: Array, yi: Array) -> None:
 def _transform(m: int, tw: Array, work: Array) -> int:
     """Transform the m complex numbers in the first two rows of `work`; return in which row the result begins."""
     _first_pass(work[0, :m], work[1, :m], tw, work[2, :m], work[3, :m])
-    at, stride = 2, 4
+    at, stride = np.int64(2), np.int64(4)
     while stride < m:
         xr, xi, yr, yi = work[at, :m], work[at + 1, :m], work[2 - at, :m], work[3 - at, :m]
         if 2 * stride == m:
@@ -187,7 +187,7 @@ def _transform(m: int, tw: Array, work: Array) -> int:
             _long_pass(xr, xi, stride, tw, yr, yi)
         stride *= 4
         at = 2 - at
-    return at
+    return int(at)
 
 
 @kernel
