@@ -32,15 +32,14 @@ PARITY_HARMONICS = 9
 @kernel
 def parity_share(strength: Array, count: int) -> float:
     """How much of the strengths (count + 1,) is to be read between harmonics of one parity, 0 to 1."""
-    odd, even, pairs = 0.0, 0.0, 0
+    over, pairs = 1.0, 0
     for k in range(2, min(count, PARITY_HARMONICS + 1), 2):
         below, above = strength[k - 1], strength[k + 1] if k + 1 <= count else strength[k - 1]
-        odd += 0.5 * math.log10(below * above + 1e-30)
-        even += math.log10(strength[k] + 1e-15)
+        over *= min(max((below * above + 1e-24) / (strength[k] * strength[k] + 1e-24), 1e-8), 1e8)
         pairs += 1
     if pairs == 0:
         return 0.0
-    apart = abs(20.0 * (odd - even) / pairs)
+    apart = abs(10.0 * math.log10(over)) / pairs
     return min(max((apart - PARITY_FROM_DB) / (PARITY_TO_DB - PARITY_FROM_DB), 0.0), 1.0)
 
 

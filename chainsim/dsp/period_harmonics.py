@@ -22,6 +22,12 @@ from chainsim.units import Array
 SPARSE = 0.85
 """Points a sample that do: harmonics up to 20 kHz at 48 kHz."""
 
+SETTLING_S = 0.01
+"""Time to 1 - 1/e in which the shape of the period is known: what is not the same for so long is breath."""
+
+SHAPE_FROM, SHAPE_TO = 0.98, 0.998
+"""Correlation with the shape before, below which it counts for nothing, and from which it counts in full."""
+
 
 @kernel
 def between(a: float, b: float, c: float, d: float, f: float) -> float:
@@ -78,3 +84,20 @@ def fold_two_periods(line: Array, size: int, m0: float, m1: float, m2: float, n:
     mean /= n
     for k in range(n):
         p[k] -= mean
+
+
+@kernel
+def settle(one: Array, mean: Array, n: int, kept: float) -> None:
+    """Let one[:n] be its average with the periods before, at its own level."""
+    energy, before, product = 0.0, 0.0, 0.0
+    for k in range(n):
+        energy += one[k] * one[k]
+        before += mean[k] * mean[k]
+        product += one[k] * mean[k]
+    if product <= 0.0:
+        return
+    shape = product / math.sqrt(energy * before)
+    share = kept * min(max((shape - SHAPE_FROM) / (SHAPE_TO - SHAPE_FROM), 0.0), 1.0)
+    level = product / before
+    for k in range(n):
+        one[k] += share * (level * mean[k] - one[k])

@@ -1,4 +1,4 @@
-"""Marks on the waveform of a tone, one a period, each where the sound is most like it was at the mark before.
+"""Marks on the waveform of a tone, one in a period or a few, each where the sound is most like at the mark before.
 
     rho(d) = 2 sum x[t] x[t + d] / sum (x[t]^2 + x[t + d]^2),   t over one period that ends at the last mark        (1)
 
@@ -27,6 +27,15 @@ SHORTEST = 4.0
 
 LEAST_WINDOW_S = 0.003
 """A shorter window is swayed by noise."""
+
+MARK_S = 0.004
+"""Of high notes several periods pass between two marks, as many as do in this time."""
+
+NEW_NOTE = 0.05
+"""Change of the tracked period, relative to it, that is more than vibrato."""
+
+OCTAVE_DOUBT = 0.05
+"""By how much a period more than half as long again has to fit better than the last one."""
 
 
 @kernel
@@ -92,3 +101,38 @@ def next_period(line: Audio, size: int, newest: int, mark: float, period: float,
     if above == -2.0 or below > here or not curved < 0.0:  # not a peak, or no number
         return float(lag), here
     return lag + 0.5 * (below - above) / curved, here
+
+
+@kernel
+def periods_in(period: float, longest: float, rate_hz: float) -> int:
+    """How many periods lie between two marks: one, or as many as pass in `MARK_S`."""
+    return int(max(math.floor(min(MARK_S * rate_hz, longest) / period), 1))
+
+
+@kernel
+def best_period(
+    line: Audio,
+    size: int,
+    newest: int,
+    mark: float,
+    wanted: float,
+    last: float,
+    longest: float,
+    rate_hz: float,
+    least_window: int,
+) -> tuple[float, float, float]:
+    """Period, way to the next mark, likeness: of the pitch that is known, or the last period's where that fits better.
+
+    The track may be ahead of the sound here, or slip by an octave: a period twice as long always fits, too. `last` is 0
+    for none.
+    """
+    some = periods_in(wanted, longest, rate_hz)
+    window = max(math.ceil(wanted), least_window)
+    span, alike = next_period(line, size, newest, mark, some * wanted, window)
+    if last > 0.0:
+        others = periods_in(last, longest, rate_hz)
+        window = max(math.ceil(last), least_window)
+        other, still = next_period(line, size, newest, mark, others * last, window)
+        if still + (OCTAVE_DOUBT if wanted > 1.5 * last else 0.0) >= alike:
+            return other / others, other, still
+    return span / some, span, alike

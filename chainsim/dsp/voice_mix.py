@@ -38,19 +38,29 @@ def mix_voices(
         Of everything.
     ring : ndarray, shape (voices * width, longest delay + 1)
     head : ndarray of int64, shape (1,)
-        State: where the ring is written next.
+        State: where the ring is written next, that is, its oldest sample.
     """
     count, width, length = gains.shape[0], rest.shape[0], ring.shape[1]
-    at = head[0]
-    for i in range(y.shape[1]):
-        for r in range(voices.shape[0]):
+    channels, frames = y.shape
+    for c in range(channels):
+        own = min(c, width - 1)
+        for i in range(frames):
+            y[c, i] = beside * rest_gain[i] * rest[own, i]
+        for v in range(count):
+            r, g, start = v * width + own, gains[v, c], head[0]
+            if delays[v] == 0:
+                for i in range(frames):
+                    y[c, i] += g * voices[r, i]
+                continue
+            for i in range(frames):
+                # What comes before the ring's oldest sample is still in this span.
+                j = i - delays[v]
+                y[c, i] += g * (voices[r, j] if j >= 0 else ring[r, (start + length + j) % length])
+        for i in range(frames):
+            y[c, i] *= gain[i]
+    for r in range(voices.shape[0]):
+        at = (head[0] + max(frames - length, 0)) % length
+        for i in range(max(frames - length, 0), frames):
             ring[r, at] = voices[r, i]
-        for c in range(y.shape[0]):
-            own = min(c, width - 1)
-            total = beside * rest_gain[i] * rest[own, i]
-            for v in range(count):
-                j = at - delays[v]
-                total += gains[v, c] * ring[v * width + own, j + length if j < 0 else j]
-            y[c, i] = gain[i] * total
-        at = at + 1 if at + 1 < length else 0
-    head[0] = at
+            at = at + 1 if at + 1 < length else 0
+    head[0] = (head[0] + frames) % length
