@@ -1,0 +1,103 @@
+"""One period of a voice from the horn's harmonics, against what can be worked out on paper."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from chainsim.dsp.harmonic_voice import MOST_GAIN, move_harmonics, parity_share
+
+COUNT = 24
+
+
+def voice_of(
+    strength: np.ndarray, spacing: float, *, parity: float | None = None, most: int = COUNT
+) -> tuple[np.ndarray, np.ndarray]:
+    """Horn and voice as complex harmonics from the first on; the horn's phases are 0.3 k^2."""
+    count = strength.size
+    phases = np.exp(0.3j * np.arange(1, count + 1) ** 2)
+    horn = np.concatenate([[0.0], strength * phases])
+    values = np.abs(horn)
+    re, im = np.ascontiguousarray(horn.real), np.ascontiguousarray(horn.imag)
+    voice_re, voice_im = np.full(most + 1, np.nan), np.full(most + 1, np.nan)
+    share = parity_share(values, count) if parity is None else parity
+    move_harmonics(re, im, values, count, share, float(np.sum(values**2)), spacing, most, voice_re, voice_im)
+    assert voice_re[0] == voice_im[0] == 0.0
+    return horn[1:], (voice_re + 1j * voice_im)[1:]
+
+
+@pytest.mark.parametrize("strength", [1.0 / np.arange(1.0, COUNT + 1), np.linspace(1.0, 0.1, COUNT)])
+def test_where_nothing_moves_it_is_the_horn(strength: np.ndarray) -> None:
+    horn, voice = voice_of(strength, 1.0)
+    # The last one has none above it to be read between, and may be missing: it has less than 0.3 % of the power here.
+    assert np.abs(voice[:-1] / horn[:-1] - 1.0).max() < 0.003
+
+
+@pytest.mark.parametrize("spacing", [0.6, 0.75, 1.25, 1.498, 2.0])
+def test_strengths_on_a_line_stay_on_it(spacing: float) -> None:
+    """What lies on a straight line is read from it exactly between harmonics: proportional to 1 - 0.03 m spacing."""
+    _, voice = voice_of(1.0 - 0.03 * np.arange(1.0, COUNT + 1), spacing, parity=0.0)
+    m = np.arange(1, COUNT + 1)
+    inside = (m * spacing > 1.0) & (m * spacing < COUNT)
+    share = np.abs(voice[inside]) / (1.0 - 0.03 * m[inside] * spacing)
+    assert np.ptp(share) < 1e-12 * share.max()
+    # Over the horn's highest harmonic there is nothing; 40 dB under the first is nothing.
+    assert np.abs(voice[m * spacing >= COUNT]).max(initial=0.0) < 0.01 * abs(voice[0])
+
+
+@pytest.mark.parametrize("spacing", [0.25, 0.6, 1.0, 1.498, 3.0])
+def test_power_is_that_of_the_horn(spacing: float) -> None:
+    horn, voice = voice_of(1.0 / np.arange(1.0, COUNT + 1) ** 1.3, spacing, most=96)
+    assert np.sum(np.abs(voice) ** 2) == pytest.approx(np.sum(np.abs(horn) ** 2), rel=1e-12)
+
+
+def test_a_voice_that_has_next_to_nothing_is_not_raised_without_end() -> None:
+    # All that the horn has is its third harmonic; of it the voice has none or next to none: no harmonic lies near.
+    _, voice = voice_of(np.array([1e-6, 0.0, 1.0]), 0.3, parity=0.0, most=1)
+    assert abs(voice[0]) == pytest.approx(0.3e-6 * MOST_GAIN, rel=0.01)
+
+
+def test_phases_are_those_of_the_horn_s_own_harmonics() -> None:
+    horn, voice = voice_of(1.0 / np.arange(1.0, COUNT + 1), 1.498)
+    sounding = np.abs(voice) > 0.0
+    assert np.abs(np.angle(voice[sounding] / horn[sounding])).max() < 1e-12
+    assert np.count_nonzero(sounding) >= int(COUNT / 1.498)
+
+
+def test_below_the_fundamental_it_falls_by_6_db_an_octave() -> None:
+    # Voice two octaves down: its harmonics 1 and 2 lie two octaves and one under the horn's first, its fourth on it.
+    _, voice = voice_of(np.array([1.0, *np.full(COUNT - 1, 0.5)]), 0.25, parity=0.0)
+    db = 20.0 * np.log10(np.abs(voice[[0, 1]]) / abs(voice[3]))
+    assert db == pytest.approx([-12.0, -6.0], abs=0.05)
+
+
+@pytest.mark.parametrize(("apart_db", "share"), [(0.0, 0.0), (5.0, 0.0), (8.0, 0.5), (11.0, 1.0), (30.0, 1.0)])
+@pytest.mark.parametrize("weaker", ["even", "odd"])
+def test_parity_of_equal_harmonics_of_which_one_kind_is_weaker(weaker: str, apart_db: float, share: float) -> None:
+    k = np.arange(COUNT + 1)
+    weak = (k % 2 == 0) if weaker == "even" else (k % 2 == 1)
+    assert parity_share(np.where(weak, 10.0 ** (-apart_db / 20.0), 1.0), COUNT) == pytest.approx(share, abs=1e-9)
+
+
+def test_a_saw_has_no_parity() -> None:
+    assert parity_share(1.0 / np.maximum(np.arange(COUNT + 1.0), 1.0), COUNT) == 0.0
+
+
+@pytest.mark.parametrize("semitones", [-11, -7, -5, 3, 4, 7, 12, 19, 24])
+def test_odd_harmonics_stay_alone(semitones: int) -> None:
+    k = np.arange(1, COUNT + 1)
+    _, voice = voice_of(np.where(k % 2 == 1, 1.0 / k, 0.0), 2.0 ** (semitones / 12.0))
+    assert np.abs(voice[1::2]).max() == 0.0
+    assert abs(voice[0]) > 0.1
+
+
+@pytest.mark.xfail(strict=True, reason="the voice's even harmonics up to the horn's first are as strong as odd ones")
+@pytest.mark.parametrize("semitones", [-12, -14, -19, -24])
+def test_weak_even_harmonics_stay_weak_an_octave_down(semitones: int) -> None:
+    """40 dB under the odd ones in the horn; in the voice at least 30 dB under its own."""
+    k = np.arange(1, COUNT + 1)
+    _, voice = voice_of(np.where(k % 2 == 1, 1.0, 0.01) / k, 2.0 ** (semitones / 12.0))
+    odd, even = (float(np.sum(np.abs(voice[first::2]) ** 2)) for first in (0, 1))
+    assert 10.0 * math.log10(even / odd) < -30.0
