@@ -19,7 +19,11 @@ from chainsim.units import Array
 LOWER_DB_PER_OCTAVE = 6.0
 """How fast the spectrum falls below the horn's fundamental."""
 
-MOST_GAIN = 30.0
+OWN_SHARE = 0.01
+"""Of its own strength a harmonic keeps so much wherever it moves: high notes are little but a fundamental, and
+what lies an octave above it is breath."""
+
+MOST_GAIN = 100.0
 """By which a voice is raised at most to have the horn's power."""
 
 PARITY_FROM_DB, PARITY_TO_DB = 5.0, 11.0
@@ -97,6 +101,8 @@ def move_harmonics(
     voice_re[0], voice_im[0] = 0.0, 0.0
     for m in range(1, most + 1):
         value = strength_between(strength, count, m * spacing, m, parity)
+        if m <= count:
+            value = max(value, OWN_SHARE * strength[m])
         sum_of_squares += value * value
         k = m if m <= count else 1 + (m - 1) % count
         scale = value / strength[k] if strength[k] > 1e-15 else 0.0
