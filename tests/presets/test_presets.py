@@ -1,4 +1,4 @@
-"""Every preset is sound as it is: no warning, no clipping, the horn in front, and it ends."""
+"""Every preset is sound as it is: no warning that it doesn't explain, no clipping, the horn in front, and it ends."""
 
 from __future__ import annotations
 
@@ -28,7 +28,10 @@ def test_preset(name: str, take: tuple[np.ndarray, float]) -> None:
     assert sketch.title != "untitled"
     assert "invented" in sketch.text
     heard = render(sketch, audio, rate_hz)
-    assert heard.warnings == []
+    # a pitch shifter beside the dry horn is late by nature: then the sketch tells what that means
+    combs = [w for w in heard.warnings if "a comb with its first notch" in w]
+    assert heard.warnings == combs
+    assert not combs or ("pitch_shifter" in sketch.text and "comb" in sketch.text)
     assert np.abs(heard.audio).max() < 1.0
     before = measure_loudness(audio, rate_hz).integrated_lufs
     after = measure_loudness(heard.audio[: len(audio)], rate_hz).integrated_lufs
