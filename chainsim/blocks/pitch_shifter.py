@@ -32,6 +32,7 @@ from chainsim.units import Audio, db_to_gain, ms_to_samples
 
 MOST_VOICES = 8
 WIDEST_SEMITONES, WIDEST_STEPS = 24, 14
+LOWEST_NOTES = ("A0", "C8")
 
 INTERVAL_GLIDE_MS = 8.0
 """Time to 1 - 1/e from one degree's interval to the next one's."""
@@ -80,8 +81,8 @@ class PitchShifterSettings(PitchSource):
     @field_validator("lowest_note")
     @classmethod
     def _is_a_pitch(cls, pitch: str | None) -> str | None:
-        if pitch is not None:
-            parse_pitch(pitch)
+        if pitch is not None and not parse_pitch(LOWEST_NOTES[0]) <= parse_pitch(pitch) <= parse_pitch(LOWEST_NOTES[1]):
+            raise ValueError(f'= "{pitch}", allowed "{LOWEST_NOTES[0]}" ... "{LOWEST_NOTES[1]}"')
         return pitch
 
     @model_validator(mode="after")

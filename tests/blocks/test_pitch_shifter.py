@@ -248,6 +248,8 @@ def test_several_notes_at_once_move_together() -> None:
         ('{ pitch = "G2" }', 'notes = "several"', r"voices\[0\].*of several notes at once none is known"),
         ('{ interval = "third above" }', 'notes = "several"', r"voices\[0\].*of several notes at once none is known"),
         ("{}", 'lowest_note = "low"', "lowest_note.*no pitch"),
+        ("{}", 'lowest_note = "G#0"', 'lowest_note = "G#0", allowed "A0" ... "C8"'),
+        ("{}", 'lowest_note = "C#8"', 'lowest_note = "C#8", allowed "A0" ... "C8"'),
         ("{}", "formant = 1.5", "formant = 1.5, allowed 0 ... 1"),
         pytest.param(
             "{ delay = 20 }",
