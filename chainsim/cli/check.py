@@ -129,8 +129,8 @@ def _worth_knowing(report: CheckReport) -> Iterator[str]:
     yield from report.warnings
     for name, count in report.second_instances.items():
         yield (
-            f"{name}: patches need {count} of it (a fixed setting or the order differs); the tail of one does not go on"
-            " in the other"
+            f"{name}: patches need {count} of it (a fixed setting, the key or the order differs); the tail of one does"
+            " not go on in the other"
         )
     if report.feed == "mono":
         yield from _folded(report.states)

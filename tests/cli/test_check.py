@@ -92,6 +92,13 @@ def test_a_clipped_take_and_a_fold_are_told(tmp_path: Path, capsys: pytest.Captu
     assert "10.0 dB" in told.out
 
 
+def test_a_key_that_makes_a_second_instance_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = 'key = "G minor"\nchain = ["second"]\n[blocks.second]\ntype = "pitch_shifter"\n'
+    text += 'voices = [{ interval = "third above" }]\n[patches.bridge]\nkey = "C major"\n'
+    told = ran(capsys, "check", sketch_file(tmp_path, text + '[[cues]]\nat_s = 1\npatch = "bridge"\n'))
+    assert "second: patches need 2 of it (a fixed setting, the key or the order differs)" in told.out
+
+
 def test_key_and_cues_are_told_and_a_late_cue_is_warned_of(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = """
 instrument = "tenor sax"
