@@ -52,8 +52,9 @@ class NoteError:
         Its pitch: the median of its steady stretch, or, without one, of what is known of it; NaN if nothing is.
     semitones : float
         The interval that is wanted there, the mean.
-    cents : ndarray, shape (moments,)
-        Error (1) at every moment of the steady stretch; NaN where the voice has no tone near what is wanted.
+    time_s, cents : ndarray, shape (moments,)
+        The moments of the steady stretch, in the take, and error (1) at each; NaN where the voice has no tone near what
+        is wanted.
     level_db : float
         Level of the voice minus level of the take, rms over the note.
     gap_ms : float
@@ -67,6 +68,7 @@ class NoteError:
     end_s: float
     take_hz: float
     semitones: float
+    time_s: Array
     cents: Array
     level_db: float
     gap_ms: float
@@ -88,9 +90,15 @@ class NoteError:
         return _spread(self.cents)
 
     @property
+    def in_place(self) -> npt.NDArray[np.bool_]:
+        """At which moments the voice is within 50 cents of what is wanted."""
+        near: npt.NDArray[np.bool_] = np.abs(self.cents) <= OFF_CENTS
+        return near
+
+    @property
     def off_share(self) -> float:
-        """Share of the steady stretch in which the voice is not within 50 cents of what is wanted; 0 without one."""
-        return float(np.mean(~(np.abs(self.cents) <= OFF_CENTS))) if self.steady else 0.0
+        """Share of the steady stretch in which the voice is not in place; 0 without one."""
+        return 1.0 - float(np.mean(self.in_place)) if self.steady else 0.0
 
     @property
     def dropped_out(self) -> bool:
@@ -259,6 +267,7 @@ class HarmonyJudge:
             note.end_s,
             take_hz,
             semitone,
+            self.found.time_s[note.steady_first : note.steady_last],
             cents[note.steady_first : note.steady_last],
             _db(voice_power / take_power) if take_power > 0.0 else math.nan,
             self._gap_ms(note, peaks, lower_hz),

@@ -2,7 +2,8 @@
 
 Notes are those of the pitch tracker (`chainsim.dsp.note_events`). Attack and release are left out: a note counts from
 50 ms after its beginning to 30 ms before its end. It is steady in the longest stretch of that in which its pitch stays
-within 30 cents from the lowest to the highest, if that lasts for at least 80 ms: no slide, scoop or wide vibrato.
+within 30 cents from the lowest to the highest, if that lasts for at least 80 ms: no slide, scoop or wide vibrato. Of a
+stretch that the pitch enters or leaves (a scoop; a slur so short that it is no note of its own) as much is left out.
 """
 
 from __future__ import annotations
@@ -144,11 +145,13 @@ def _track(x: Array, rate_hz: float, range_hz: tuple[float, float]) -> tuple[Arr
 def _steady_stretch(f0_hz: Array) -> tuple[int, int]:
     """First moment and the one behind the last of the longest stretch that is steady; (0, 0) if none is long enough."""
     cents = 1200.0 * np.log2(f0_hz)
+    after, before = (round(s / HOP_S) for s in (AFTER_ATTACK_S, BEFORE_END_S))
     best, first = (0, 0), 0
     for last in range(1, cents.size + 1):
         # A moment without a pitch lies within nothing.
         while first < last and not np.ptp(cents[first:last]) <= STEADY_CENTS:
             first += 1
-        if last - first > best[1] - best[0]:
-            best = first, last
+        begin, end = first + after if first else 0, last if last == cents.size else last - before
+        if end - begin > best[1] - best[0]:
+            best = begin, end
     return best if (best[1] - best[0] - 1) * HOP_S >= LEAST_STEADY_S - 1e-9 else (0, 0)

@@ -80,6 +80,18 @@ def test_short_notes_and_slides_are_no_ground_to_judge_by() -> None:
     assert harmony_error(slide, slide, RATE_HZ, 0.0).steady_notes == ()
 
 
+def test_what_a_slur_or_a_scoop_needs_to_settle_is_left_out() -> None:
+    # A step of 60 cents, too little to be a note of its own: the longer stretch is judged, from 50 ms after it is
+    # reached, or to 30 ms before it is left. A moment is 10 ms, a window 27.
+    for step_s, begin_s, end_s in ((0.3, 0.35, 0.77), (0.5, 0.05, 0.47)):
+        t = np.arange(38_400) / RATE_HZ
+        course_hz = 220.0 * 2.0 ** (0.6 * (t >= step_s) / 12.0)
+        tone = harmonics(course_hz, SAW, 0.8)
+        (note,) = harmony_error(tone, tone, RATE_HZ, 0.0).notes
+        assert note.time_s[0] == pytest.approx(begin_s, abs=0.025)
+        assert note.time_s[-1] == pytest.approx(end_s, abs=0.025)
+
+
 @pytest.mark.parametrize("cents", [-30.0, -2.0, 2.0, 30.0])
 def test_a_mistuned_voice_is_mistuned_by_so_much(cents: float) -> None:
     error = of_steps(played(STEPS, 7.0 + cents / 100.0).audio)
