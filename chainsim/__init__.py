@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from chainsim.batch.tracking import track
     from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError
     from chainsim.graph.rendering import Rendering, render
+    from chainsim.measure.harmony import HarmonyError, harmony_error
     from chainsim.notes.track import Track
     from chainsim.sketch.loading import load_sketch, parse_sketch
     from chainsim.sketch.model import Sketch
@@ -30,6 +31,8 @@ _PUBLIC = {
     "FileReport": "chainsim.batch.render_file",
     "track": "chainsim.batch.tracking",
     "Track": "chainsim.notes.track",
+    "harmony_error": "chainsim.measure.harmony",
+    "HarmonyError": "chainsim.measure.harmony",
     "ChainsimError": "chainsim.errors",
     "SettingError": "chainsim.errors",
     "SketchError": "chainsim.errors",
@@ -42,11 +45,13 @@ __all__ = [
     "ChainsimError",
     "FileReport",
     "GraphError",
+    "HarmonyError",
     "Rendering",
     "SettingError",
     "Sketch",
     "SketchError",
     "Track",
+    "harmony_error",
     "load_sketch",
     "parse_sketch",
     "render",
