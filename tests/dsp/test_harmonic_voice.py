@@ -62,7 +62,8 @@ def test_a_voice_that_has_next_to_nothing_is_not_raised_without_end() -> None:
 def test_phases_are_those_of_the_horn_s_own_harmonics() -> None:
     horn, voice = voice_of(1.0 / np.arange(1.0, COUNT + 1), 1.498)
     sounding = np.abs(voice) > 0.0
-    assert np.abs(np.angle(voice[sounding] / horn[sounding])).max() < 1e-12
+    # A weak harmonic may lean on a stronger one near its new place by a tenth of it; here those are weaker: 0.1 rad.
+    assert np.abs(np.angle(voice[sounding] / horn[sounding])).max() < 0.1
     assert np.count_nonzero(sounding) >= int(COUNT / 1.498)
 
 
