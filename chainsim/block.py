@@ -159,7 +159,6 @@ class Block(Generic[S]):
     generates : makes sound of its own, so disengaged means silent rather than passing.
     seeded : uses randomness; then two blocks of other names are never one node.
     reads_files : takes files from the sketch's folder; then blocks of sketches in other folders are never one node.
-    knows_key : what it plays depends on the key; a change of key then makes another instance of it.
     latency_probe : how to measure its latency.
     source : the published method.
 
@@ -182,7 +181,6 @@ class Block(Generic[S]):
     generates: ClassVar[bool] = False
     seeded: ClassVar[bool] = False
     reads_files: ClassVar[bool] = False
-    knows_key: ClassVar[bool] = False
     latency_probe: ClassVar[LatencyProbe] = LatencyProbe()
     source: ClassVar[str] = ""
 
@@ -198,6 +196,11 @@ class Block(Generic[S]):
     def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
         """Channels that come out for those that go in; by default as many as the widest audio port has."""
         return len(cls.rows) or max((channels[port] for port in cls.audio_inputs), default=1)
+
+    @classmethod
+    def follows_key(cls, settings: Any) -> bool:
+        """Whether what it plays depends on the key; a change of key then makes another instance of it."""
+        return False
 
     def prepare(self, context: Context) -> None:
         """Allocate and design for one rate and layout; leaves the block as after reset."""

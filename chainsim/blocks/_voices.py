@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import field_validator, model_validator
 
 from chainsim.errors import SettingError
-from chainsim.music.interval import Interval, parse_interval
+from chainsim.music.interval import Interval, StepInterval, parse_interval
 from chainsim.music.pitch import parse_pitch
 from chainsim.music.scale import Key
 from chainsim.settings import Settings, fixed, words
@@ -38,6 +38,11 @@ class PlacedVoice(Settings):
         if pitch is not None:
             parse_pitch(pitch)
         return pitch
+
+    @property
+    def in_key(self) -> bool:
+        """Whether its interval counts steps in a key."""
+        return self.pitch is None and isinstance(parse_interval(self.interval), StepInterval)
 
     @model_validator(mode="after")
     def _one_place(self: V) -> V:

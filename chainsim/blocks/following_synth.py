@@ -68,12 +68,15 @@ class FollowingSynth(Block[FollowingSynthSettings]):
     control_inputs = ("pitch", "tempo")
     generates = True
     reads_files = True
-    knows_key = True
     source = "band-limited tables read by splines; A. Simper, linear trapezoidal state variable filter"
 
     @classmethod
     def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
         return 2 if is_wide(settings) else channels["in"]
+
+    @classmethod
+    def follows_key(cls, settings: Any) -> bool:
+        return settings.snap_to == "key" or any(v.in_key for v in settings.voices)
 
     def prepare(self, context: Context) -> None:
         chosen, rate_hz = self.settings, float(context.sample_rate_hz)

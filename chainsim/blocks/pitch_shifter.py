@@ -23,12 +23,13 @@ from chainsim.dsp.harmonic_shifter import HarmonicShifter
 from chainsim.dsp.harmony_note import HarmonyNote
 from chainsim.dsp.peak_shifting import PeakShifter
 from chainsim.dsp.pitch_following import interval_ratio
+from chainsim.dsp.pitch_rows import F0_HZ
 from chainsim.dsp.voice_mix import mix_voices
-from chainsim.music.interval import Interval, StepInterval, parse_interval
+from chainsim.music.interval import Interval, parse_interval
 from chainsim.music.pitch import midi_to_hz, parse_pitch
 from chainsim.music.scale import parse_key
 from chainsim.settings import choice, fixed, level, movable, words
-from chainsim.units import Audio, db_to_gain, ms_to_samples
+from chainsim.units import Array, Audio, db_to_gain, ms_to_samples
 
 MOST_VOICES = 8
 WIDEST_SEMITONES, WIDEST_STEPS = 24, 14
@@ -64,9 +65,15 @@ class PitchShifterSettings(PitchSource):
         "single", "whether the horn plays alone, or several sounds at once are to be shifted: two horns, multiphonics"
     )
     formant: float = movable(1.0, 0.0, 1.0, "1", "1: the horn's timbre stays where it is; 0: it moves with the pitch")
-    commit_ms: float = fixed(60.0, 0.0, 200.0, "ms", "how long after its attack a note's place in the key is chosen")
+    commit_ms: float = fixed(
+        60.0,
+        0.0,
+        200.0,
+        "ms",
+        "how long after its attack a note's place in the key is chosen; until then the interval before goes on",
+    )
     lowest_note: str | None = words(
-        None, 'lowest note to shift, as it sounds: "E3"; it sets the latency; by default the instrument\'s lowest'
+        None, 'lowest note to shift, as it sounds: "E3"; lower ones pass as they are; it sets the latency'
     )
     unpitched_db: float = level(0.0, -96.0, 12.0, "level of tongue, breath and keys, which are never shifted")
     level_db: float = level(0.0, -96.0, 24.0, "level of what comes out")
@@ -89,7 +96,7 @@ class PitchShifterSettings(PitchSource):
     def _several_have_no_degree(self) -> PitchShifterSettings:
         if self.notes == "several":
             for k, voice in enumerate(self.voices):
-                if voice.pitch is not None or isinstance(parse_interval(voice.interval), StepInterval):
+                if voice.pitch is not None or voice.in_key:
                     raise ValueError(
                         f'voices[{k}]: a pitch or steps in a key ask for notes = "single"; of several notes at once '
                         'none is known, allowed an interval with its quality, such as "M3 above"'
@@ -104,7 +111,6 @@ class PitchShifter(Block[PitchShifterSettings]):
     has_detector = True
     control_inputs = ("pitch",)
     reads_files = True
-    knows_key = True
     latency_probe = LatencyProbe({"voices": []})
     source = (
         "pitch-synchronous overlap-add (Moulines, Charpentier 1990) on harmonics and rest (Stylianou 2001); "
@@ -115,11 +121,15 @@ class PitchShifter(Block[PitchShifterSettings]):
     def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
         return 2 if any(v.pan != 0.0 for v in settings.voices) else channels["in"]
 
+    @classmethod
+    def follows_key(cls, settings: Any) -> bool:
+        return any(v.in_key for v in settings.voices)
+
     def prepare(self, context: Context) -> None:
         chosen, rate_hz = self.settings, float(context.sample_rate_hz)
         voices = chosen.voices or [ShiftedVoice()]
         key = parse_key(context.key) if context.key is not None else None
-        self._rate_hz = rate_hz
+        self._rate_hz, self._a4_hz = rate_hz, float(context.a4_hz)
         lowest_hz = context.lowest_hz
         if chosen.lowest_note is not None:
             lowest_hz = midi_to_hz(parse_pitch(chosen.lowest_note), context.a4_hz)
@@ -200,10 +210,20 @@ class PitchShifter(Block[PitchShifterSettings]):
         """Rows (voices, frames) of frequency ratios, to the horn or to a voice's own pitch."""
         note, glide, wander = np.zeros(io.frames), np.full(io.frames, INTERVAL_GLIDE_MS), np.zeros(io.frames)
         if self._in_key:
-            self._note.process(io.control["pitch"], note)
+            track = io.control["pitch"]
+            self._note.process(track, note)
+            if note.size and note[0] < 0.0:
+                # There is no interval yet to go on with: that of the pitch as it is.
+                note = np.where(note < 0.0, nearest_notes(track[F0_HZ], self._a4_hz), note)
         ratios = np.empty((len(self._intervals), io.frames))
         for k, (intervals, (seed, cents)) in enumerate(zip(self._intervals, self._drifts, strict=True)):
             if cents > 0.0:
                 drift(seed, io.n0, self._rate_hz, wander)
             interval_ratio(note, intervals, glide, wander, cents, self._rate_hz, self._z_ratio[k], ratios[k])
         return ratios
+
+
+def nearest_notes(f0_hz: Array, a4_hz: float) -> Array:
+    """Notes, 0 ... 127, nearest to pitches (frames,); 0 where none is known."""
+    semitones = 69.0 + 12.0 * np.log2(np.maximum(f0_hz, 1.0) / a4_hz)
+    return np.clip(np.floor(semitones + 0.5), 0.0, 127.0)

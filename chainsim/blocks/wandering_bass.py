@@ -185,12 +185,15 @@ class WanderingBass(Block[WanderingBassSettings]):
     generates = True
     seeded = True
     reads_files = True
-    knows_key = True
     source = "random walk with reflection, textbook; splitmix64 (Steele, Lea, Flood, OOPSLA 2014)"
 
     @classmethod
     def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
         return channels["in"]
+
+    @classmethod
+    def follows_key(cls, settings: Any) -> bool:
+        return True
 
     def prepare(self, context: Context) -> None:
         chosen, rate_hz = self.settings, float(context.sample_rate_hz)

@@ -5,8 +5,9 @@ Harmonic m of the voice sounds at m R f0. Its strength is that of the horn's spe
     q(m) = m R^phi,    phi = 1: the timbre stays where it is,  phi = 0: it moves along, as on a faster tape       (1)
 
 read between harmonics; its phase is that of the horn's own m-th harmonic, so that the waveform keeps its shape and
-never jumps from period to period. A horn that lacks even harmonics (a closed cylinder) lacks them at any pitch: there
-the strength is read between harmonics of the same parity. The voice has the power of the horn (2).
+never jumps from period to period, or, where that is too weak to have one, of the harmonic nearest to q. A horn that
+lacks even harmonics (a closed cylinder) lacks them at any pitch: there the strength is read between harmonics of the
+same parity. The voice has the power of the horn.
 """
 
 from __future__ import annotations
@@ -22,6 +23,15 @@ LOWER_DB_PER_OCTAVE = 6.0
 OWN_SHARE = 0.01
 """Of its own strength a harmonic keeps so much wherever it moves: high notes are little but a fundamental, and
 what lies an octave above it is breath."""
+
+NEAR_SHARE = 0.1
+"""Of the nearest harmonic in what gives the phase: it decides where the own one is 20 dB weaker."""
+
+DEEP_FROM, DEEP_TO = 0.45, 0.3
+"""Ratios from which a voice counts as far below, and where it counts in full."""
+
+DISPERSION = math.pi / 48.0
+"""The more harmonics, the flatter: each is as much later than the one before as that was."""
 
 MOST_GAIN = 100.0
 """By which a voice is raised at most to have the horn's power."""
@@ -70,6 +80,12 @@ def strength_between(strength: Array, count: int, q: float, m: int, parity: floa
 
 
 @kernel
+def dispersion(ratio: float) -> float:
+    """Phase, relative to m^2, to be added to harmonic m of a voice far below: all in step, they would peak."""
+    return DISPERSION * min(max((DEEP_FROM - ratio) / (DEEP_FROM - DEEP_TO), 0.0), 1.0)
+
+
+@kernel
 def move_harmonics(
     re: Array,
     im: Array,
@@ -79,6 +95,7 @@ def move_harmonics(
     power: float,
     spacing: float,
     most: int,
+    dispersed: float,
     voice_re: Array,
     voice_im: Array,
 ) -> None:
@@ -96,6 +113,8 @@ def move_harmonics(
         R^phi of equation (1).
     most : int
         Harmonics of the voice that are to sound.
+    dispersed : float
+        From `dispersion`.
     """
     sum_of_squares = 0.0
     voice_re[0], voice_im[0] = 0.0, 0.0
@@ -105,8 +124,14 @@ def move_harmonics(
             value = max(value, OWN_SHARE * strength[m])
         sum_of_squares += value * value
         k = m if m <= count else 1 + (m - 1) % count
-        scale = value / strength[k] if strength[k] > 1e-15 else 0.0
-        voice_re[m], voice_im[m] = scale * re[k], scale * im[k]
+        near = min(max(math.floor(m * spacing + 0.5), 1), count)
+        x, y = re[k] + NEAR_SHARE * re[near], im[k] + NEAR_SHARE * im[near]
+        length = math.sqrt(x * x + y * y)
+        if dispersed > 0.0:
+            c, s = math.cos(dispersed * m * m), math.sin(dispersed * m * m)
+            x, y = c * x - s * y, s * x + c * y
+        scale = value / length if length > 1e-15 else 0.0
+        voice_re[m], voice_im[m] = scale * x, scale * y
     if sum_of_squares > 0.0:
         gain = min(math.sqrt(power / sum_of_squares), MOST_GAIN)
         for m in range(1, most + 1):

@@ -140,7 +140,7 @@ class StatePlacing:
     ) -> Node:
         fixed = {k: v for k, v in json.loads(settings_json(entry.settings)).items() if k not in motions}
         folder = self._scope.sketch.folder if cls.reads_files else None
-        header, harmony = self._scope.sketch.header, self._state.key if cls.knows_key else None
+        header, harmony = self._scope.sketch.header, self._state.key if cls.follows_key(entry.settings) else None
         about = (header.instrument, header.lowest_hz, harmony, self._state.a4_hz, folder)
         key: tuple[Hashable, ...] = (cls.type_name, json.dumps(fixed, sort_keys=True), about)
         if self._scope.has_patches:

@@ -23,7 +23,7 @@ def voice_of(
     re, im = np.ascontiguousarray(horn.real), np.ascontiguousarray(horn.imag)
     voice_re, voice_im = np.full(most + 1, np.nan), np.full(most + 1, np.nan)
     share = parity_share(values, count) if parity is None else parity
-    move_harmonics(re, im, values, count, share, float(np.sum(values**2)), spacing, most, voice_re, voice_im)
+    move_harmonics(re, im, values, count, share, float(np.sum(values**2)), spacing, most, 0.0, voice_re, voice_im)
     assert voice_re[0] == voice_im[0] == 0.0
     return horn[1:], (voice_re + 1j * voice_im)[1:]
 

@@ -174,5 +174,5 @@ def test_sounding_key(written: str, name: str, sounds: str) -> None:
 
 
 def test_sounding_key_refuses_what_is_no_key() -> None:
-    with pytest.raises(SettingError, match='did you mean "minor"'):
+    with pytest.raises(SettingError, match='did you mean "E minor"'):
         sounding_key("E minr", find_horn("clarinet"))
