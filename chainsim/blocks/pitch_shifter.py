@@ -67,10 +67,10 @@ class PitchShifterSettings(PitchSource):
     formant: float = movable(1.0, 0.0, 1.0, "1", "1: the horn's timbre stays where it is; 0: it moves with the pitch")
     commit_ms: float = fixed(
         60.0,
-        0.0,
+        40.0,
         200.0,
         "ms",
-        "how long after its attack a note's place in the key is chosen; until then the interval before goes on",
+        "how old a note is when its place in the key is chosen; until then the last interval holds",
     )
     lowest_note: str | None = words(
         None, 'lowest note to shift, as it sounds: "E3"; lower ones pass as they are; it sets the latency'

@@ -5,7 +5,7 @@ Harmonic m of the voice sounds at m R f0. Its strength is that of the horn's spe
     q(m) = m R^phi,    phi = 1: the timbre stays where it is,  phi = 0: it moves along, as on a faster tape       (1)
 
 read between harmonics; its phase is that of the horn's own m-th harmonic, so that the waveform keeps its shape and
-never jumps from period to period, or, where that is too weak to have one, of the harmonic nearest to q. A horn that
+never jumps from period to period, or, where that is too weak to have one, of the stronger one beside q. A horn that
 lacks even harmonics (a closed cylinder) lacks them at any pitch: there the strength is read between harmonics of the
 same parity. The voice has the power of the horn.
 """
@@ -25,7 +25,7 @@ OWN_SHARE = 0.01
 what lies an octave above it is breath."""
 
 NEAR_SHARE = 0.1
-"""Of the nearest harmonic in what gives the phase: it decides where the own one is 20 dB weaker."""
+"""Of the stronger neighbour of q in what gives the phase: it decides where the own one is 20 dB weaker."""
 
 DEEP_FROM, DEEP_TO = 0.45, 0.3
 """Ratios from which a voice counts as far below, and where it counts in full."""
@@ -63,7 +63,9 @@ def strength_between(strength: Array, count: int, q: float, m: int, parity: floa
     if q >= count:
         return 0.0
     if q <= 1.0:
-        return float(strength[1] * q ** (LOWER_DB_PER_OCTAVE / 6.0206))
+        lower = q ** (LOWER_DB_PER_OCTAVE / 6.0206)
+        alike = strength[1] if m % 2 == 1 or count < 2 else strength[2]
+        return float(lower * ((1.0 - parity) * strength[1] + parity * alike))
     k = int(q)
     share = q - k
     plain = strength[k] + share * (strength[k + 1] - strength[k])
@@ -124,7 +126,10 @@ def move_harmonics(
             value = max(value, OWN_SHARE * strength[m])
         sum_of_squares += value * value
         k = m if m <= count else 1 + (m - 1) % count
-        near = min(max(math.floor(m * spacing + 0.5), 1), count)
+        near = min(max(math.floor(m * spacing), 1), count)
+        above = m * spacing - near
+        if near < count and above * strength[near + 1] > (1.0 - above) * strength[near]:
+            near += 1
         x, y = re[k] + NEAR_SHARE * re[near], im[k] + NEAR_SHARE * im[near]
         length = math.sqrt(x * x + y * y)
         if dispersed > 0.0:

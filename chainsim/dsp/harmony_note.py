@@ -37,8 +37,6 @@ from chainsim.kernel import kernel
 from chainsim.units import Array
 
 STILL_S = 0.04
-LEAST_STILL_S = 0.005
-"""Whoever commits sooner than in `STILL_S` waits no longer for the pitch to lie still: vibrato may then choose anew."""
 STILL_ST = 0.2
 """Five semitones a second: a common vibrato is faster only in its middle, a scoop of 150 ms nearly to its end."""
 SURE_ST = 0.35
@@ -226,12 +224,11 @@ class HarmonyNote:
         grid = max(1, round(GRID_S * sample_rate_hz))
         step_s = grid / sample_rate_hz
         commit_s = commit_ms / 1000.0
-        still_s = min(STILL_S, max(commit_s, LEAST_STILL_S))
         lengths_s = (
             commit_s,
             DEADLINE_COMMITS * commit_s + DEADLINE_S,
-            still_s,
-            min(DOUBTFUL_S, 2.0 * still_s),
+            STILL_S,
+            DOUBTFUL_S,
             STEP_S,
             SETTLED_S,
             SWINGING_S,

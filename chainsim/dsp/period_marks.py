@@ -1,6 +1,6 @@
 """Marks on the waveform of a tone, one in a period or a few, each where the sound is most like at the mark before.
 
-    rho(d) = 2 sum x[t] x[t + d] / sum (x[t]^2 + x[t + d]^2),   t over one period that ends at the last mark        (1)
+    rho(d) = 2 sum x[t] x[t + d] / sum (x[t]^2 + x[t + d]^2),   t over one period about the last mark              (1)
 
 The next mark lies where rho is greatest near the period that a pitch tracker tells, between the samples by a parabola:
 so the marks keep their place in the period, whatever the tracker's own small errors, and follow every vibrato.
@@ -79,8 +79,9 @@ def next_period(line: Audio, size: int, newest: int, mark: float, period: float,
     window : int
         Samples to compare, at most size - period - 8.
     """
-    end = math.floor(mark + 0.5)
-    most = min(math.floor(period + max(REACH * period, LEAST_SAMPLES)), newest - end)
+    most = math.floor(period + max(REACH * period, LEAST_SAMPLES))
+    end = max(min(math.floor(mark + 0.5) + window // 2, newest - most), math.floor(mark + 0.5))
+    most = min(most, newest - end)
     least = math.ceil(max(period - max(REACH * period, LEAST_SAMPLES), SHORTEST - 1.0))
     if most < least:
         return period, 0.0
@@ -110,6 +111,12 @@ def periods_in(period: float, longest: float, rate_hz: float) -> int:
 
 
 @kernel
+def whole_periods(period: float, least: int) -> int:
+    """Samples of as many periods as make a window of at least `least`: of part of a period, rho would be biased."""
+    return math.floor(math.ceil(least / period) * period + 0.5)
+
+
+@kernel
 def best_period(
     line: Audio,
     size: int,
@@ -127,11 +134,11 @@ def best_period(
     for none.
     """
     some = periods_in(wanted, longest, rate_hz)
-    window = max(math.ceil(wanted), least_window)
+    window = whole_periods(wanted, least_window)
     span, alike = next_period(line, size, newest, mark, some * wanted, window)
     if last > 0.0:
         others = periods_in(last, longest, rate_hz)
-        window = max(math.ceil(last), least_window)
+        window = whole_periods(last, least_window)
         other, still = next_period(line, size, newest, mark, others * last, window)
         if still + (OCTAVE_DOUBT if wanted > 1.5 * last else 0.0) >= alike:
             return other / others, other, still

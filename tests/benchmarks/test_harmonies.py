@@ -83,7 +83,7 @@ def aligned(reference: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 
 @pytest.mark.bench
-@pytest.mark.skipif(importlib.util.find_spec("librosa") is None, reason="needs librosa (pip install chainsim[test])")
+@pytest.mark.skipif(importlib.util.find_spec("librosa") is None, reason="needs librosa (pip install chainsim[bench])")
 @pytest.mark.skipif(shutil.which("rubberband") is None, reason="needs the command of Debian's rubberband-cli")
 def test_nearer_to_ideal_shifts_than_general_libraries(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     found: dict[str, dict[int, tuple[float, ...]]] = {}

@@ -94,7 +94,6 @@ def test_odd_harmonics_stay_alone(semitones: int) -> None:
     assert abs(voice[0]) > 0.1
 
 
-@pytest.mark.xfail(strict=True, reason="the voice's even harmonics up to the horn's first are as strong as odd ones")
 @pytest.mark.parametrize("semitones", [-12, -14, -19, -24])
 def test_weak_even_harmonics_stay_weak_an_octave_down(semitones: int) -> None:
     """40 dB under the odd ones in the horn; in the voice at least 30 dB under its own."""

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from chainsim.dsp.period_marks import LEAST_WINDOW_S, best_period, likeness, next_period, periods_in
+from chainsim.dsp.period_marks import LEAST_WINDOW_S, best_period, likeness, next_period, periods_in, whole_periods
 from tests.dsp.tracked import harmonics, mellow
 
 FS = 48_000.0
@@ -25,7 +25,7 @@ def steps_of(x: np.ndarray, told: np.ndarray, turns: np.ndarray) -> tuple[np.nda
     marks = [2000.0]
     while marks[-1] + 2.1 * told.max() < x.size:
         period = float(told[int(marks[-1])])
-        window = max(math.ceil(period), math.ceil(LEAST_WINDOW_S * FS))
+        window = whole_periods(period, math.ceil(LEAST_WINDOW_S * FS))
         found, _ = next_period(line, size, x.size - 1, marks[-1], period, window)
         marks.append(marks[-1] + found)
     at = np.array(marks)
