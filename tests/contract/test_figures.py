@@ -112,12 +112,8 @@ def excitations(rate_hz: float, frames: int) -> dict[str, tuple[np.ndarray, floa
     spike = np.zeros(frames)
     spike[-1] = 1.0
     found = {"spike": (spike, 220.0), "noise": (noise, 220.0), "low noise": (0.5 * red / np.abs(red).max(), 220.0)}
-    for freq_hz in (40.0, 110.0, 300.0, 1_000.0, 2_500.0):
+    for freq_hz in (39.2, 40.0, 110.0, 300.0, 1_000.0, 2_500.0):  # 39.2 ends where a shifter's last period begins
         found[f"{freq_hz:g} Hz"] = 0.5 * np.sin(2.0 * np.pi * freq_hz * t), freq_hz
-    for freq_hz in (45.0, 47.0, 51.0):
-        pulses = np.zeros(frames)
-        pulses[np.round(np.arange(frames - 1, 0, -rate_hz / freq_hz)).astype(int)] = 0.5
-        found[f"pulses at {freq_hz:g} Hz"] = pulses, freq_hz
     return found | {f"faint {name}": (1e-4 * x, pitch_hz) for name, (x, pitch_hz) in found.items()}
 
 
