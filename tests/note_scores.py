@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import mir_eval
 import numpy as np
+from mir_eval import transcription
 
 PlainNote = tuple[float, float, float]
 """Begin and end in seconds, frequency in Hz."""
@@ -14,7 +14,7 @@ PlainNote = tuple[float, float, float]
 def note_scores(played: Iterable[PlainNote], found: Iterable[PlainNote]) -> tuple[float, float, float]:
     """Precision, recall and F-measure; ends do not count."""
     true, told = (np.array(list(notes)).reshape(-1, 3) for notes in (played, found))
-    precision, recall, f_measure, _ = mir_eval.transcription.precision_recall_f1_overlap(
+    precision, recall, f_measure, _ = transcription.precision_recall_f1_overlap(
         true[:, :2], true[:, 2], told[:, :2], told[:, 2], offset_ratio=None
     )
     return precision, recall, f_measure

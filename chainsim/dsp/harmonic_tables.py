@@ -32,6 +32,22 @@ def silence(table: Array, n: int) -> None:
 
 
 @kernel
+def faded(early: Array, n: int, late: Array, m: int, turn: float, way: float) -> float:
+    """What lies at `turn` of a period: in the early table (n points), `way` of the way to the late one (m points)."""
+    s = way * way * (3.0 - 2.0 * way)
+    t = turn * n
+    j = np.uint64(min(int(t), n - 1))
+    f = t - float(j)
+    h = between(early[j], early[j + np.uint64(1)], early[j + np.uint64(2)], early[j + np.uint64(3)], f)
+    if m != n:
+        t = turn * m
+        j = np.uint64(min(int(t), m - 1))
+        f = t - float(j)
+    g = between(late[j], late[j + np.uint64(1)], late[j + np.uint64(2)], late[j + np.uint64(3)], f)
+    return float(h + s * (g - h))
+
+
+@kernel
 def take_away(
     early: Array,
     n: int,
@@ -52,19 +68,9 @@ def take_away(
     """
     for k in range(i, end):
         way = (lead + k - last) * share
-        s = way * way * (3.0 - 2.0 * way)
         theta = (lead + k - following) * pace
         theta -= math.floor(theta)
-        t = theta * n
-        j = np.uint64(min(int(t), n - 1))
-        f = t - float(j)
-        h = between(early[j], early[j + np.uint64(1)], early[j + np.uint64(2)], early[j + np.uint64(3)], f)
-        if m != n:
-            t = theta * m
-            j = np.uint64(min(int(t), m - 1))
-            f = t - float(j)
-        g = between(late[j], late[j + np.uint64(1)], late[j + np.uint64(2)], late[j + np.uint64(3)], f)
-        y[k] -= h + s * (g - h)
+        y[k] -= faded(early, n, late, m, theta, way)
 
 
 @kernel
@@ -86,18 +92,8 @@ def read_voice(
     """Fill y[i:end] with equation (2) of `chainsim.dsp.harmonic_shifter`, psi moving by ratio[k] own; return psi."""
     for k in range(i, end):
         way = (lead + k - last) * share
-        s = way * way * (3.0 - 2.0 * way)
         psi += ratio[k] * own
         if psi >= 1.0:
             psi -= math.floor(psi)
-        t = psi * n
-        j = np.uint64(min(int(t), n - 1))
-        f = t - float(j)
-        h = between(early[j], early[j + np.uint64(1)], early[j + np.uint64(2)], early[j + np.uint64(3)], f)
-        if m != n:
-            t = psi * m
-            j = np.uint64(min(int(t), m - 1))
-            f = t - float(j)
-        g = between(late[j], late[j + np.uint64(1)], late[j + np.uint64(2)], late[j + np.uint64(3)], f)
-        y[k] = h + s * (g - h)
+        y[k] = faded(early, n, late, m, psi, way)
     return psi
