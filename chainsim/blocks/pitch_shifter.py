@@ -147,6 +147,10 @@ class PitchShifter(Block[PitchShifterSettings]):
         self._note = HarmonyNote(chosen.commit_ms, context.a4_hz, rate_hz)
         seed = seed_of(self.type_name, "", chosen)
         self._drifts = [(seed + k, v.drift_cents) for k, v in enumerate(voices)]
+        self._steady_ratios = np.array([[2.0 ** (row[0] / 12.0)] for row in self._intervals])
+        self._moving = [
+            k for k, (row, v) in enumerate(zip(self._intervals, voices, strict=True)) if np.ptp(row) or v.drift_cents
+        ]
         width, channels = context.channels["in"], context.out_channels
         self._one: HarmonicShifter | None = None
         self._several: list[PeakShifter] = []
@@ -208,6 +212,10 @@ class PitchShifter(Block[PitchShifterSettings]):
 
     def _ratios(self, io: Io) -> Audio:
         """Rows (voices, frames) of frequency ratios, to the horn or to a voice's own pitch."""
+        ratios = np.empty((len(self._intervals), io.frames))
+        ratios[:] = self._steady_ratios
+        if not self._moving:
+            return ratios
         note, glide, wander = np.zeros(io.frames), np.full(io.frames, INTERVAL_GLIDE_MS), np.zeros(io.frames)
         if self._in_key:
             track = io.control["pitch"]
@@ -215,11 +223,11 @@ class PitchShifter(Block[PitchShifterSettings]):
             if note.size and note[0] < 0.0:
                 # There is no interval yet to go on with: that of the pitch as it is.
                 note = np.where(note < 0.0, nearest_notes(track[F0_HZ], self._a4_hz), note)
-        ratios = np.empty((len(self._intervals), io.frames))
-        for k, (intervals, (seed, cents)) in enumerate(zip(self._intervals, self._drifts, strict=True)):
+        for k in self._moving:
+            seed, cents = self._drifts[k]
             if cents > 0.0:
                 drift(seed, io.n0, self._rate_hz, wander)
-            interval_ratio(note, intervals, glide, wander, cents, self._rate_hz, self._z_ratio[k], ratios[k])
+            interval_ratio(note, self._intervals[k], glide, wander, cents, self._rate_hz, self._z_ratio[k], ratios[k])
         return ratios
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from chainsim.dsp.period_harmonics import between
@@ -32,19 +30,30 @@ def silence(table: Array, n: int) -> None:
 
 
 @kernel
-def faded(early: Array, n: int, late: Array, m: int, turn: float, way: float) -> float:
-    """What lies at `turn` of a period: in the early table (n points), `way` of the way to the late one (m points)."""
-    s = way * way * (3.0 - 2.0 * way)
-    t = turn * n
-    j = np.uint64(min(int(t), n - 1))
-    f = t - float(j)
-    h = between(early[j], early[j + np.uint64(1)], early[j + np.uint64(2)], early[j + np.uint64(3)], f)
-    if m != n:
-        t = turn * m
-        j = np.uint64(min(int(t), m - 1))
-        f = t - float(j)
-    g = between(late[j], late[j + np.uint64(1)], late[j + np.uint64(2)], late[j + np.uint64(3)], f)
-    return float(h + s * (g - h))
+def read_at(table: Array, t: float) -> float:
+    """What lies at point t, 0 to the table's points."""
+    whole = np.int32(t)
+    j = np.uint64(whole)
+    return float(between(table[j], table[j + np.uint64(1)], table[j + np.uint64(2)], table[j + np.uint64(3)], t - whole))
+
+
+@kernel
+def faded_at(early: Array, late: Array, t: float, s: float) -> float:
+    """What lies at point t of two tables of one size, s of the way from the early one to the late one."""
+    whole = np.int32(t)
+    j = np.uint64(whole)
+    a, b, c, d = early[j], early[j + np.uint64(1)], early[j + np.uint64(2)], early[j + np.uint64(3)]
+    a += s * (late[j] - a)
+    b += s * (late[j + np.uint64(1)] - b)
+    c += s * (late[j + np.uint64(2)] - c)
+    d += s * (late[j + np.uint64(3)] - d)
+    return float(between(a, b, c, d, t - whole))
+
+
+@kernel
+def smooth_step(way: float) -> float:
+    """How much of the late table is heard on the way to it, 0 to 1."""
+    return way * way * (3.0 - 2.0 * way)
 
 
 @kernel
@@ -66,11 +75,17 @@ def take_away(
 
     At k, (lead + k - last) share is w and (lead + k - following) pace is theta, but for whole turns.
     """
-    for k in range(i, end):
-        way = (lead + k - last) * share
-        theta = (lead + k - following) * pace
-        theta -= math.floor(theta)
-        y[k] -= faded(early, n, late, m, theta, way)
+    if m == n:
+        for k in range(i, end):
+            theta = (lead + k - following) * pace
+            theta -= np.floor(theta)
+            y[k] -= faded_at(early, late, theta * n, smooth_step((lead + k - last) * share))
+    else:
+        for k in range(i, end):
+            theta = (lead + k - following) * pace
+            theta -= np.floor(theta)
+            h = read_at(early, theta * n)
+            y[k] -= h + smooth_step((lead + k - last) * share) * (read_at(late, theta * m) - h)
 
 
 @kernel
@@ -90,10 +105,15 @@ def read_voice(
     y: Array,
 ) -> float:
     """Fill y[i:end] with equation (2) of `chainsim.dsp.harmonic_shifter`, psi moving by ratio[k] own; return psi."""
-    for k in range(i, end):
-        way = (lead + k - last) * share
-        psi += ratio[k] * own
-        if psi >= 1.0:
-            psi -= math.floor(psi)
-        y[k] = faded(early, n, late, m, psi, way)
+    if m == n:
+        for k in range(i, end):
+            psi += ratio[k] * own
+            psi -= np.floor(psi)
+            y[k] = faded_at(early, late, psi * n, smooth_step((lead + k - last) * share))
+    else:
+        for k in range(i, end):
+            psi += ratio[k] * own
+            psi -= np.floor(psi)
+            h = read_at(early, psi * n)
+            y[k] = h + smooth_step((lead + k - last) * share) * (read_at(late, psi * m) - h)
     return psi

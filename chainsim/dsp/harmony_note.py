@@ -54,7 +54,7 @@ CENTRE_S = 0.25
 SETTLED_S, SETTLED_ST = 0.15, 0.6
 """Such a bend stays within `SETTLED_ST` of its top for 111 ms."""
 SWINGING_S = 0.2
-"""A period of vibrato at 5 Hz."""
+"""A period of vibrato at 5 Hz; further back nothing is asked for."""
 DEADLINE_COMMITS, DEADLINE_S = 3.0, 0.06
 REST_S = 0.1
 GRID_S = 0.001
@@ -74,9 +74,9 @@ def resting_at(steps: int, within_st: float, ring: Array, k: IntArray) -> float:
     """Return the middle of the last `steps` pitches if they lie within so many semitones, else nan."""
     if k[_KNOWN] < steps:
         return math.nan
-    low = high = ring[(k[_KNOWN] - 1) % ring.shape[0]]
+    low = high = ring[(k[_KNOWN] - 1) & (ring.shape[0] - 1)]
     for j in range(2, steps + 1):
-        m = ring[(k[_KNOWN] - j) % ring.shape[0]]
+        m = ring[(k[_KNOWN] - j) & (ring.shape[0] - 1)]
         low, high = min(low, m), max(high, m)
         if high - low > within_st:
             return math.nan
@@ -95,10 +95,10 @@ def lies_at(ring: Array, spans: IntArray, k: IntArray) -> float:
 @kernel
 def middle_of_swing(ring: Array, spans: IntArray, k: IntArray) -> float:
     """Return the middle of a pitch that came back to where it was, or the pitch itself if it moves on."""
-    m = ring[(k[_KNOWN] - 1) % ring.shape[0]]
+    m = ring[(k[_KNOWN] - 1) & (ring.shape[0] - 1)]
     low, high, before = m, m, m
     for j in range(2, min(spans[_SWINGING], k[_STEP_NOW] - k[_BEGAN_AT], k[_KNOWN]) + 1):
-        before = ring[(k[_KNOWN] - j) % ring.shape[0]]
+        before = ring[(k[_KNOWN] - j) & (ring.shape[0] - 1)]
         low, high = min(low, before), max(high, before)
     return float(0.5 * (low + high) if abs(m - before) < 0.5 * (high - low) else m)
 
@@ -107,9 +107,9 @@ def middle_of_swing(ring: Array, spans: IntArray, k: IntArray) -> float:
 def stepped_at(place: float, ring: Array, spans: IntArray, k: IntArray, z: Array) -> int:
     """Return when the newest step on the way from the tone's centre to a place began, or -1 if there was none."""
     away = place - z[_CENTRE]
-    for ago in range(min(ring.shape[0], k[_KNOWN])):
-        before = ring[(k[_KNOWN] - 1 - ago) % ring.shape[0]]
-        after = ring[(k[_KNOWN] - 1 - max(ago - spans[_STEP], 0)) % ring.shape[0]]
+    for ago in range(min(spans[_SWINGING], k[_KNOWN])):
+        before = ring[(k[_KNOWN] - 1 - ago) & (ring.shape[0] - 1)]
+        after = ring[(k[_KNOWN] - 1 - max(ago - spans[_STEP], 0)) & (ring.shape[0] - 1)]
         if (after - before) / away >= STEP_SHARE:
             return int(k[_STEP_NOW] - ago)
         if (before - z[_CENTRE]) / away <= LEFT_SHARE:
@@ -165,9 +165,10 @@ def decide(voiced: int, keep: float, spans: IntArray, ring: Array, k: IntArray, 
         if k[_BEGAN_AT] < now - k[_SILENT]:
             begin_tone(now, math.nan, k, z)
     k[_SILENT] = 0
-    ring[k[_KNOWN] % ring.shape[0]] = z[_M]
+    ring[k[_KNOWN] & (ring.shape[0] - 1)] = z[_M]
     k[_KNOWN] += 1
-    place = lies_at(ring, spans, k)
+    # Where a tone is as it was, none asks where it lies.
+    place = math.nan if k[_CHOSEN] == 1 and abs(z[_M] - z[_CENTRE]) <= NEAR_ST else lies_at(ring, spans, k)
     follow_tone(place, keep, ring, spans, k, z)
     if k[_CHOSEN] == 0:
         since = now - k[_BEGAN_AT]
@@ -195,18 +196,25 @@ def choose_notes(
     y: Array,
 ) -> None:
     """Fill y (frames,) from the pitch rows (5, frames); all else is of `HarmonyNote`."""
-    for i in range(y.shape[0]):
-        now, f0 = k[_NOW], track[F0_HZ, i]
-        if f0 != z[_F0] and f0 > 0.0:
-            z[_F0] = f0
-            z[_M] = 69.0 + 12.0 * math.log2(f0 / a4_hz)
-        if track[ONSET_AGE_S, i] > 0.0:
-            k[_ATTACK_AT] = max(math.floor((now - track[ONSET_AGE_S, i] * rate_hz) / spans[_GRID]), 0)
-        if (now + 1) % spans[_GRID] == 0:
-            decide(int(track[VOICED, i] > 0.0 and z[_F0] > 0.0), keep, spans, ring, k, z)
+    begin, frames = 0, y.shape[0]
+    while begin < frames:
+        end = min(frames, begin + spans[_GRID] - k[_NOW] % spans[_GRID])
+        f0 = 0.0
+        for i in range(begin, end):
+            if track[F0_HZ, i] > 0.0:
+                f0 = track[F0_HZ, i]
+            if track[ONSET_AGE_S, i] > 0.0:
+                heard = k[_NOW] + i - begin - track[ONSET_AGE_S, i] * rate_hz
+                k[_ATTACK_AT] = max(math.floor(heard / spans[_GRID]), 0)
+        y[begin:end] = k[_NOTE]
+        if f0 > 0.0 and f0 != z[_F0]:
+            z[_F0], z[_M] = f0, 69.0 + 12.0 * math.log2(f0 / a4_hz)
+        k[_NOW] += end - begin
+        if k[_NOW] % spans[_GRID] == 0:
+            decide(int(track[VOICED, end - 1] > 0.0 and z[_F0] > 0.0), keep, spans, ring, k, z)
             k[_STEP_NOW] += 1
-        y[i] = k[_NOTE]
-        k[_NOW] = now + 1
+            y[end - 1] = k[_NOTE]
+        begin = end
 
 
 class HarmonyNote:
@@ -236,7 +244,7 @@ class HarmonyNote:
         )
         self._spans = np.array([grid, *(round(s / step_s) for s in lengths_s)], np.int64)
         self._keep = 1.0 - math.exp(-step_s / CENTRE_S)
-        self._ring = np.zeros(max(int(self._spans[_SETTLED]), int(self._spans[_SWINGING])))
+        self._ring = np.zeros(1 << int(self._spans[_SWINGING]).bit_length())
         self._k, self._z = np.zeros(9, np.int64), np.zeros(3)
         self.reset()
 

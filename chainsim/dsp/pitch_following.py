@@ -31,6 +31,9 @@ KEEP = 0.7
 SMOOTHING_MS = 4.0
 """Time to 1 - 1/e of a small step."""
 
+ARRIVED = 1e-5
+"""Semitones from an interval at which a glide to it ends."""
+
 FREE_AGAIN = 12.0
 """Semitones a second at which a snapped pitch returns to the played one when snapping is turned off."""
 
@@ -159,23 +162,25 @@ def interval_ratio(
         the first note's.
     glide_ms, detune_cents : ndarray, shape (frames,)
     place : float
-        The voice's share of the detuning, -1 to 1.
+        The voice's share of the detuning.
     sample_rate_hz : float
     z : ndarray, shape (2,)
         State: the distance, and the note it belongs to; nan both at the start.
     """
     distance, last_note = z[0], z[1]
-    last, found, last_ms, glide = math.nan, 1.0, 0.0, 0.0
+    played, aim, last, found, last_ms, glide = math.nan, 0.0, math.nan, 1.0, 0.0, 0.0
     for i in range(y.shape[0]):
-        if glide_ms[i] != last_ms:
-            last_ms = glide_ms[i]
-            glide = glide_coefficient(last_ms, sample_rate_hz)
-        aim = intervals[int(max(note[i], 0.0))]
+        if note[i] != played:
+            played = note[i]
+            aim = intervals[int(max(played, 0.0))]
         if distance != aim:
+            if glide_ms[i] != last_ms:
+                last_ms = glide_ms[i]
+                glide = glide_coefficient(last_ms, sample_rate_hz)
             away = glide * (distance - aim)
-            distance = aim if math.isnan(last_note) or abs(away) < 1e-9 else aim + away
-        if note[i] >= 0.0:
-            last_note = note[i]
+            distance = aim if math.isnan(last_note) or abs(away) < ARRIVED else aim + away
+        if played >= 0.0:
+            last_note = played
         semitones = distance + 0.01 * place * detune_cents[i]
         if semitones != last:
             last = semitones
