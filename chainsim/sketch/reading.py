@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
+import json
 import re
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeVar
@@ -12,11 +12,20 @@ from pydantic_core import ErrorDetails
 
 from chainsim.block import block_type, block_type_names
 from chainsim.errors import SettingError, nearest
-from chainsim.settings import Settings
+from chainsim.settings import Settings, Spec
 from chainsim.sketch.chain import Chain, block_names
 from chainsim.sketch.model import BlockEntry, Common
 
 T = TypeVar("T", bound=Settings)
+
+_IN_WORDS = {
+    "bool_type": "true or false",
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "list_type": "a list",
+    "string_type": "words in quotes",
+}
+"""What may stand in a place, by the library's name for the fault."""
 
 
 def table_of(values: Mapping[str, Any], key: str, faults: list[str]) -> dict[str, Any]:
@@ -86,26 +95,51 @@ def with_defaults(
 
 
 def _line(kind: type[Settings], detail: ErrorDetails, place: str, also_known: Iterable[str]) -> str:
-    where = _where(place, detail["loc"])
-    what, found = detail["type"], detail["input"]
-    spec = kind.specs().get(str(detail["loc"][0])) if detail["loc"] else None
-    if what == "extra_forbidden":
-        known = [*kind.specs(), *also_known]
-        name = str(detail["loc"][-1])
-        close = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
-        allowed = f"; allowed {', '.join(sorted(known))}" if not close else ""
-        return f'{where}: no setting "{name}"{nearest(name, known) if close else ""}{allowed}'
-    if what == "value_error":
-        message = detail["msg"].removeprefix("Value error, ")
-        return f"{where} {message}" if message.startswith("= ") else f"{where}: {message}"
-    if what == "missing":
-        return f"{where}: missing"
-    allowed = spec.range_text() if spec is not None and len(detail["loc"]) == 1 else ""
-    kind_of = detail["msg"].removeprefix("Input should be ")
+    where, found = _where(place, detail["loc"]), detail["input"]
+    owner, spec = _declared(kind, detail["loc"])
+    match detail["type"]:
+        case "extra_forbidden":
+            name, known = str(detail["loc"][-1]), sorted([*owner.specs(), *(also_known if owner is kind else ())])
+            return f'{where}: no setting "{name}"' + (nearest(name, known) or f"; allowed {', '.join(known)}")
+        case "value_error":
+            message = detail["msg"].removeprefix("Value error, ")
+            return f"{where} {message}" if message.startswith("= ") else f"{where}: {message}"
+        case "missing":
+            return f"{where}: missing"
     if spec is not None and spec.choices and isinstance(found, str):
-        return f'{where} = "{found}", allowed {allowed}{nearest(found, spec.choices)}'
+        return f'{where} = "{found}", allowed {spec.range_text()}{nearest(found, spec.choices)}'
     quoted = ", a number without quotes" if spec is not None and spec.low is not None and isinstance(found, str) else ""
-    return f"{where} = {found!r:.60}, allowed {allowed or kind_of}{quoted}"
+    return f"{where} = {found!r:.60}, allowed {_allowed(owner, spec, detail)}{quoted}"
+
+
+def _declared(kind: type[Settings], loc: tuple[int | str, ...]) -> tuple[type[Settings], Spec | None]:
+    """Whose setting a place is, and which; None for a table of a list as a whole, which is its owner."""
+    owner, spec = kind, None
+    for part in loc:
+        if isinstance(part, int):
+            owner, spec = (spec.items, None) if spec is not None and spec.items is not None else (owner, spec)
+        else:
+            spec = owner.specs().get(part)
+    return owner, spec
+
+
+def _allowed(owner: type[Settings], spec: Spec | None, detail: ErrorDetails) -> str:
+    """What may stand where something of a wrong kind does."""
+    if detail["type"] == "model_type":
+        return f"a table, such as {_example(owner, detail['input'])}"
+    if spec is not None and spec.items is not None:
+        return f"a list of tables, such as [{_example(spec.items, detail['input'])}]"
+    return (spec.range_text() if spec is not None else "") or _IN_WORDS.get(detail["type"], detail["msg"])
+
+
+def _example(kind: type[Settings], found: object) -> str:
+    """A table of such settings that names the first of them: as it was found, if that will do."""
+    name, spec = next(iter(kind.specs().items()))
+    try:
+        value = getattr(kind.model_validate({name: found}), name)
+    except ValidationError:
+        value = spec.default
+    return f"{{ {name} = {json.dumps(value)} }}"
 
 
 def _where(place: str, loc: tuple[int | str, ...]) -> str:

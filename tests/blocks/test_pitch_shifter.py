@@ -251,12 +251,8 @@ def test_several_notes_at_once_move_together() -> None:
         ("{}", 'lowest_note = "G#0"', 'lowest_note = "G#0", allowed "A0" ... "C8"'),
         ("{}", 'lowest_note = "C#8"', 'lowest_note = "C#8", allowed "A0" ... "C8"'),
         ("{}", "formant = 1.5", "formant = 1.5, allowed 0 ... 1"),
-        pytest.param(
-            "{ delay = 20 }",
-            "",
-            'no .*"delay"; did you mean "delay_ms"',
-            marks=pytest.mark.xfail(strict=True, reason="what is allowed in the block is said, not in a voice"),
-        ),
+        ("{ delay = 20 }", "", r'voices\[0\]\.delay: no setting "delay"; did you mean "delay_ms"'),
+        ('"P5 above"', "", r"voices\[0\] = 'P5 above', allowed a table, such as \{ interval = \"P5 above\" \}"),
     ],
 )
 def test_what_is_wrong_is_said(voices: str, settings: str, message: str) -> None:

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
+import re
 from pathlib import Path
 
 import pytest
 
+from chainsim.block import block_type, block_type_names
 from chainsim.errors import SketchError
 from chainsim.graph.rendering import build_graph
+from chainsim.settings import Settings
 from chainsim.sketch.chain import BlenderStep, BlockStep, Lane, LanesStep
 from chainsim.sketch.loading import load_sketch, parse_sketch
+from chainsim.sketch.model import Common, Header
+from chainsim.sketch.reading import read_settings
 
 GOOD = """
 title = "Harbour waltz"
@@ -25,6 +31,10 @@ e = { type = "gain" }
 f = { type = "gain" }
 mix = { type = "blender", wet_db = -6 }
 """
+
+TABLES = [Header, Common, *(block_type(name).settings_type for name in block_type_names())]
+KINDS = [*TABLES, *(spec.items for kind in TABLES for spec in kind.specs().values() if spec.items is not None)]
+"""Whatever a sketch's settings may be."""
 
 
 def test_a_sketch_is_read_as_written() -> None:
@@ -115,6 +125,24 @@ FAULTS = [
     ("chain = [" + ", ".join(f'"g{i}"' for i in range(300)) + "]", "300 blocks, at most 200 are allowed"),
 ]
 
+VOICES = 'chain = ["late"]\n[blocks.late]\ntype = "pitch_shifter"\nvoices = '
+IN_A_LIST = [
+    ('[{ intervall = "P5 above" }]', '[0].intervall: no setting "intervall"; did you mean "interval"?'),
+    (
+        "[{}, { xyzzy = 1 }]",
+        '[1].xyzzy: no setting "xyzzy"; allowed cents, delay_ms, drift_cents, interval, level_db, pan, pitch',
+    ),
+    ("[{ commit_ms = 60 }]", '[0].commit_ms: no setting "commit_ms"; allowed cents, '),  # the block has it, no voice
+    ('[{ cents = "7" }]', "[0].cents = '7', allowed -100 ... 100 cents, a number without quotes"),
+    ("[{ interval = 7 }]", "[0].interval = 7, allowed words in quotes"),
+    ('["P5 above"]', "[0] = 'P5 above', allowed a table, such as { interval = \"P5 above\" }"),
+    ('[{}, "P5 abov"]', "[1] = 'P5 abov', allowed a table, such as { interval = \"unison\" }"),
+    ("3", ' = 3, allowed a list of tables, such as [{ interval = "unison" }]'),
+    ('"P5 above"', " = 'P5 above', allowed a list of tables, such as [{ interval = \"P5 above\" }]"),
+    ("{ pan = 1 }", " = {'pan': 1}, allowed a list of tables, such as ["),
+]
+FAULTS += [(VOICES + voices, f"blocks.late.voices{line}") for voices, line in IN_A_LIST]
+
 
 @pytest.mark.parametrize(("text", "line"), FAULTS, ids=range(len(FAULTS)))
 def test_a_fault_is_one_line(text: str, line: str) -> None:
@@ -122,6 +150,16 @@ def test_a_fault_is_one_line(text: str, line: str) -> None:
         parse_sketch(text, name="parade.toml")
     assert any(line in fault for fault in caught.value.faults), caught.value.faults
     assert all(fault.startswith("parade.toml: ") and "\n" not in fault for fault in caught.value.faults)
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.__name__)
+def test_what_is_of_a_wrong_kind_is_told_in_our_own_words(kind: type[Settings]) -> None:
+    """Of the library that checks, no message is let through: these speak of inputs, of instances, of what is valid."""
+    faults: list[str] = []
+    for name, found in itertools.product(kind.specs(), (3, 2.5, "x", True, [], {}, [3], ["x"])):
+        read_settings(kind, {name: found}, "here", faults)
+    assert len(faults) > len(kind.specs())  # each setting refuses some of them
+    assert [f for f in faults if not f.startswith("here.") or re.search("Input|valid|instance", f)] == []
 
 
 def test_all_faults_are_told_together() -> None:
