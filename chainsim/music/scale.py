@@ -48,6 +48,20 @@ _OTHER_NAMES = {
 }
 _BY_PLAIN_NAME = {name.replace("-", " "): scale for name, scale in [*((n, n) for n in _SCALES), *_OTHER_NAMES.items()]}
 
+_TONICS_ELSEWHERE = {
+    **{"h": "B", "es": "Eb", "as": "Ab"},
+    **{f"{letter}is": f"{letter.upper()}#" for letter in "cdfga"},
+    **{f"{letter}es": f"{letter.upper()}b" for letter in "cdg"},
+    **{"do": "C", "re": "D", "mi": "E", "fa": "F", "sol": "G", "la": "A", "si": "B"},
+}
+_SCALES_ELSEWHERE = {"dur": "major", "moll": "minor"}
+"""Names in German and in solmisation: not read, but the key that they mean is named."""
+
+_SIGNS = {"flat": "b", "sharp": "#"}
+
+_LIKE, _ALIKE = 0.6, 0.8
+"""Likeness (difflib's ratio) of a misspelt name; and of one that may as well be another word, cut in two."""
+
 _TRUE_SIZES = ((0,), (1, 2), (3, 4), (5,), (7,), (8, 9), (10, 11))
 """Semitones of a perfect, minor or major interval, by its steps."""
 
@@ -160,41 +174,61 @@ def parse_key(text: str) -> Key:
             continue
         scale = _find_scale(text, tonic, " ".join(words[split:]))
         return Key(tonic_pc, tonic, scale, _SCALES[scale].degrees)
-    raise SettingError(f'no key "{text}", allowed a tonic A to G, b or # if need be, and a scale{_run_together(text)}')
+    allowed = 'a tonic A to G, b or # if need be, and a scale, such as "E minor"'
+    raise SettingError(f'no key "{text}", allowed {allowed}{_other_reading(text)}')
 
 
 def _find_scale(text: str, tonic: str, name: str) -> str:
     plain = _plain(name)
     if plain in _BY_PLAIN_NAME:
         return _BY_PLAIN_NAME[plain]
-    meant = _begun(plain) if plain else ["major", "minor"]
-    meant = meant or difflib.get_close_matches(plain, _BY_PLAIN_NAME, n=1, cutoff=0.55)
-    raise SettingError(f'no key "{text}", allowed scales {", ".join(_SCALES)}{_did_you_mean(tonic, meant)}')
+    sign, _, rest = plain.partition(" ")
+    if found := difflib.get_close_matches(sign, _SIGNS, n=1, cutoff=_LIKE):
+        tonic, plain = tonic + _SIGNS[found[0]], rest
+    raise SettingError(f'no key "{text}", allowed scales {", ".join(_SCALES)}{_did_you_mean(tonic, plain)}')
 
 
-def _plain(name: str) -> str:
-    return " ".join(name.lower().replace("-", " ").split())
+def _other_reading(text: str) -> str:
+    """A hint where a tonic stands by another name ("H"), in one word with the scale ("Em", "Cmajor"), or behind it."""
+    words = text.replace("-", " ").split()
+    if not words or _plain(text) in _BY_PLAIN_NAME:
+        return ""
+    first, *others = words
+    readings = [
+        (first, others, _LIKE),
+        (first[:2], [first[2:], *others], _ALIKE),
+        (first[:1], [first[1:], *others], _ALIKE),
+        (words[-1], words[:-1], _LIKE),
+    ]
+    for spelt, scale, likeness in readings:
+        try:
+            tonic = parse_pitch_class(_TONICS_ELSEWHERE.get(spelt.lower(), spelt))[1]
+        except SettingError:
+            continue
+        if hint := _did_you_mean(tonic, _plain(" ".join(scale)), likeness):
+            return hint
+    return ""
 
 
-def _begun(plain: str) -> list[str]:
+def _did_you_mean(tonic: str, plain: str, likeness: float = _LIKE) -> str:
+    keys = " or ".join(f'"{tonic} {_BY_PLAIN_NAME[_plain(name)]}"' for name in _meant(plain, likeness))
+    return f"; did you mean {keys}?" if keys else ""
+
+
+def _meant(plain: str, likeness: float) -> list[str]:
+    """Scales that a name may stand for: begun, of another language, or misspelt."""
+    words = [_SCALES_ELSEWHERE.get(word, word) for word in plain.split()]
+    if not words:
+        return ["major", "minor"]
+    return _begun(words) or difflib.get_close_matches(" ".join(words), _BY_PLAIN_NAME, n=1, cutoff=likeness)
+
+
+def _begun(words: list[str]) -> list[str]:
     """Scales that have words beginning so, in any order ("mel", "minor harmonic"), of those the shortest names."""
-    parts = ["minor" if part == "m" else part for part in plain.split()]
+    parts = ["minor" if word == "m" else word for word in words]
     begun = [n for n in _SCALES if all(any(w.startswith(part) for w in _plain(n).split()) for part in parts)]
     return [n for n in begun if len(_plain(n).split()) == min(len(_plain(other).split()) for other in begun)]
 
 
-def _run_together(text: str) -> str:
-    """A hint where a tonic and a scale stand in one word, be it a chord symbol: "Em", "Cmajor", "Am pentatonic"."""
-    for letters in (2, 1):
-        try:
-            tonic = parse_pitch_class(text.strip()[:letters])[1]
-        except SettingError:
-            continue
-        if name := _plain(text.strip()[letters:]):
-            return _did_you_mean(tonic, _begun(name))
-    return ""
-
-
-def _did_you_mean(tonic: str, names: list[str]) -> str:
-    keys = " or ".join(f'"{tonic} {_BY_PLAIN_NAME[_plain(name)]}"' for name in names)
-    return f"; did you mean {keys}?" if keys else ""
+def _plain(name: str) -> str:
+    return " ".join(name.lower().replace("-", " ").split())
