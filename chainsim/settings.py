@@ -136,6 +136,13 @@ class Settings(BaseModel):
         """Every declared setting by name."""
         return _specs(cls)
 
+    def idle(self) -> Mapping[str, str]:
+        """Settings that do nothing as the others stand, each with why: {"swing_percent": 'beside every = "1/4"'}.
+
+        It goes by fixed settings, for movable ones may move, and may name those that every block has.
+        """
+        return {}
+
     @field_validator("*", mode="before")
     @classmethod
     def _off_is_silence(cls, value: Any, info: ValidationInfo) -> Any:

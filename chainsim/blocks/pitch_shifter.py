@@ -103,6 +103,13 @@ class PitchShifterSettings(PitchSource):
                     )
         return self
 
+    def idle(self) -> Mapping[str, str]:
+        if self.notes == "several":
+            of_one_horn = (*PitchSource.specs(), "listens_to", "commit_ms", "unpitched_db")
+            return dict.fromkeys(of_one_horn, 'beside notes = "several"')
+        alone = {} if any(v.in_key for v in self.voices) else {"commit_ms": "without a voice in the key"}
+        return {**super().idle(), **alone}
+
 
 @register("pitch_shifter")
 class PitchShifter(Block[PitchShifterSettings]):

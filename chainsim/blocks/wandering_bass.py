@@ -76,6 +76,14 @@ class WanderingBassSettings(PitchSource):
         parse_note_value(every)
         return every
 
+    def idle(self) -> Mapping[str, str]:
+        swings, has_width = parse_note_value(self.every).swung, self.waveform == "pulse"
+        return {
+            **super().idle(),
+            **({} if swings else {"swing_percent": f'beside every = "{self.every}"'}),
+            **({} if has_width else {"width": f'beside waveform = "{self.waveform}"'}),
+        }
+
 
 @kernel
 def walking_notes(

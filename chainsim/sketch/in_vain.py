@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from chainsim.sketch.chain import BlenderStep, Chain, LanesStep, block_names
-from chainsim.sketch.model import ControllerEntry, State
+from chainsim.sketch.model import BlockEntry, ControllerEntry, State
 
 
 def written_in_vain(
     base: State, patches: Mapping[str, State], controllers: Mapping[str, ControllerEntry]
 ) -> tuple[str, ...]:
     """One line for each thing that does nothing."""
-    return (*_unused(base, patches), *_unheard(base, patches), *_overruled(base, patches, controllers))
+    return (
+        *_unused(base, patches),
+        *_unheard(base, patches),
+        *_idle(base, patches, controllers),
+        *_overruled(base, patches, controllers),
+    )
 
 
 def _unused(base: State, patches: Mapping[str, State]) -> list[str]:
@@ -41,6 +47,40 @@ def _unheard(base: State, patches: Mapping[str, State]) -> list[str]:
     for name, state in patches.items():
         walk(state.chain, state, f"patches.{name}: ")
     return found
+
+
+def _idle(base: State, patches: Mapping[str, State], controllers: Mapping[str, ControllerEntry]) -> list[str]:
+    """Settings, written or driven, that do nothing beside the others of their block.
+
+    One of the sketch's own is told if no patch gives it something to do, one of a patch if the patch changes it.
+    """
+    states = [base, *patches.values()]
+    always = {
+        name: {
+            k: why
+            for k, why in entry.settings.idle().items()
+            if all(k in s.blocks[name].settings.idle() for s in states)
+        }
+        for name, entry in base.blocks.items()
+    }
+    found = []
+    for name, entry in base.blocks.items():
+        written = _written(entry)
+        found += [f"blocks.{name}.{k}: does nothing {why}" for k, why in always[name].items() if k in written]
+        for patch, state in patches.items():
+            changed = {k: v for k, v in _written(state.blocks[name]).items() if k not in written or v != written[k]}
+            idle = state.blocks[name].settings.idle().items()
+            found += [f"patches.{patch}.blocks.{name}.{k}: does nothing {why}" for k, why in idle if k in changed]
+    for name, controller in controllers.items():
+        for drive in controller.drives:
+            if why := always[drive.block].get(drive.setting):
+                found.append(f"controllers.{name}: {drive.block}.{drive.setting} does nothing {why}")
+    return found
+
+
+def _written(entry: BlockEntry) -> dict[str, Any]:
+    """What the sketch says of a block, be it its own or what every block has."""
+    return {**entry.settings.model_dump(exclude_unset=True), **entry.common.model_dump(exclude_unset=True)}
 
 
 def _overruled(base: State, patches: Mapping[str, State], controllers: Mapping[str, ControllerEntry]) -> list[str]:

@@ -303,3 +303,50 @@ wet_db = -20
         "controllers.c: delay.time_ms does nothing beside note",
         'patches.p.blocks.delay.wet_db: does nothing, since the controller "c" drives it',
     )
+
+
+SHIFTER = 'chain = ["mates"]\n[blocks.mates]\ntype = "pitch_shifter"\n'
+BASS = 'chain = ["deep"]\n[blocks.deep]\ntype = "wandering_bass"\n'
+SEVERAL = 'notes = "several"\n'
+WITH_SEVERAL = 'does nothing beside notes = "several"'
+DRIVEN = '[controllers.foot]\ntype = "breakpoints"\npoints = [[0, 0]]\ndrives = [{ setting = "mates.unpitched_db" }]\n'
+IDLE = [
+    (SHIFTER + SEVERAL + 'formant = 0.5\nlowest_note = "E3"\nlevel_db = -3', ()),  # these it goes by
+    (SHIFTER + SEVERAL + 'unpitched_db = "off"', (f"blocks.mates.unpitched_db: {WITH_SEVERAL}",)),
+    (
+        SHIFTER + SEVERAL + 'source = "tracked_midi"\nconverter_latency_ms = 9\nlistens_to = "input"\ncommit_ms = 90',
+        tuple(
+            f"blocks.mates.{name}: {WITH_SEVERAL}"
+            for name in ("source", "converter_latency_ms", "listens_to", "commit_ms")
+        ),
+    ),
+    (SHIFTER + SEVERAL + DRIVEN, (f"controllers.foot: mates.unpitched_db {WITH_SEVERAL}",)),
+    (SHIFTER + DRIVEN, ()),
+    (SHIFTER + 'unpitched_db = "off"\nlistens_to = "input"', ()),
+    (
+        SHIFTER + 'commit_ms = 90\nvoices = [{ interval = "P5 above" }, { pitch = "E3" }]',
+        ("blocks.mates.commit_ms: does nothing without a voice in the key",),
+    ),
+    (SHIFTER + 'commit_ms = 90\nvoices = [{}, { interval = "third above" }]', ()),
+    # a patch may give it something to do, or write it in vain itself
+    (SHIFTER + SEVERAL + 'unpitched_db = -9\n[patches.solo.blocks.mates]\nnotes = "single"', ()),
+    (SHIFTER + SEVERAL + DRIVEN + '[patches.solo.blocks.mates]\nnotes = "single"', ()),
+    (SHIFTER + 'unpitched_db = -9\n[patches.duet.blocks.mates]\nnotes = "several"', ()),
+    (
+        SHIFTER + 'unpitched_db = -9\n[patches.duet.blocks.mates]\nnotes = "several"\nunpitched_db = -20',
+        (f"patches.duet.blocks.mates.unpitched_db: {WITH_SEVERAL}",),
+    ),
+    (BASS + "swing_percent = 60", ('blocks.deep.swing_percent: does nothing beside every = "1/4"',)),
+    (BASS + "width = 0.3", ('blocks.deep.width: does nothing beside waveform = "saw"',)),
+    (BASS + 'every = "1/8 swung"\nswing_percent = 60\nwaveform = "pulse"\nwidth = 0.3', ()),
+]
+
+
+@pytest.mark.parametrize(("text", "warnings"), IDLE, ids=range(len(IDLE)))
+def test_a_setting_that_does_nothing_beside_another_is_warned_of(text: str, warnings: tuple[str, ...]) -> None:
+    assert parse_sketch(text).warnings == warnings
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.__name__)
+def test_only_settings_that_exist_are_said_to_do_nothing(kind: type[Settings]) -> None:
+    assert set(kind().idle()) <= {*kind.specs(), *Common.specs()}
