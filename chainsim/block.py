@@ -9,7 +9,7 @@ import pkgutil
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, ClassVar, Generic, TypeVar, get_args
+from typing import Any, ClassVar, Generic, Literal, TypeAlias, TypeVar, get_args
 
 from chainsim.errors import ChainsimError, SettingError, nearest
 from chainsim.settings import Settings
@@ -17,6 +17,9 @@ from chainsim.units import Array, Audio
 
 S = TypeVar("S", bound=Settings)
 B = TypeVar("B", bound="Block[Any]")
+
+Copies: TypeAlias = Literal["all", "rest", "nothing"]
+"""The rest is what has no pitch: tongue, breath and keys."""
 
 
 class Moving:
@@ -201,6 +204,11 @@ class Block(Generic[S]):
     def follows_key(cls, settings: Any) -> bool:
         """Whether what it plays depends on the key; a change of key then makes another instance of it."""
         return False
+
+    @classmethod
+    def copies(cls, settings: Any, extremes: Mapping[str, tuple[float, float]]) -> Copies:
+        """How much of what comes in comes out as it came, if later: that forms a comb with another copy of it."""
+        return "nothing" if cls.generates else "all"
 
     def prepare(self, context: Context) -> None:
         """Allocate and design for one rate and layout; leaves the block as after reset."""

@@ -15,7 +15,7 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import Field, field_validator, model_validator
 
-from chainsim.block import Block, Context, Io, LatencyProbe, register, seed_of
+from chainsim.block import Block, Context, Copies, Io, LatencyProbe, register, seed_of
 from chainsim.blocks._synth_settings import PitchSource
 from chainsim.blocks._voices import PlacedVoice, intervals_of, place_gains
 from chainsim.dsp.drift import drift
@@ -34,6 +34,10 @@ from chainsim.units import Array, Audio, db_to_gain, ms_to_samples
 MOST_VOICES = 8
 WIDEST_SEMITONES, WIDEST_STEPS = 24, 14
 LOWEST_NOTES = ("A0", "C8")
+SOFTEST_DB = -96.0
+
+OWN_NOTE_CENTS = 50.0
+"""A quarter tone from the horn a voice is out of tune no more, but another note."""
 
 INTERVAL_GLIDE_MS = 8.0
 """Time to 1 - 1/e from one degree's interval to the next one's."""
@@ -56,6 +60,14 @@ class ShiftedVoice(PlacedVoice):
             raise ValueError(f'= "{text}", allowed up to two octaves ("P15", {WIDEST_SEMITONES} semitones)')
         return text
 
+    @property
+    def is_a_copy(self) -> bool:
+        """Whether it is so near to unison that with the horn it forms a comb."""
+        interval = parse_interval(self.interval)
+        if self.pitch is not None or not isinstance(interval, Interval):
+            return False
+        return abs(100.0 * interval.semitones + self.cents) < OWN_NOTE_CENTS
+
 
 class PitchShifterSettings(PitchSource):
     voices: list[ShiftedVoice] = Field(
@@ -75,7 +87,7 @@ class PitchShifterSettings(PitchSource):
     lowest_note: str | None = words(
         None, 'lowest note to shift, as it sounds: "E3"; lower ones pass as they are; it sets the latency'
     )
-    unpitched_db: float = level(0.0, -96.0, 12.0, "level of tongue, breath and keys, which are never shifted")
+    unpitched_db: float = level(0.0, SOFTEST_DB, 12.0, "level of tongue, breath and keys, which are never shifted")
     level_db: float = level(0.0, -96.0, 24.0, "level of what comes out")
 
     @field_validator("voices")
@@ -131,6 +143,12 @@ class PitchShifter(Block[PitchShifterSettings]):
     @classmethod
     def follows_key(cls, settings: Any) -> bool:
         return any(v.in_key for v in settings.voices)
+
+    @classmethod
+    def copies(cls, settings: Any, extremes: Mapping[str, tuple[float, float]]) -> Copies:
+        if any(voice.is_a_copy for voice in settings.voices or [ShiftedVoice()]):
+            return "all"
+        return "rest" if settings.notes == "single" and extremes["unpitched_db"][1] > SOFTEST_DB else "nothing"
 
     def prepare(self, context: Context) -> None:
         chosen, rate_hz = self.settings, float(context.sample_rate_hz)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from chainsim.block import Context, seed_of
 from chainsim.errors import SettingError, SketchError
+from chainsim.graph.combs import find_comb, set_origins
 from chainsim.graph.junctions import Latency, LatencySettings
 from chainsim.graph.nodes import Edge, Node, in_order
 from chainsim.graph.placing import Placing
@@ -150,42 +151,17 @@ def _set_latency(node: Node, order: list[Node], placed: list[PlacedState], rate_
     if node.align and len(node.ports["in"]) > 1:
         _align(node, order, placed)
     paths = [e for p, edges in node.ports.items() for e in edges if p != "detector"]
-    if node.kind == "take" or (node.block_class is not None and node.block_class.generates):
-        node.origins = frozenset([node])
-    else:
-        node.origins = frozenset[Node]().union(*(e.source.origins for e in paths))
+    set_origins(node, paths)
+    if comb := find_comb(node, paths, placed, rate_hz):
+        warnings.append(comb)
     least = min((e.source.latency[0] for e in paths), default=0.0)
     most = max((e.source.latency[1] for e in paths), default=0.0)
-    if node.kind == "junction" or len([p for p in node.ports if p != "detector"]) > 1:
-        gap_s = (
-            max((_gap([e for e in paths if e in s.edges]) for s in placed if node in s.nodes), default=0.0) / rate_hz
-        )
-        if gap_s * rate_hz >= 0.5:
-            warnings.append(
-                f"{node.name}: paths that meet here differ by {1000 * gap_s:.2f} ms;"
-                f" a comb with its first notch at {0.5 / gap_s:.0f} Hz"
-            )
     heard = [e.source.latency[0] for e in node.ports.get("detector", [])]
     if heard and least - min(heard) >= 0.5:
         early_ms = 1000 * (least - min(heard)) / rate_hz
         warnings.append(f"{node.name}: its detector hears {early_ms:.2f} ms earlier than the sound arrives")
     own = node.own_latency
     node.latency = (least + own, most + own)
-
-
-def _gap(paths: list[Edge]) -> float:
-    """By how many samples paths of one sound that meet differ; what differs inside one of them was told where it met.
-
-    Sounds of different origin form no comb, however late one of them is.
-    """
-    origins = frozenset[Node]().union(*(e.source.origins for e in paths))
-    return max((_spread([e.source.latency for e in paths if one in e.source.origins]) for one in origins), default=0.0)
-
-
-def _spread(latencies: list[tuple[float, float]]) -> float:
-    """From the least to the greatest, or 0 if all have the same least."""
-    first = min(least for least, _ in latencies)
-    return max(most for _, most in latencies) - first if max(least for least, _ in latencies) > first else 0.0
 
 
 def _align(node: Node, order: list[Node], placed: list[PlacedState]) -> None:
@@ -200,6 +176,7 @@ def _align(node: Node, order: list[Node], placed: list[PlacedState]) -> None:
             delay.channels, delay.block = source.channels, Latency(settings)
             delay.block.prepare(Context(0.0, {"in": source.channels}, source.channels))
             delay.latency = (source.latency[0] + samples, source.latency[1] + samples)
+            set_origins(delay, [inner])
             edge.source = delay
             order.insert(order.index(node), delay)
             for state in placed:

@@ -58,6 +58,8 @@ class Node:
         How long it and what feeds it go on after the take ends.
     origins : frozenset of Node
         Whose sound it passes on: the take's, or that of blocks which make their own.
+    rest_origins : frozenset of Node
+        Of whose sound it passes on at least what has no pitch: tongue, breath and keys.
     """
 
     kind: Kind
@@ -75,6 +77,7 @@ class Node:
     latency: tuple[float, float] = (0.0, 0.0)
     tail_s: float = 0.0
     origins: frozenset[Node] = frozenset()
+    rest_origins: frozenset[Node] = frozenset()
     key: str | None = None
     a4_hz: float = 440.0
 
