@@ -9,6 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 Array: TypeAlias = npt.NDArray[np.float64]
+Counts: TypeAlias = npt.NDArray[np.int64]
+"""Whole numbers that a kernel reads or keeps: counts of samples, places in a ring."""
 Audio: TypeAlias = npt.NDArray[np.float64]
 """Sound inside the engine: shape (channels, frames), C-contiguous."""
 

@@ -30,11 +30,10 @@ import math
 
 import numpy as np
 
-from chainsim.dsp.note_events import IntArray
 from chainsim.dsp.pitch_following import KEEP
 from chainsim.dsp.pitch_rows import F0_HZ, ONSET_AGE_S, VOICED
 from chainsim.kernel import kernel
-from chainsim.units import Array
+from chainsim.units import Array, Counts
 
 STILL_S = 0.04
 STILL_ST = 0.2
@@ -70,7 +69,7 @@ _STEP, _SETTLED, _SWINGING, _REST = 5, 6, 7, 8
 
 
 @kernel
-def resting_at(steps: int, within_st: float, ring: Array, k: IntArray) -> float:
+def resting_at(steps: int, within_st: float, ring: Array, k: Counts) -> float:
     """Return the middle of the last `steps` pitches if they lie within so many semitones, else nan."""
     if k[_KNOWN] < steps:
         return math.nan
@@ -84,7 +83,7 @@ def resting_at(steps: int, within_st: float, ring: Array, k: IntArray) -> float:
 
 
 @kernel
-def lies_at(ring: Array, spans: IntArray, k: IntArray) -> float:
+def lies_at(ring: Array, spans: Counts, k: Counts) -> float:
     """Return where the pitch lies still, or nan."""
     place = resting_at(spans[_STILL], STILL_ST, ring, k)
     if abs(place - math.floor(place + 0.5)) > SURE_ST:
@@ -93,7 +92,7 @@ def lies_at(ring: Array, spans: IntArray, k: IntArray) -> float:
 
 
 @kernel
-def middle_of_swing(ring: Array, spans: IntArray, k: IntArray) -> float:
+def middle_of_swing(ring: Array, spans: Counts, k: Counts) -> float:
     """Return the middle of a pitch that came back to where it was, or the pitch itself if it moves on."""
     m = ring[(k[_KNOWN] - 1) & (ring.shape[0] - 1)]
     low, high, before = m, m, m
@@ -104,7 +103,7 @@ def middle_of_swing(ring: Array, spans: IntArray, k: IntArray) -> float:
 
 
 @kernel
-def stepped_at(place: float, ring: Array, spans: IntArray, k: IntArray, z: Array) -> int:
+def stepped_at(place: float, ring: Array, spans: Counts, k: Counts, z: Array) -> int:
     """Return when the newest step on the way from the tone's centre to a place began, or -1 if there was none."""
     away = place - z[_CENTRE]
     for ago in range(min(spans[_SWINGING], k[_KNOWN])):
@@ -118,14 +117,14 @@ def stepped_at(place: float, ring: Array, spans: IntArray, k: IntArray, z: Array
 
 
 @kernel
-def begin_tone(at: int, centre: float, k: IntArray, z: Array) -> None:
+def begin_tone(at: int, centre: float, k: Counts, z: Array) -> None:
     """Begin a tone at a step of the grid."""
     k[_BEGAN_AT], k[_CHOSEN] = at, 0
     z[_CENTRE] = centre
 
 
 @kernel
-def choose(pitch: float, k: IntArray, z: Array) -> None:
+def choose(pitch: float, k: Counts, z: Array) -> None:
     """Choose the note nearest to a pitch, for a tone about it."""
     k[_NOTE] = min(max(math.floor(pitch + 0.5), 0), 127)
     k[_CHOSEN] = 1
@@ -133,7 +132,7 @@ def choose(pitch: float, k: IntArray, z: Array) -> None:
 
 
 @kernel
-def follow_tone(place: float, keep: float, ring: Array, spans: IntArray, k: IntArray, z: Array) -> None:
+def follow_tone(place: float, keep: float, ring: Array, spans: Counts, k: Counts, z: Array) -> None:
     """Let the tone's centre follow its pitch, or a new tone begin where the pitch has stepped to."""
     m, now = z[_M], k[_STEP_NOW]
     if math.isnan(z[_CENTRE]):
@@ -148,7 +147,7 @@ def follow_tone(place: float, keep: float, ring: Array, spans: IntArray, k: IntA
 
 
 @kernel
-def decide(voiced: int, keep: float, spans: IntArray, ring: Array, k: IntArray, z: Array) -> None:
+def decide(voiced: int, keep: float, spans: Counts, ring: Array, k: Counts, z: Array) -> None:
     """Take what is known at one step of the grid, and choose."""
     now, attack = k[_STEP_NOW], k[_ATTACK_AT]
     k[_ATTACK_AT] = -1
@@ -188,10 +187,10 @@ def choose_notes(
     track: Array,
     a4_hz: float,
     keep: float,
-    spans: IntArray,
+    spans: Counts,
     rate_hz: float,
     ring: Array,
-    k: IntArray,
+    k: Counts,
     z: Array,
     y: Array,
 ) -> None:

@@ -19,17 +19,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 
 from chainsim.dsp.midi_levels import seven_bit_of_level
 from chainsim.dsp.pitch_rows import F0_HZ, LEVEL_DB, ONSET_AGE_S, SILENT_DB, VOICED
 from chainsim.kernel import kernel
-from chainsim.units import Array
-
-IntArray: TypeAlias = npt.NDArray[np.int64]
+from chainsim.units import Array, Counts
 
 NOTE = 0
 """MIDI note that sounds, -1 where none does."""
@@ -116,7 +112,7 @@ class NoteRules:
 
 
 @kernel
-def end_note(ended_at: int, k: IntArray, y: Array, i: int, rate_hz: float) -> None:
+def end_note(ended_at: int, k: Counts, y: Array, i: int, rate_hz: float) -> None:
     """End the sounding note at frame i: it ended at sample `ended_at`."""
     y[OFF_AGE_S, i] = max(k[_NOW] - max(ended_at, k[_BEGAN_AT]), 1) / rate_hz
     k[_ENDED_AT] = max(ended_at, k[_BEGAN_AT])
@@ -125,7 +121,7 @@ def end_note(ended_at: int, k: IntArray, y: Array, i: int, rate_hz: float) -> No
 
 
 @kernel
-def begin_note(note: int, began_at: int, k: IntArray, z: Array, y: Array, i: int, rate_hz: float) -> None:
+def begin_note(note: int, began_at: int, k: Counts, z: Array, y: Array, i: int, rate_hz: float) -> None:
     """Begin a note at frame i: it began at sample `began_at`, but after the one before."""
     k[_BEGAN_AT] = max(began_at, k[_ENDED_AT])
     k[_NOTE] = min(max(note, 0), 127)
@@ -138,7 +134,7 @@ def begin_note(note: int, began_at: int, k: IntArray, z: Array, y: Array, i: int
 
 
 @kernel
-def lie_flat(anew: int, k: IntArray, z: Array) -> None:
+def lie_flat(anew: int, k: Counts, z: Array) -> None:
     """Take the pitch into the flat stretch that it continues, or begin one anew."""
     m = z[_M]
     low, high = min(z[_LOW], m), max(z[_HIGH], m)
@@ -152,14 +148,14 @@ def lie_flat(anew: int, k: IntArray, z: Array) -> None:
 
 
 @kernel
-def slope(k: IntArray, z: Array) -> float:
+def slope(k: Counts, z: Array) -> float:
     """Least-squares slope of the flat stretch, in semitones a step of the grid."""
     n = float(k[_FLAT_STEPS])
     return float((z[_MOMENT] - 0.5 * (n - 1.0) * z[_SUM]) * 12.0 / (n * (n * n - 1.0)))
 
 
 @kernel
-def hold_jumps(settle: int, keep: float, k: IntArray, z: Array) -> None:
+def hold_jumps(settle: int, keep: float, k: Counts, z: Array) -> None:
     """Let the note's pitch follow the track, but no jump that does not last; its centre follows the pitch."""
     if abs(z[_M] - z[_HELD]) <= JUMP_ST:
         z[_HELD], k[_JUMPED_AT] = z[_M], -1
@@ -171,7 +167,7 @@ def hold_jumps(settle: int, keep: float, k: IntArray, z: Array) -> None:
 
 
 @kernel
-def left_for(zone_st: float, steepest: float, spans: IntArray, k: IntArray, z: Array) -> int:
+def left_for(zone_st: float, steepest: float, spans: Counts, k: Counts, z: Array) -> int:
     """Return the note that the pitch has settled at away from the sounding one, or -1."""
     m, now = z[_M], k[_NOW]
     if abs(m - z[_CENTRE]) <= NEAR_ST:
@@ -202,9 +198,9 @@ def sounding(
     level_db: float,
     zone_st: float,
     range_st: float,
-    spans: IntArray,
+    spans: Counts,
     rate_hz: float,
-    k: IntArray,
+    k: Counts,
     z: Array,
     y: Array,
     i: int,
@@ -244,9 +240,9 @@ def decide(
     level_db: float,
     zone_st: float,
     range_st: float,
-    spans: IntArray,
+    spans: Counts,
     rate_hz: float,
-    k: IntArray,
+    k: Counts,
     z: Array,
     y: Array,
     i: int,
@@ -290,9 +286,9 @@ def find_notes(
     a4_hz: float,
     zone_st: float,
     range_st: float,
-    spans: IntArray,
+    spans: Counts,
     rate_hz: float,
-    k: IntArray,
+    k: Counts,
     z: Array,
     y: Array,
 ) -> None:

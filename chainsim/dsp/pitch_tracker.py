@@ -9,10 +9,8 @@ all (`pitch_presence`).
 from __future__ import annotations
 
 import math
-from typing import TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 
 from chainsim.dsp.biquad import biquad_df2t, low_pass, sections
 from chainsim.dsp.pitch_belief import SIZE, believed_hz, update_belief
@@ -35,9 +33,7 @@ from chainsim.dsp.pitch_presence import (
 from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, ROWS, SILENT_DB, VOICED
 from chainsim.errors import SettingError
 from chainsim.kernel import kernel
-from chainsim.units import Array
-
-Counts: TypeAlias = npt.NDArray[np.int64]
+from chainsim.units import Array, Counts
 
 LOWEST_HZ, HIGHEST_HZ = 25.0, 5000.0
 """Pitches that can be looked for."""

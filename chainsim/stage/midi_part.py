@@ -8,10 +8,7 @@ onset, known at once. The level is that of breath (controller 2) where the file 
 
 from __future__ import annotations
 
-from typing import TypeAlias
-
 import numpy as np
-import numpy.typing as npt
 
 from chainsim.block import Block, Context, Io
 from chainsim.dsp.midi_levels import level_of_seven_bit
@@ -21,9 +18,7 @@ from chainsim.kernel import kernel
 from chainsim.notes.model import NoteEvents
 from chainsim.notes.smf_reading import read_smf
 from chainsim.settings import Settings, whole, words
-from chainsim.units import Array
-
-IntArray: TypeAlias = npt.NDArray[np.int64]
+from chainsim.units import Array, Counts
 
 
 class MidiPartSettings(Settings):
@@ -33,7 +28,7 @@ class MidiPartSettings(Settings):
 
 @kernel
 def held_rows(
-    n0: int, start: IntArray, values: Array, onsets: IntArray, first: int, onset: int, sample_s: float, y: Array
+    n0: int, start: Counts, values: Array, onsets: Counts, first: int, onset: int, sample_s: float, y: Array
 ) -> None:
     """Fill y (5, frames) from n0 on.
 
@@ -78,12 +73,12 @@ class MidiPart(Block[MidiPartSettings]):
         held_rows(io.n0, self._start, self._values, self._onsets, first, onset, self._sample_s, io.y)
 
 
-def _samples(time_s: Array, rate_hz: float) -> IntArray:
+def _samples(time_s: Array, rate_hz: float) -> Counts:
     """First sample at or after each time."""
     return np.ceil(time_s * rate_hz - 1e-6).astype(np.int64)
 
 
-def _held(events: NoteEvents, a4_hz: float, rate_hz: float) -> tuple[IntArray, Array]:
+def _held(events: NoteEvents, a4_hz: float, rate_hz: float) -> tuple[Counts, Array]:
     """Samples from which something holds, and what: shape (4, samples)."""
     begins = _samples(np.array([n.begin_s for n in events.notes]), rate_hz)
     ends = _samples(np.array([n.end_s for n in events.notes]), rate_hz)

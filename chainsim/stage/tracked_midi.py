@@ -11,10 +11,8 @@ converter's own latency:
 from __future__ import annotations
 
 import math
-from typing import TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 
 from chainsim.block import Block, Context, Io
 from chainsim.dsp import note_events
@@ -23,9 +21,7 @@ from chainsim.dsp.note_events import BREATH, NOTE, ON_AGE_S, PITCH, NoteFinder, 
 from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, ROWS, SILENT_DB, VOICED
 from chainsim.kernel import kernel
 from chainsim.settings import Settings, fixed
-from chainsim.units import Array, ms_to_samples
-
-IntArray: TypeAlias = npt.NDArray[np.int64]
+from chainsim.units import Array, Counts, ms_to_samples
 
 
 class TrackedMidiSettings(Settings):
@@ -41,7 +37,7 @@ def heard_from_midi(
     latency_s: float,
     newest: Array,
     ring: Array,
-    head: IntArray,
+    head: Counts,
     y: Array,
 ) -> None:
     """Fill y (5, frames) with what is heard of `sent`, the rows of `find_notes`, a ring's length later.
