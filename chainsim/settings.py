@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 from pydantic.fields import FieldInfo
 
 Law = Literal["linear", "log", "gain", "step"]
@@ -97,8 +97,18 @@ def choice(default: str, text: str) -> Any:
 
 
 def words(default: str | None, text: str) -> Any:
-    """Declare a free text, such as a note value; the block's own validator says what it may be."""
+    """Declare a free text, such as a note value; `readable_by` or the block's own validator says what it may be."""
     return Field(default, description=text, json_schema_extra={"unit": "1"})
+
+
+def readable_by(parse: Callable[[str], object]) -> AfterValidator:
+    """Say of a text that `parse` must be able to read it: `Annotated[str, readable_by(parse_pitch)]`."""
+
+    def check(text: str) -> str:
+        parse(text)
+        return text
+
+    return AfterValidator(check)
 
 
 def flag(default: bool, text: str) -> Any:

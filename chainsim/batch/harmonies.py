@@ -23,12 +23,13 @@ from typing import Any
 import numpy as np
 
 from chainsim.audio.reading import Take, open_take
+from chainsim.blocks._voices import key_is_missing
 from chainsim.blocks.pitch_shifter import PitchShifterSettings, ShiftedVoice
 from chainsim.dsp.harmony_note import DEADLINE_COMMITS, DEADLINE_S
 from chainsim.errors import SketchError
 from chainsim.graph.rendering import render
 from chainsim.measure.harmony import HarmonyError, HarmonyJudge, NoteError
-from chainsim.music.interval import Interval, StepInterval, parse_interval
+from chainsim.music.interval import Interval, parse_interval
 from chainsim.music.pitch import hz_to_midi, midi_to_hz, parse_pitch
 from chainsim.music.scale import Key, parse_key
 from chainsim.sketch.chain import BlockStep
@@ -182,11 +183,8 @@ def measure_harmonies(sketch: Sketch, take: str | Path | Take, *, progress: Prog
 def _voices(entry: BlockEntry, key: str | None) -> Iterator[tuple[BlockEntry, int, ShiftedVoice]]:
     assert isinstance(entry.settings, PitchShifterSettings)
     for number, voice in enumerate(entry.settings.voices or [ShiftedVoice()], 1):
-        if key is None and voice.pitch is None and isinstance(parse_interval(voice.interval), StepInterval):
-            raise SketchError(
-                f'blocks.{entry.name}.voices[{number - 1}].interval = "{voice.interval}" counts steps in a key, but the'
-                " sketch has no key"
-            )
+        if key is None and voice.in_key:
+            raise SketchError(key_is_missing(f"blocks.{entry.name}.voices[{number - 1}]", voice.interval))
         yield entry, number, voice
 
 

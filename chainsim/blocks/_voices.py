@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-from typing import TypeVar
+from typing import Annotated, TypeVar
 
 import numpy as np
-from pydantic import field_validator, model_validator
+from pydantic import model_validator
 
 from chainsim.errors import SettingError
 from chainsim.music.interval import Interval, StepInterval, parse_interval
 from chainsim.music.pitch import parse_pitch
 from chainsim.music.scale import Key
-from chainsim.settings import Settings, fixed, words
+from chainsim.settings import Settings, fixed, readable_by, words
 from chainsim.units import Array
 
 V = TypeVar("V", bound="PlacedVoice")
@@ -20,24 +20,15 @@ V = TypeVar("V", bound="PlacedVoice")
 
 class PlacedVoice(Settings):
     alternatives = (("interval", "pitch"),)
-    interval: str = words("unison", 'where it plays: "P5 above", "M10 below", or in the key "third above"')
-    pitch: str | None = words(None, 'in place of interval, where it stays, as it sounds: "E2"')
+    interval: Annotated[str, readable_by(parse_interval)] = words(
+        "unison", 'where it plays: "P5 above", "M10 below", or in the key "third above"'
+    )
+    pitch: Annotated[str, readable_by(parse_pitch)] | None = words(
+        None, 'in place of interval, where it stays, as it sounds: "E2"'
+    )
     cents: float = fixed(0.0, -100.0, 100.0, "cents", "how far it is out of tune")
     level_db: float = fixed(0.0, -60.0, 12.0, "dB", "its level among the voices")
     pan: float = fixed(0.0, -1.0, 1.0, "1", "-1 is left, 0 the middle, 1 right")
-
-    @field_validator("interval")
-    @classmethod
-    def _is_an_interval(cls, interval: str) -> str:
-        parse_interval(interval)
-        return interval
-
-    @field_validator("pitch")
-    @classmethod
-    def _is_a_pitch(cls, pitch: str | None) -> str | None:
-        if pitch is not None:
-            parse_pitch(pitch)
-        return pitch
 
     @property
     def in_key(self) -> bool:
@@ -49,6 +40,14 @@ class PlacedVoice(Settings):
         if self.pitch is not None and "interval" in self.model_fields_set:
             raise ValueError("both interval and pitch are given, allowed one of them")
         return self
+
+
+def key_is_missing(place: str, interval: str) -> str:
+    """What is wrong with a voice that counts steps in a key where there is none."""
+    return (
+        f'{place}.interval = "{interval}" counts steps in a key, but the sketch has no key; '
+        'allowed with one, or an interval with its quality, such as "M3 above"'
+    )
 
 
 def intervals_of(place: str, text: str, key: Key | None) -> Array:
@@ -63,10 +62,7 @@ def intervals_of(place: str, text: str, key: Key | None) -> Array:
     if isinstance(interval, Interval):
         return np.full(128, float(interval.semitones))
     if key is None:
-        raise SettingError(
-            f'{place}.interval = "{text}" counts steps in a key, but the sketch has no key; '
-            'allowed with one, or an interval with its quality, such as "M3 above"'
-        )
+        raise SettingError(key_is_missing(place, text))
     return np.array([float(key.step(note, interval.steps) - note) for note in range(128)])
 
 

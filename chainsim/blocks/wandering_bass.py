@@ -10,11 +10,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
-import numpy.typing as npt
-from pydantic import field_validator
 
 from chainsim.block import Block, Context, Io, register
 from chainsim.blocks._synth_settings import PitchSource
@@ -31,8 +29,8 @@ from chainsim.kernel import kernel
 from chainsim.music.interval import parse_interval
 from chainsim.music.note_value import NoteValue, parse_note_value
 from chainsim.music.scale import Key, parse_key
-from chainsim.settings import choice, fixed, level, movable, whole, words
-from chainsim.units import Array, db_to_gain, one_pole_coefficient
+from chainsim.settings import choice, fixed, level, movable, readable_by, whole, words
+from chainsim.units import Array, Counts, db_to_gain, one_pole_coefficient
 
 FLOOR_DB = 90.0
 LEVEL_MS = 3.0
@@ -46,10 +44,14 @@ LEVEL_SLICE_S, LEVEL_SLICES = 0.1, 4
 
 
 class WanderingBassSettings(PitchSource):
-    interval: str = words("P8 below", "where the middle of the walk lies from the played note")
+    interval: Annotated[str, readable_by(parse_interval)] = words(
+        "P8 below", "where the middle of the walk lies from the played note"
+    )
     range_steps: int = whole(4, 1, 14, "how many notes of the scale it goes from the middle at the most")
     largest_step: int = whole(2, 1, 7, "how many notes of the scale it goes from note to note at the most")
-    every: str = words("1/4", 'note value of its grid, such as "1/8", "1/4 dotted" or "1/8 swung"')
+    every: Annotated[str, readable_by(parse_note_value)] = words(
+        "1/4", 'note value of its grid, such as "1/8", "1/4 dotted" or "1/8 swung"'
+    )
     swing_percent: float = fixed(66.7, 50.0, 75.0, "%", "share of the long note in a swung pair; 50 is straight")
     gate: float = fixed(0.8, 0.05, 1.0, "1", "share of its grid value that each note is held")
     goes_on_s: float = fixed(1.0, 0.0, 30.0, "s", "how long it goes on after the horn has stopped")
@@ -63,18 +65,6 @@ class WanderingBassSettings(PitchSource):
     q: float = movable(1.2, 0.5, 30.0, "1", "sharpness of the resonance", law="log")
     envelope_octaves: float = movable(1.5, -8.0, 8.0, "1", "octaves that a note's envelope moves the cutoff")
     level_db: float = level(0.0, -96.0, 24.0, "level of what comes out")
-
-    @field_validator("interval")
-    @classmethod
-    def _is_an_interval(cls, interval: str) -> str:
-        parse_interval(interval)
-        return interval
-
-    @field_validator("every")
-    @classmethod
-    def _is_a_note_value(cls, every: str) -> str:
-        parse_note_value(every)
-        return every
 
     def idle(self) -> Mapping[str, str]:
         swings, has_width = parse_note_value(self.every).swung, self.waveform == "pulse"
@@ -99,7 +89,7 @@ def walking_notes(
     a4_hz: float,
     sample_rate_hz: float,
     smooth: float,
-    number: npt.NDArray[np.int64],
+    number: Counts,
     z: Array,
     highest: Array,
     start: Array,
