@@ -1,6 +1,6 @@
 """Attacks: found by their energy, and kept from being heard before their time in a frame that was changed.
 
-A frame of n samples has 32 blocks. An attack is a block with far more energy than any during a period of the lowest
+A hop has 8 blocks. An attack is a block with far more energy than any during a period of the lowest
 note before it, and begins with that block.
 """
 
@@ -8,12 +8,8 @@ from __future__ import annotations
 
 import math
 
-from chainsim.dsp.peak_turning import HOPS
 from chainsim.kernel import kernel
 from chainsim.units import Array
-
-BLOCKS = 32
-"""In a frame, over each of which the energy is measured to find attacks."""
 
 LEAP = 6.0
 """An attack raises the energy to so many times the most that it was during a period of the lowest note."""
@@ -37,14 +33,13 @@ def leaps(energy: float, block: int, period_blocks: int, energies: Array) -> boo
 
 
 @kernel
-def hold_back(ahead: int, own: Array, frame: Array) -> None:
-    """Let no more of a frame through than `own` has, until an attack `ahead` samples after its middle.
+def hold_back(ahead: int, hop: int, block: int, own: Array, frame: Array) -> None:
+    """Let no more of a frame through than `own` has, until an attack `ahead` samples after its time.
 
-    Both frames begin in their middle. A block may have as much as the loudest of the five around it that come before
-    the attack, since a note's own ups and downs come at other times in a voice.
+    Both frames begin with the frame's time. A block may have as much as the loudest of the five around it that come
+    before the attack, since a note's own ups and downs come at other times in a voice.
     """
-    n = own.shape[0]
-    mask, hop, block = n - 1, n // HOPS, n // BLOCKS
+    mask = own.shape[0] - 1
     before = 1.0
     for first in range(-hop, min(ahead, hop) - block + 1, block):
         have, most = 0.0, 0.0

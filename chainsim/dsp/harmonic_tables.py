@@ -34,7 +34,9 @@ def read_at(table: Array, t: float) -> float:
     """What lies at point t, 0 to the table's points."""
     whole = np.int32(t)
     j = np.uint64(whole)
-    return float(between(table[j], table[j + np.uint64(1)], table[j + np.uint64(2)], table[j + np.uint64(3)], t - whole))
+    return float(
+        between(table[j], table[j + np.uint64(1)], table[j + np.uint64(2)], table[j + np.uint64(3)], t - whole)
+    )
 
 
 @kernel

@@ -1,6 +1,6 @@
 """Moves a region of a spectrum by any number of bins, whole or not.
 
-With time 0 in the middle of the frame, moving by D bins is multiplying sample i of the frame by exp(2 pi j D i / n). Of
+With time 0 at the frame's time, moving by D bins is multiplying sample i of the frame by exp(2 pi j D i / n). Of
 D = d + e, d whole and 0 <= e < 1, d moves bins, and e takes a filter of six taps along the frequency axis,
 
     Y[k] = sum over t of c[t] Z[k - d + 2 - t],   0 <= t < 6                                                      (1)
@@ -35,7 +35,7 @@ def moving_taps(remains: Array) -> Array:
     Parameters
     ----------
     remains : ndarray, shape (n,)
-        w: the product of both windows, at its largest in the middle.
+        w: the product of both windows, from time 0 on; what lies before that stands at the end.
 
     Returns
     -------
@@ -43,7 +43,7 @@ def moving_taps(remains: Array) -> Array:
         One row for each e = row / STEPS. What a row does to a frame is exact in the mean over w.
     """
     n = remains.size
-    turns = 2.0 * np.pi * (np.arange(n) - n // 2) / n
+    turns = 2.0 * np.pi * ((np.arange(n) + n // 2) % n - n // 2) / n
     weights = remains * remains
     apart = np.array([np.sum(weights * np.cos(k * turns)) for k in range(TAPS)])
     among = apart[np.abs(np.subtract.outer(np.arange(TAPS), np.arange(TAPS)))]

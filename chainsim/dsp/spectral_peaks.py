@@ -5,6 +5,9 @@ X[k] = A W(f - k) exp(j phi). For a Hann window W(d) = sin(pi d) / (pi d (1 - d^
 
     f = k + 2 Re(s* (X[k+1] - X[k-1])) / |s|^2,    s = X[k-1] + 2 X[k] + X[k+1],    phi = arg s                 (1)
 
+Here time 0 lies `late` samples after the middle: the neighbours are turned back by 2 pi late / n for (1), and the phase
+goes on to that time.
+
 A peak is higher than two neighbours on either side, and regions part where the power between two peaks is least [1]_.
 
 References
@@ -16,7 +19,7 @@ References
 from __future__ import annotations
 
 import math
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -27,10 +30,10 @@ from chainsim.units import Array
 Counts: TypeAlias = npt.NDArray[np.int64]
 
 FREQUENCY = 0
-"""In bins, with its fraction."""
+"""In bins, with its fraction, at the middle of the frame."""
 
 PHASE = 1
-"""At the middle of the frame, in radians."""
+"""At the frame's time, in radians."""
 
 POWER = 2
 """A^2."""
@@ -38,27 +41,56 @@ POWER = 2
 REGION_POWER = 3
 """Sum of |X|^2 over the region."""
 
-FIELDS = 4
+NOW_FREQUENCY = 4
+"""In bins, at the frame's time: `chainsim.dsp.peak_turning` tells it."""
+
+FIELDS = 5
 
 BIN, START, END = 0, 1, 2
 """A peak's own bin; the first one of its region, and the first one behind it."""
 
+TURN = 2.0 * math.pi
+
 _PAD = 2
 
 
-def peak_arrays(n: int) -> tuple[Array, Counts, Counts]:
-    """Room for the peaks of a spectrum of n / 2 + 1 bins.
+class Peaks(NamedTuple):
+    """The peaks of one frame.
 
-    Returns
-    -------
-    peaks : ndarray, shape (FIELDS, most)
+    Attributes
+    ----------
+    count : ndarray of int64, shape (1,)
+        How many there are.
+    measured : ndarray, shape (FIELDS, most)
     regions : ndarray of int64, shape (3, most)
-    owner : ndarray of int64, shape (n / 2 + 1,)
+    owner : ndarray of int64, shape (bins,)
         Of each bin, the peak to whose region it belongs.
+    new : ndarray of int64, shape (most,)
+        1 where an attack brought the peak, and 0.
+    theta : ndarray, shape (voices, most)
+        By how much it is turned, in radians.
     """
+
+    count: Counts
+    measured: Array
+    regions: Counts
+    owner: Counts
+    new: Counts
+    theta: Array
+
+
+def room_for_peaks(n: int, voices: int) -> Peaks:
+    """No peaks yet, of frames of n samples."""
     bins = n // 2 + 1
     most = bins // 3 + 1
-    return np.zeros((FIELDS, most)), np.zeros((3, most), np.int64), np.zeros(bins, np.int64)
+    return Peaks(
+        np.zeros(1, np.int64),
+        np.zeros((FIELDS, most)),
+        np.zeros((3, most), np.int64),
+        np.zeros(bins, np.int64),
+        np.zeros(most, np.int64),
+        np.zeros((voices, most)),
+    )
 
 
 def padded_power(n: int) -> Array:
@@ -69,12 +101,12 @@ def padded_power(n: int) -> Array:
 
 
 @kernel
-def find_peaks(re: Array, im: Array, power: Array, peaks: Array, regions: Counts, owner: Counts) -> int:
-    """Fill `power`, `peaks`, `regions` and `owner` from the spectrum re, im (bins,); return how many peaks there are.
+def find_peaks(re: Array, im: Array, late: float, power: Array, found: Peaks) -> None:
+    """Find the peaks of the spectrum re, im (bins,), and how its power, of `padded_power`, parts into regions.
 
-    There are none only where all is 0.
+    `late` is the frame's time after its middle, relative to the frame. There are no peaks only where all is 0.
     """
-    bins = re.shape[0]
+    bins, regions, measured = re.shape[0], found.regions, found.measured
     inner = power[_PAD : _PAD + bins]
     for k in range(bins):
         inner[k] = re[k] * re[k] + im[k] * im[k]
@@ -92,22 +124,28 @@ def find_peaks(re: Array, im: Array, power: Array, peaks: Array, regions: Counts
             least = math.inf
     if count > 0:
         regions[END, count - 1] = bins
+    turned = TURN * late
+    c, s = math.cos(turned), math.sin(turned)
     for j in range(count):
         total = 0.0
         for k in range(regions[START, j], regions[END, j]):
             total += inner[k]
-            owner[k] = j
-        peaks[REGION_POWER, j] = total
-        _measure(re, im, regions[BIN, j], inner[regions[BIN, j]], peaks, j)
-    return count
+            found.owner[k] = j
+        measured[REGION_POWER, j] = total
+        _measure(re, im, regions[BIN, j], inner[regions[BIN, j]], turned, c, s, measured, j)
+    found.count[0] = count
 
 
 @kernel
-def _measure(re: Array, im: Array, k: int, power: float, peaks: Array, j: int) -> None:
+def _measure(
+    re: Array, im: Array, k: int, power: float, turned: float, c: float, s: float, measured: Array, j: int
+) -> None:
     """Equation (1); beyond either end the spectrum goes on as its own mirror image."""
     last = re.shape[0] - 1
     below_r, below_i = (re[k - 1], im[k - 1]) if k > 0 else (re[1], -im[1])
     above_r, above_i = (re[k + 1], im[k + 1]) if k < last else (re[last - 1], -im[last - 1])
+    below_r, below_i = c * below_r - s * below_i, c * below_i + s * below_r
+    above_r, above_i = c * above_r + s * above_i, c * above_i - s * above_r
     sr, si = below_r + 2.0 * re[k] + above_r, below_i + 2.0 * im[k] + above_i
     norm = sr * sr + si * si
     aside = 0.0
@@ -116,6 +154,6 @@ def _measure(re: Array, im: Array, k: int, power: float, peaks: Array, j: int) -
         aside = min(max(aside, -1.0), 1.0)
     # W(d) to its fourth power of d.
     scallop = 1.0 - aside * aside * (0.6449 - 0.1668 * aside * aside)
-    peaks[FREQUENCY, j] = max(k + aside, 0.0)
-    peaks[PHASE, j] = math.atan2(si, sr)
-    peaks[POWER, j] = power / (scallop * scallop)
+    measured[FREQUENCY, j] = max(k + aside, 0.0)
+    measured[PHASE, j] = math.atan2(si, sr) + aside * turned
+    measured[POWER, j] = power / (scallop * scallop)
