@@ -201,6 +201,11 @@ class Block(Generic[S]):
         return len(cls.rows) or max((channels[port] for port in cls.audio_inputs), default=1)
 
     @classmethod
+    def controls_for(cls, settings: Any) -> tuple[str, ...]:
+        """Control ports that these settings make use of: a source that nobody needs is not run."""
+        return cls.control_inputs
+
+    @classmethod
     def follows_key(cls, settings: Any) -> bool:
         """Whether what it plays depends on the key; a change of key then makes another instance of it."""
         return False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Literal
 
 from pydantic import Field, field_validator, model_validator
@@ -34,6 +35,11 @@ class PitchSource(Settings):
         if source not in TRACKED and not source.lower().endswith((".mid", ".midi")):
             raise ValueError(f'= "{source}", allowed "track", "tracked_midi" or the name of a .mid file')
         return source
+
+    def idle(self) -> Mapping[str, str]:
+        uses = {"converter_latency_ms": self.source == "tracked_midi", "listens_to": self.source in TRACKED}
+        uses["midi_channel"] = self.source not in TRACKED
+        return {name: f'beside source = "{self.source}"' for name, used in uses.items() if not used}
 
     @property
     def late_s(self) -> float:

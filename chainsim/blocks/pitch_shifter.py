@@ -141,6 +141,10 @@ class PitchShifter(Block[PitchShifterSettings]):
         return 2 if any(v.pan != 0.0 for v in settings.voices) else channels["in"]
 
     @classmethod
+    def controls_for(cls, settings: Any) -> tuple[str, ...]:
+        return () if settings.notes == "several" else cls.control_inputs
+
+    @classmethod
     def follows_key(cls, settings: Any) -> bool:
         return any(v.in_key for v in settings.voices)
 

@@ -35,7 +35,7 @@ from chainsim.dsp.spectral_peaks import (
     room_for_peaks,
 )
 from chainsim.kernel import kernel
-from chainsim.units import Array
+from chainsim.units import Array, Counts
 
 SILENT = 1e-30
 """Less is nothing, so that no square of it is a subnormal number."""
@@ -166,7 +166,7 @@ class PeakShifter:
         """Forget what was heard."""
         for memory in (self._state.kept, self._state.out, self._state.energies, self._state.sums):
             memory.fill(0.0)
-        self._before.count[0] = 0
+        self._before.total[0] = 0
         self._state.attack[0] = NEVER
         self._begun = False
 
@@ -271,7 +271,7 @@ def shift_frame(t: int, frames: Frames, room: Room, state: State, found: Peaks, 
     since = t - state.attack[0]
     turn_peaks(since, frames, wanted, found, before)
     halve_ends(re, im)
-    count, measured, gains = found.count[0], found.measured, room.gains
+    count, measured, gains = found.total[0], found.measured, room.gains
     formant = wanted[wanted.shape[0] - 1]
     standing = envelope_through(measured, count, room.line) if formant > 0.0 else 0
     gains[:count] = 1.0
@@ -291,7 +291,7 @@ def shift_frame(t: int, frames: Frames, room: Room, state: State, found: Peaks, 
             hold_back(-since, hop, frames.block, own, frame)
         for j in range(-hop, hop):
             state.out[v, (t + j) & mask] += windows[1, j & mask] * frame[j & mask]
-    before.count[0] = count
+    before.total[0] = count
     before.measured[:] = measured
     before.owner[:] = found.owner
     before.new[:] = found.new

@@ -51,9 +51,9 @@ def turn_peaks(since: int, frames: Frames, ratios: Array, found: Peaks, before: 
     # One hop longer than the attack is in the frame, so that (1) goes on from a phase that is exact.
     lasting = n - frames.ahead + hop
     measured, old_measured = found.measured, before.measured
-    for j in range(found.count[0]):
+    for j in range(found.total[0]):
         pace = TURN * measured[FREQUENCY, j] / n
-        old = before.owner[found.regions[BIN, j]] if before.count[0] > 0 else -1
+        old = before.owner[found.regions[BIN, j]] if before.total[0] > 0 else -1
         advance = pace * hop
         measured[NOW_FREQUENCY, j] = measured[FREQUENCY, j]
         if old >= 0 and abs(measured[FREQUENCY, j] - old_measured[FREQUENCY, old]) < NEAR:

@@ -19,15 +19,12 @@ References
 from __future__ import annotations
 
 import math
-from typing import NamedTuple, TypeAlias
+from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
 from chainsim.kernel import kernel
-from chainsim.units import Array
-
-Counts: TypeAlias = npt.NDArray[np.int64]
+from chainsim.units import Array, Counts
 
 FREQUENCY = 0
 """In bins, with its fraction, at the middle of the frame."""
@@ -59,7 +56,7 @@ class Peaks(NamedTuple):
 
     Attributes
     ----------
-    count : ndarray of int64, shape (1,)
+    total : ndarray of int64, shape (1,)
         How many there are.
     measured : ndarray, shape (FIELDS, most)
     regions : ndarray of int64, shape (3, most)
@@ -71,7 +68,7 @@ class Peaks(NamedTuple):
         By how much it is turned, in radians.
     """
 
-    count: Counts
+    total: Counts
     measured: Array
     regions: Counts
     owner: Counts
@@ -133,7 +130,7 @@ def find_peaks(re: Array, im: Array, late: float, power: Array, found: Peaks) ->
             found.owner[k] = j
         measured[REGION_POWER, j] = total
         _measure(re, im, regions[BIN, j], inner[regions[BIN, j]], turned, c, s, measured, j)
-    found.count[0] = count
+    found.total[0] = count
 
 
 @kernel

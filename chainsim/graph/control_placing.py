@@ -44,7 +44,8 @@ class ControlPlacing:
         for controller in self._scope.sketch.controllers.values():
             self.controller(controller)
         for block in self._state.blocks.values():
-            if "pitch" in block_type(block.type_name).control_inputs and block.common.listens_to == INPUT:
+            controls = block_type(block.type_name).controls_for(block.settings)
+            if "pitch" in controls and block.common.listens_to == INPUT:
                 self._pitch(block, [(self._scope.take, 1.0)])
 
     def control(self, port: str, entry: BlockEntry, heard: Heard) -> Node:

@@ -115,7 +115,7 @@ class StatePlacing:
             source = self._source(signal)
             ports[port] = [] if source is None else [(source, 1.0)]
         heard = ports.get("detector", [])
-        controls = {port: self._controls.control(port, entry, heard) for port in cls.control_inputs}
+        controls = {port: self._controls.control(port, entry, heard) for port in cls.controls_for(entry.settings)}
         motions = self._motions(entry, cls)
         self._in_work.pop()
         node = self._instance(entry, cls, ports, controls, motions)

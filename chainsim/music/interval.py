@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 from dataclasses import dataclass
 
-from chainsim.errors import SettingError, nearest
+from chainsim.errors import SettingError
 
 WIDEST_SEMITONES = 36
 _WIDEST_NUMBER = 22
 _MAJOR_SIZES = (0, 2, 4, 5, 7, 9, 11)
 _PERFECT = (0, 3, 4)
+_DIRECTIONS = ("above", "below")
+_DIRECTIONS_ELSEWHERE = {
+    **dict.fromkeys(("above", "over", "up", "higher"), "above"),
+    **dict.fromkeys(("below", "under", "down", "lower"), "below"),
+}
+"""Not read all of them, but named as what they mean."""
 _QUALITY_WORDS = {"perfect": "P", "major": "M", "minor": "m", "augmented": "A", "diminished": "d"}
 # fmt: off
 _ORDINALS = (
@@ -89,8 +96,8 @@ def parse_interval(text: str) -> Interval | StepInterval:
     if found := _SEMITONES.fullmatch(tidy):
         return _in_semitones(text, *found.groups(default=""))
     distance, _, direction = tidy.rpartition(" ")
-    if direction.lower() not in ("above", "below"):
-        raise _unreadable(text, f"{tidy} semitones" if tidy[:1] in ("+", "-") else f"{tidy} above" if tidy else "")
+    if direction.lower() not in _DIRECTIONS:
+        raise _unreadable(text, tidy)
     quality, number = _read_distance(distance)
     if number is None:
         raise _unreadable(text, tidy)
@@ -154,19 +161,37 @@ def _too_wide(text: str) -> SettingError:
 
 def _unreadable(text: str, tidy: str) -> SettingError:
     allowed = 'such as "P5 above", "m3 below", "+7 semitones", "third above" (in the key) or "unison"'
-    return SettingError(f'no interval "{text}", allowed {allowed}{nearest(tidy, _spellings())}')
+    meant = _meant(tidy)
+    return SettingError(f'no interval "{text}", allowed {allowed}' + (f'; did you mean "{meant}"?' if meant else ""))
 
 
-def _spellings() -> list[str]:
-    """Every tidy spelling, lower numbers first."""
-    names = ["unison", *(f"{sign}{n} semitones" for n in range(1, WIDEST_SEMITONES + 1) for sign in "+-")]
+def _meant(tidy: str) -> str:
+    """The right spelling nearest to a wrong one, empty where none is near: the direction read first, then how far."""
+    if re.fullmatch("[+-]?[0-9]{1,2}", tidy) and abs(int(tidy)) <= WIDEST_SEMITONES:
+        return f"{int(tidy):+d} semitones"
+    distance, _, last = tidy.rpartition(" ")
+    found = difflib.get_close_matches(last.lower(), _DIRECTIONS_ELSEWHERE, n=1, cutoff=0.6) if distance else []
+    distance, direction = (distance, _DIRECTIONS_ELSEWHERE[found[0]]) if found else (tidy, "above")
+    distance = re.sub(r"(?i)^(maj|min)[a-z.]* ?(?=[0-9])", lambda m: "m" if m[1].lower() == "min" else "M", distance)
+    if _read_distance(distance)[1] is not None:
+        try:
+            return parse_interval(f"{distance} {direction}").text
+        except SettingError:
+            pass
+    if near := difflib.get_close_matches(distance, _distances(), n=1, cutoff=0.65):
+        return f"{near[0]} {direction}"
+    spellings = ["unison", *(f"{sign}{n} semitones" for n in range(1, WIDEST_SEMITONES + 1) for sign in "+-")]
+    spellings += [f"{each} {direction}" for each in _distances()]
+    near = difflib.get_close_matches(tidy, spellings, n=1, cutoff=0.8)
+    return near[0] if near and "." not in tidy else ""
+
+
+def _distances() -> list[str]:
+    """Every tidy spelling without its direction, lower numbers first."""
+    names = []
     for steps in range(1, _WIDEST_NUMBER):
         qualities = "PAd" if steps % 7 in _PERFECT else "MmAd"
-        for direction in ("above", "below"):
-            names += [f"{q}{steps + 1} {direction}" for q in qualities]
-            names += [f"{prefix}{_ORDINALS[steps]} {direction}" for prefix in ("", *_prefixes(qualities))]
+        words = [f"{word} " for word, letter in _QUALITY_WORDS.items() if letter in qualities]
+        names += [f"{q}{steps + 1}" for q in qualities]
+        names += [f"{word}{_ORDINALS[steps]}" for word in ("", *words)]
     return names
-
-
-def _prefixes(qualities: str) -> list[str]:
-    return [f"{word} " for word, letter in _QUALITY_WORDS.items() if letter in qualities]

@@ -60,6 +60,22 @@ NO_INTERVALS = [
     ("third", 'did you mean "third above"?'),
     ("thrid above", 'did you mean "third above"?'),
     ("perfekt fifth above", 'did you mean "perfect fifth above"?'),
+    ("P5 abov", 'did you mean "P5 above"?'),
+    ("M9 belov", 'did you mean "M9 below"?'),
+    ("m10 belw", 'did you mean "m10 below"?'),
+    ("5th abov", 'did you mean "fifth above"?'),
+    ("third  abvoe", 'did you mean "third above"?'),
+    ("tonth below", 'did you mean "tenth below"?'),
+    ("minor thrid belwo", 'did you mean "minor third below"?'),
+    ("M3above", 'did you mean "M3 above"?'),
+    ("up a fifth", 'did you mean "fifth above"?'),
+    ("+7 semitnes", 'did you mean "+7 semitones"?'),
+    ("unisno", 'did you mean "unison"?'),
+    ("7", 'did you mean "+7 semitones"?'),
+    ("-5", 'did you mean "-5 semitones"?'),
+    ("P5 down", 'did you mean "P5 below"?'),
+    ("octave", 'did you mean "P8 above"?'),
+    ("maj3 above", 'did you mean "M3 above"?'),
     ("+7", 'did you mean "+7 semitones"?'),
     ("7 semitones", '"+7 semitones", "7 semitones below"'),
     ("+7 semitones below", '"+7 semitones", "7 semitones below"'),
@@ -106,3 +122,10 @@ def test_interval_and_its_inversion_make_an_octave() -> None:
         assert isinstance(rest, Interval)
         assert up.semitones + rest.semitones == 12
         assert up.steps + rest.steps == 7
+
+
+@pytest.mark.parametrize("text", ["xyz", "", "+1.5 semitones", "99"])
+def test_nothing_is_guessed_where_nothing_is_near(text: str) -> None:
+    with pytest.raises(SettingError) as caught:
+        parse_interval(text)
+    assert "did you mean" not in str(caught.value)

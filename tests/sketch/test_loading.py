@@ -336,6 +336,18 @@ IDLE = [
         SHIFTER + 'unpitched_db = -9\n[patches.duet.blocks.mates]\nnotes = "several"\nunpitched_db = -20',
         (f"patches.duet.blocks.mates.unpitched_db: {WITH_SEVERAL}",),
     ),
+    (SHIFTER + "midi_channel = 3", ('blocks.mates.midi_channel: does nothing beside source = "track"',)),
+    (
+        SHIFTER + 'source = "tracked_midi"\nmidi_channel = 3\nconverter_latency_ms = 9\nlistens_to = "input"',
+        ('blocks.mates.midi_channel: does nothing beside source = "tracked_midi"',),
+    ),
+    (
+        SHIFTER + 'source = "part.mid"\nmidi_channel = 3\nconverter_latency_ms = 9\nlistens_to = "input"',
+        tuple(
+            f'blocks.mates.{name}: does nothing beside source = "part.mid"'
+            for name in ("converter_latency_ms", "listens_to")
+        ),
+    ),
     (BASS + "swing_percent = 60", ('blocks.deep.swing_percent: does nothing beside every = "1/4"',)),
     (BASS + "width = 0.3", ('blocks.deep.width: does nothing beside waveform = "saw"',)),
     (BASS + 'every = "1/8 swung"\nswing_percent = 60\nwaveform = "pulse"\nwidth = 0.3', ()),
