@@ -28,7 +28,6 @@ from chainsim.dsp.spectral_peaks import (
     END,
     NOW_FREQUENCY,
     START,
-    Counts,
     Peaks,
     find_peaks,
     padded_power,
