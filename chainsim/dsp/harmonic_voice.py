@@ -36,25 +36,35 @@ DISPERSION = math.pi / 48.0
 MOST_GAIN = 100.0
 """By which a voice is raised at most to have the horn's power."""
 
-PARITY_FROM_DB, PARITY_TO_DB = 5.0, 11.0
+PARITY_FROM_DB, PARITY_TO_DB = 3.0, 7.0
 """Odd over even harmonics (or the reverse) from which parity counts, and from which it alone does."""
 
 PARITY_HARMONICS = 9
-"""How many harmonics are asked for that, from the second one."""
+"""How many harmonics are asked for that, from the first one."""
+
+PARITY_FLOOR = 0.003
+"""Of the strongest of them: what is weaker may be breath, whose strengths are chance."""
 
 
 @kernel
 def parity_share(strength: Array, count: int) -> float:
-    """How much of the strengths (count + 1,) is to be read between harmonics of one parity, 0 to 1."""
+    """How much of the strengths (count + 1,) is to be read between harmonics of one parity, 0 to 1.
+
+    It is decided by how far even harmonics stand out from both of their neighbours: a slope is no parity.
+    """
+    asked, floor = min(count, PARITY_HARMONICS), 1e-12
+    for k in range(1, asked + 1):
+        floor = max(floor, PARITY_FLOOR * strength[k])
     over, pairs = 1.0, 0
-    for k in range(2, min(count, PARITY_HARMONICS + 1), 2):
-        below, above = strength[k - 1], strength[k + 1] if k + 1 <= count else strength[k - 1]
-        over *= min(max((below * above + 1e-24) / (strength[k] * strength[k] + 1e-24), 1e-8), 1e8)
+    for k in range(2, asked, 2):
+        below, here, above = max(strength[k - 1], floor), max(strength[k], floor), max(strength[k + 1], floor)
+        inside = min(max(here, min(below, above)), max(below, above))
+        over *= (inside / here) ** 2
         pairs += 1
     if pairs == 0:
         return 0.0
-    apart = abs(10.0 * math.log10(over)) / pairs
-    return min(max((apart - PARITY_FROM_DB) / (PARITY_TO_DB - PARITY_FROM_DB), 0.0), 1.0)
+    apart_db = abs(10.0 * math.log10(over)) / pairs
+    return min(max((apart_db - PARITY_FROM_DB) / (PARITY_TO_DB - PARITY_FROM_DB), 0.0), 1.0)
 
 
 @kernel
