@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chainsim.dsp.harmonic_tables import GUARD, keep_table, silence
-from chainsim.dsp.harmonic_voice import dispersion, move_harmonics, parity_share
+from chainsim.dsp.harmonic_voice import DISPERSION, disperse, dispersion, lend_phases, move_strengths, parity_share
 from chainsim.dsp.period_harmonics import SETTLING_S, fold_two_periods, points_for, settle
 from chainsim.dsp.period_marks import NEW_NOTE, SHORTEST, best_period, periods_in
 from chainsim.dsp.real_fft import inverse_real_fft, real_fft
@@ -132,9 +132,15 @@ def step_on(
                 m *= 2
             most = min(most, m // 2 - 1)
             voice_re, voice_im = spectrum[3], spectrum[4]
-            move_harmonics(
-                re, im, strength, harmonics, parity, power, spacing, most, dispersion(ratio), voice_re, voice_im
-            )
+            move_strengths(strength, harmonics, parity, power, spacing, most, voice_re)
+            if fixed_hz[v] > 0.0:
+                voice_im[: most + 1] = 0.0
+                disperse(voice_re, voice_im, most, DISPERSION)
+            else:
+                lend_phases(re, im, strength, harmonics, spacing, most, voice_re, voice_im)
+                curve = dispersion(ratio)
+                if curve > 0.0:
+                    disperse(voice_re, voice_im, most, curve)
             for k in range(most + 1, m // 2 + 1):
                 voice_re[k], voice_im[k] = 0.0, 0.0
             inverse_real_fft(voice_re, voice_im, m, tw, work, one)

@@ -8,6 +8,16 @@ read between harmonics; its phase is that of the horn's own m-th harmonic, so th
 never jumps from period to period, or, where that is too weak to have one, of the stronger one beside q. A horn that
 lacks even harmonics (a closed cylinder) lacks them at any pitch: there the strength is read between harmonics of the
 same parity. The voice has the power of the horn.
+
+A drone takes strengths only. The horn's phases turn while it bends (marks lag behind a pitch that moves) and while its
+timbre changes, and would bend the drone; so its harmonics have phases that never move,
+
+    alpha(m) = c m^2                                                                                              (2)
+
+with which it peaks as a horn does: 9 dB over its rms at any pitch, sampled horns 8.5 dB, harmonics in step 11 to 19 dB.
+
+Source of (2): M. R. Schroeder, "Synthesis of low-peak-factor signals and binary sequences with low autocorrelation",
+IEEE Trans. Information Theory 16 (1970), 85-89: c = pi / n for n equal harmonics.
 """
 
 from __future__ import annotations
@@ -31,7 +41,7 @@ DEEP_FROM, DEEP_TO = 0.45, 0.3
 """Ratios from which a voice counts as far below, and where it counts in full."""
 
 DISPERSION = math.pi / 48.0
-"""The more harmonics, the flatter: each is as much later than the one before as that was."""
+"""c of equation (2)."""
 
 MOST_GAIN = 100.0
 """By which a voice is raised at most to have the horn's power."""
@@ -93,48 +103,50 @@ def strength_between(strength: Array, count: int, q: float, m: int, parity: floa
 
 @kernel
 def dispersion(ratio: float) -> float:
-    """Phase, relative to m^2, to be added to harmonic m of a voice far below: all in step, they would peak."""
+    """Curve c of equation (2) for a voice that follows the horn: far below, its harmonics in step would peak."""
     return DISPERSION * min(max((DEEP_FROM - ratio) / (DEEP_FROM - DEEP_TO), 0.0), 1.0)
 
 
 @kernel
-def move_harmonics(
-    re: Array,
-    im: Array,
-    strength: Array,
-    count: int,
-    parity: float,
-    power: float,
-    spacing: float,
-    most: int,
-    dispersed: float,
-    voice_re: Array,
-    voice_im: Array,
+def move_strengths(
+    strength: Array, count: int, parity: float, power: float, spacing: float, most: int, moved: Array
 ) -> None:
-    """Fill voice_re, voice_im[: most + 1] from the horn's harmonics re, im[: count + 1].
+    """Fill moved[: most + 1] with the strengths of a voice's harmonics by equation (1).
 
     Parameters
     ----------
     strength : ndarray, shape (count + 1,)
-        Their absolute values.
+        Of the horn's harmonics.
     parity : float
         From `parity_share`.
     power : float
-        Sum of their squares.
+        Sum of the squares of `strength`, and what that of `moved` becomes.
     spacing : float
         R^phi of equation (1).
     most : int
         Harmonics of the voice that are to sound.
-    dispersed : float
-        From `dispersion`.
     """
     sum_of_squares = 0.0
-    voice_re[0], voice_im[0] = 0.0, 0.0
+    moved[0] = 0.0
     for m in range(1, most + 1):
         value = strength_between(strength, count, m * spacing, m, parity)
         if m <= count:
             value = max(value, OWN_SHARE * strength[m])
+        moved[m] = value
         sum_of_squares += value * value
+    if sum_of_squares > 0.0:
+        gain = min(math.sqrt(power / sum_of_squares), MOST_GAIN)
+        for m in range(1, most + 1):
+            moved[m] *= gain
+
+
+@kernel
+def lend_phases(
+    re: Array, im: Array, strength: Array, count: int, spacing: float, most: int, voice_re: Array, voice_im: Array
+) -> None:
+    """Give the harmonics voice_re[: most + 1], which hold strengths, phases from the horn's re, im[: count + 1]."""
+    voice_im[0] = 0.0
+    for m in range(1, most + 1):
         k = m if m <= count else 1 + (m - 1) % count
         near = min(max(math.floor(m * spacing), 1), count)
         above = m * spacing - near
@@ -142,13 +154,17 @@ def move_harmonics(
             near += 1
         x, y = re[k] + NEAR_SHARE * re[near], im[k] + NEAR_SHARE * im[near]
         length = math.sqrt(x * x + y * y)
-        if dispersed > 0.0:
-            c, s = math.cos(dispersed * m * m), math.sin(dispersed * m * m)
-            x, y = c * x - s * y, s * x + c * y
-        scale = value / length if length > 1e-15 else 0.0
+        scale = voice_re[m] / length if length > 1e-15 else 0.0
         voice_re[m], voice_im[m] = scale * x, scale * y
-    if sum_of_squares > 0.0:
-        gain = min(math.sqrt(power / sum_of_squares), MOST_GAIN)
-        for m in range(1, most + 1):
-            voice_re[m] *= gain
-            voice_im[m] *= gain
+
+
+@kernel
+def disperse(re: Array, im: Array, most: int, curve: float) -> None:
+    """Turn the harmonics re, im[: most + 1] by equation (2), c = curve, from each to the next."""
+    x, y = 1.0, 0.0
+    step_x, step_y = math.cos(curve), math.sin(curve)
+    more_x, more_y = math.cos(2.0 * curve), math.sin(2.0 * curve)
+    for m in range(1, most + 1):
+        x, y = x * step_x - y * step_y, x * step_y + y * step_x
+        step_x, step_y = step_x * more_x - step_y * more_y, step_x * more_y + step_y * more_x
+        re[m], im[m] = re[m] * x - im[m] * y, re[m] * y + im[m] * x

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from chainsim.dsp.harmonic_voice import MOST_GAIN, move_harmonics, parity_share
+from chainsim.dsp.harmonic_voice import DISPERSION, MOST_GAIN, disperse, lend_phases, move_strengths, parity_share
 
 COUNT = 24
 
@@ -23,7 +23,8 @@ def voice_of(
     re, im = np.ascontiguousarray(horn.real), np.ascontiguousarray(horn.imag)
     voice_re, voice_im = np.full(most + 1, np.nan), np.full(most + 1, np.nan)
     share = parity_share(values, count) if parity is None else parity
-    move_harmonics(re, im, values, count, share, float(np.sum(values**2)), spacing, most, 0.0, voice_re, voice_im)
+    move_strengths(values, count, share, float(np.sum(values**2)), spacing, most, voice_re)
+    lend_phases(re, im, values, count, spacing, most, voice_re, voice_im)
     assert voice_re[0] == voice_im[0] == 0.0
     return horn[1:], (voice_re + 1j * voice_im)[1:]
 
@@ -110,3 +111,12 @@ def test_weak_even_harmonics_stay_weak_an_octave_down(semitones: int) -> None:
     _, voice = voice_of(np.where(k % 2 == 1, 1.0, 0.01) / k, 2.0 ** (semitones / 12.0))
     odd, even = (float(np.sum(np.abs(voice[first::2]) ** 2)) for first in (0, 1))
     assert 10.0 * math.log10(even / odd) < -30.0
+
+
+def test_dispersion_is_a_parabola_of_phases() -> None:
+    """exp(i c m^2), worked out step by step, to rounding over as many harmonics as any voice has."""
+    m = np.arange(401)
+    re, im = np.where(m > 0, 1.0 / (m + 1.0), 0.0), np.where(m > 0, 0.5, 0.0)
+    wanted = (re + 1j * im) * np.exp(1j * DISPERSION * m**2)
+    disperse(re, im, 400, DISPERSION)
+    assert np.abs(re + 1j * im - wanted).max() < 1e-11
