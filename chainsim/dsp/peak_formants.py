@@ -2,7 +2,8 @@
 
 The envelope is a line, in dB over octaves, through the peaks that stand out: those not masked by stronger ones. A
 single peak in a dip between its neighbours (an even harmonic of a stopped pipe, a soft horn's harmonic beside a loud
-one's) is lifted near to the line between them. A peak that moves from f to R f is given the gain
+one's) is lifted near to the line between them. The timbre E follows the envelope, relative to the frame's loudness, up
+at once and down slowly. A peak that moves from f to R f is given the gain
 
     g = (E(R f) / E(f))^formant                                                                                 (1)
 
@@ -32,12 +33,27 @@ LEAST_OCTAVES = 1e-9
 MOST_DB = 40.0
 """Limit of the gain (1) to either side."""
 
+PLACES = 24
+"""In an octave, at which the timbre is kept, from `FIRST_PLACE` on."""
+
+FIRST_PLACE = -1.0
+"""Octaves above a bin."""
+
+RISE_S, FALL_S = 0.02, 0.7
+"""Time to 1 - 1/e in which the timbre follows upwards and downwards: partials of two notes that beat come and go, and
+what the horns are made of does not."""
+
 _PLACE, _LEVEL, _RAISED, _STANDS = 0, 1, 2, 3
 
 
 def envelope_array(most: int) -> Array:
     """Room for an envelope through so many peaks."""
     return np.zeros((4, most))
+
+
+def timbre_array(n: int) -> Array:
+    """Room for the timbre of frames of n samples."""
+    return np.zeros(round(PLACES * (math.log2(n / 2) - FIRST_PLACE)) + 1)
 
 
 @kernel
@@ -80,37 +96,48 @@ def envelope_through(peaks: Array, count: int, line: Array) -> int:
 
 
 @kernel
-def _envelope_at(line: Array, kept: int, place: float, at: int) -> tuple[float, int]:
-    """Level of the envelope, in dB, and where it was found, from which the search for a higher place goes on."""
-    while at < kept and line[_PLACE, at] < place:
-        at += 1
-    if at == 0:
-        return line[_RAISED, 0], 0
-    if at == kept:
-        return line[_RAISED, kept - 1], kept
-    left, right = line[_PLACE, at - 1], line[_PLACE, at]
-    share = (place - left) / max(right - left, LEAST_OCTAVES)
-    return line[_RAISED, at - 1] + share * (line[_RAISED, at] - line[_RAISED, at - 1]), at
+def settle_timbre(peaks: Array, count: int, line: Array, kept: int, rise: float, fall: float, timbre: Array) -> None:
+    """Let `timbre` follow `line`, of `envelope_through`; `rise` and `fall` are left of the way up and down to it."""
+    power = 0.0
+    for j in range(count):
+        power += peaks[REGION_POWER, j]
+    loudness_db, at = 10.0 * math.log10(power), 0
+    for g in range(timbre.shape[0]):
+        place = FIRST_PLACE + g / PLACES
+        while at < kept and line[_PLACE, at] < place:
+            at += 1
+        if at == 0 or at == kept:
+            level = line[_RAISED, min(at, kept - 1)]
+        else:
+            left, right = line[_PLACE, at - 1], line[_PLACE, at]
+            share = (place - left) / max(right - left, LEAST_OCTAVES)
+            level = line[_RAISED, at - 1] + share * (line[_RAISED, at] - line[_RAISED, at - 1])
+        level -= loudness_db
+        timbre[g] = level + (rise if level > timbre[g] else fall) * (timbre[g] - level)
+
+
+@kernel
+def _timbre_at(timbre: Array, place: float) -> float:
+    """Level, in dB, at a place in octaves."""
+    t = min(max((place - FIRST_PLACE) * PLACES, 0.0), timbre.shape[0] - 1.001)
+    g = int(t)
+    return float(timbre[g] + (t - g) * (timbre[g + 1] - timbre[g]))
 
 
 @kernel
 def formant_gains(
-    peaks: Array, count: int, line: Array, kept: int, ratio: float, formant: float, top: float, gains: Array
+    peaks: Array, count: int, line: Array, timbre: Array, ratio: float, formant: float, top: float, gains: Array
 ) -> None:
-    """Fill gains (count,) by equation (1), 0 for peaks that move beyond `top` bins.
-
-    `line` and `kept` are of `envelope_through`.
-    """
+    """Fill gains (count,) by equation (1), 0 for peaks that move beyond `top` bins."""
     turn = math.log2(ratio)
-    old_at, new_at, before, after = np.int64(0), np.int64(0), 0.0, 0.0
+    before, after = 0.0, 0.0
     for j in range(count):
         if peaks[FREQUENCY, j] * ratio > top:
             gains[j] = 0.0
             continue
         place = math.log2(max(peaks[FREQUENCY, j], 0.5))
-        old_db, old_at = _envelope_at(line, kept, place, old_at)
-        new_db, new_at = _envelope_at(line, kept, place + turn, new_at)
-        gains[j] = 10.0 ** (0.05 * formant * min(max(new_db - old_db, -MOST_DB), MOST_DB))
+        change_db = formant * (_timbre_at(timbre, place + turn) - _timbre_at(timbre, place))
+        gains[j] = 10.0 ** (0.05 * min(max(change_db, -MOST_DB), MOST_DB))
         if line[_STANDS, j] == 0.0:
             # Breath between the harmonics has no formants of theirs to follow down.
             gains[j] = max(gains[j], 1.0)

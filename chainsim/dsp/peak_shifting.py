@@ -19,7 +19,15 @@ from typing import NamedTuple
 import numpy as np
 
 from chainsim.dsp.attack_keeping import hold_back, leaps
-from chainsim.dsp.peak_formants import envelope_array, envelope_through, formant_gains
+from chainsim.dsp.peak_formants import (
+    FALL_S,
+    RISE_S,
+    envelope_array,
+    envelope_through,
+    formant_gains,
+    settle_timbre,
+    timbre_array,
+)
 from chainsim.dsp.peak_frames import Frames, cut_into_frames
 from chainsim.dsp.peak_turning import turn_peaks
 from chainsim.dsp.real_fft import fft_work, inverse_real_fft, real_fft, twiddles
@@ -36,8 +44,8 @@ from chainsim.dsp.spectral_peaks import (
 from chainsim.kernel import kernel
 from chainsim.units import Array, Counts
 
-SILENT = 1e-30
-"""Less is nothing, so that no square of it is a subnormal number."""
+SILENT, ABSURD = 1e-30, 1e100
+"""What is less than the one or more than the other counts as nothing: the squares of the rest are all numbers."""
 
 APART = 16
 """Rows of a power of two would lie on the same lines of the processor's cache."""
@@ -67,6 +75,8 @@ class Room(NamedTuple):
     line : ndarray
         Of `envelope_array`.
     gains : ndarray, shape (most peaks,)
+    rise, fall : float
+        What is left, after a hop, of the timbre's way up and down.
     """
 
     twiddles: Array
@@ -79,6 +89,8 @@ class Room(NamedTuple):
     power: Array
     line: Array
     gains: Array
+    rise: float
+    fall: float
 
 
 class State(NamedTuple):
@@ -96,6 +108,8 @@ class State(NamedTuple):
         Of the newest blocks.
     sums : ndarray, shape (2,)
         The newest sample, and the energy of this block.
+    timbre : ndarray
+        Of `timbre_array`.
     attack : ndarray of int64, shape (1,)
         When the newest attack began.
     """
@@ -105,6 +119,7 @@ class State(NamedTuple):
     wanted: Array
     energies: Array
     sums: Array
+    timbre: Array
     attack: Counts
 
 
@@ -149,6 +164,8 @@ class PeakShifter:
             padded_power(n),
             envelope_array(most),
             np.zeros(most),
+            math.exp(-frames.hop / (RISE_S * sample_rate_hz)),
+            math.exp(-frames.hop / (FALL_S * sample_rate_hz)),
         )
         self._period_blocks = math.ceil(sample_rate_hz / lowest_hz / frames.block) + 1
         self._state = State(
@@ -157,13 +174,14 @@ class PeakShifter:
             np.zeros((KEPT, voices + 1)),
             np.zeros(self._period_blocks + 1),
             np.zeros(2),
+            timbre_array(n),
             np.zeros(1, np.int64),
         )
         self.reset()
 
     def reset(self) -> None:
         """Forget what was heard."""
-        for memory in (self._state.kept, self._state.out, self._state.energies, self._state.sums):
+        for memory in (self._state.kept, self._state.out, self._state.energies, self._state.sums, self._state.timbre):
             memory.fill(0.0)
         self._before.total[0] = 0
         self._state.attack[0] = NEVER
@@ -249,7 +267,7 @@ def take_in(now: int, x: Array, state: State) -> None:
     mask = state.kept.shape[0] - 1
     last, energy = state.sums[0], state.sums[1]
     for i in range(x.shape[0]):
-        value = x[i] if abs(x[i]) > SILENT else 0.0
+        value = x[i] if SILENT < abs(x[i]) < ABSURD else 0.0
         state.kept[(now + i) & mask] = value
         energy += (value - last) ** 2
         last = value
@@ -272,13 +290,17 @@ def shift_frame(t: int, frames: Frames, room: Room, state: State, found: Peaks, 
     halve_ends(re, im)
     count, measured, gains = found.total[0], found.measured, room.gains
     formant = wanted[wanted.shape[0] - 1]
-    standing = envelope_through(measured, count, room.line) if formant > 0.0 else 0
     gains[:count] = 1.0
+    if formant > 0.0 and count > 0:
+        standing = envelope_through(measured, count, room.line)
+        # At an attack there is another note, and after silence there was none.
+        fall = room.rise if since < n or before.total[0] == 0 else room.fall
+        settle_timbre(measured, count, room.line, standing, room.rise, fall, state.timbre)
     for v in range(found.theta.shape[0]):
         yr[:] = 0.0
         yi[:] = 0.0
         if formant > 0.0:
-            formant_gains(measured, count, room.line, standing, wanted[v], formant, half, gains)
+            formant_gains(measured, count, room.line, state.timbre, wanted[v], formant, half, gains)
         lowest = np.int64(0)
         for j in range(count):
             shift = (wanted[v] - 1.0) * measured[NOW_FREQUENCY, j]
