@@ -103,7 +103,7 @@ def step_on(
             phases[v] -= math.floor(phases[v])
     n = points_for(
         points[count, 1 - which] if sounding != 0 else 16,
-        max(1.0 / marks[PACE], period),
+        max(1.0 / marks[PACE], span),
         folded.shape[2] - GUARD,
     )
     points[count, which] = n

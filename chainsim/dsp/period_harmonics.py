@@ -20,7 +20,7 @@ from chainsim.kernel import kernel
 from chainsim.units import Array
 
 SPARSE = 0.85
-"""Points a sample that do: harmonics up to 20 kHz at 48 kHz."""
+"""Points that do for a sample between marks: harmonics up to 20 kHz at 48 kHz, and of high notes a finer table."""
 
 SETTLING_S = 0.01
 """Time to 1 - 1/e in which the shape of the period is known: what is not the same for so long is breath."""
@@ -40,10 +40,10 @@ def between(a: float, b: float, c: float, d: float, f: float) -> float:
 
 
 @kernel
-def points_for(last: int, period: float, most: int) -> int:
-    """A power of two, 16 to `most`, for a period in samples; the last one while it is less than 4 times the period."""
-    n = last if last < 4.0 * period else 16
-    while n < SPARSE * period and n < most:
+def points_for(last: int, span: float, most: int) -> int:
+    """A power of two, 16 to `most`, for a span between marks in samples; the last one while it is less than 4 times it."""
+    n = last if last < 4.0 * span else 16
+    while n < SPARSE * span and n < most:
         n *= 2
     return n
 

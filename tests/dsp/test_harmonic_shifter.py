@@ -98,6 +98,14 @@ def test_voice_and_rest_are_the_take_where_nothing_moves(course: str, wave: str)
         assert level_db(settled(rest)) < level_db(x) - 60.0
 
 
+@pytest.mark.parametrize("f_hz", [550.0, 700.0, 1046.5])
+def test_voice_and_rest_are_the_take_of_bright_high_notes(f_hz: float) -> None:
+    """Harmonics of 1/k up to 12 kHz: what is read amiss between the points of a table stays under -60 dB."""
+    x = harmonics(f_hz, int(12_000.0 / f_hz), 1.2)
+    voices, rest, latency = shifted(x, told(f_hz, x.size), [1.0])
+    assert level_db(settled((voices[0] + rest)[latency:] - x[:-latency])) < level_db(x) - 60.0
+
+
 def test_noise_is_all_rest_to_the_bit() -> None:
     """Noise, and the tracker itself to tell that it has no pitch; two voices at intervals that would be heard."""
     x = 0.1 * np.random.default_rng(1).standard_normal(T.size)
