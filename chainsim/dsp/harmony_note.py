@@ -5,17 +5,17 @@ is heard to jump if it is chosen wrong. So what is played is told apart into ton
 
 A tone begins
 
-- with an attack, when it becomes known (one that is older than the tone is the tone's own, known late);
+- with an attack (one that is older than the tone is the tone's own, known late);
 - where a pitch is known again after a rest;
 - with a step: the pitch lies still further than `NEAR_ST` from the centre (a running mean) of the tone before, and made
   `STEP_SHARE` of its way there within `STEP_S`: as slurs do, while bends, vibrato and glissandi don't.
 
 The note nearest to its pitch is chosen as soon as, `commit_ms` after the beginning, the pitch lies still: within
-`STILL_ST` for `STILL_S`, all of it after the last attack; or for `DOUBTFUL_S` if it lies further than `SURE_ST` from
-any note, where a vibrato may turn. If it doesn't, a note is chosen `DEADLINE_COMMITS` times `commit_ms` and
-`DEADLINE_S` after the beginning: the one nearest to the middle of a pitch that swings, else to where it is then. Until
-then the note before goes on, through whole runs of notes shorter than `commit_ms`. The first note of all, before which
-there is none, is chosen as soon as its pitch lies still.
+`STILL_ST` for `STILL_S`, or for what `KNOWN_S` leaves of a short `commit_ms`, all of it after the last attack became
+known; or for `DOUBTFUL_S` if it lies further than `SURE_ST` from any note, where a vibrato may turn. If it doesn't, a
+note is chosen `DEADLINE_COMMITS` times `commit_ms` and `DEADLINE_S` after the beginning: the one nearest to the middle
+of a pitch that swings, else to where it is then. Until then the note before goes on, through whole runs of notes
+shorter than `commit_ms`. The first note of all, before which there is none, is chosen as soon as its pitch lies still.
 
 After that nothing is chosen anew before the next tone, unless the pitch settles elsewhere (a glissando that stays):
 for `SETTLED_S` within `SETTLED_ST`, further than `KEEP` from the note. Moments without a known pitch that are shorter
@@ -38,6 +38,8 @@ from chainsim.units import Array, Counts
 STILL_S = 0.04
 STILL_ST = 0.2
 """Five semitones a second: a common vibrato is faster only in its middle, a scoop of 150 ms nearly to its end."""
+KNOWN_S, LEAST_STILL_S = 0.02, 0.015
+"""In which an attack is known; the shortest time in which a pitch can be said to lie still."""
 SURE_ST = 0.35
 DOUBTFUL_S = 0.08
 """A vibrato of 60 cents at 5 Hz stays within `STILL_ST` for 53 ms where it turns."""
@@ -155,7 +157,7 @@ def decide(voiced: int, keep: float, spans: Counts, ring: Array, k: Counts, z: A
         k[_ATTACKED_AT] = now
         # A tone that is still waiting and lies where it lay doesn't begin anew: a flutter would keep it waiting.
         if k[_CHOSEN] == 1 or not abs(z[_M] - z[_CENTRE]) <= NEAR_ST:
-            begin_tone(now, math.nan, k, z)
+            begin_tone(attack, math.nan, k, z)
     if voiced == 0:
         k[_SILENT] += 1
         return
@@ -224,6 +226,11 @@ class HarmonyNote:
     commit_ms : float >= 0
         How long after its beginning a tone's note is chosen, if its pitch lies still by then.
     a4_hz, sample_rate_hz : float
+
+    Attributes
+    ----------
+    response_s : float
+        How long a tone is known before its note is chosen.
     """
 
     def __init__(self, commit_ms: float, a4_hz: float, sample_rate_hz: float) -> None:
@@ -231,10 +238,11 @@ class HarmonyNote:
         grid = max(1, round(GRID_S * sample_rate_hz))
         step_s = grid / sample_rate_hz
         commit_s = commit_ms / 1000.0
+        self.response_s = max(commit_s - KNOWN_S, LEAST_STILL_S)
         lengths_s = (
             commit_s,
             DEADLINE_COMMITS * commit_s + DEADLINE_S,
-            STILL_S,
+            min(self.response_s, STILL_S),
             DOUBTFUL_S,
             STEP_S,
             SETTLED_S,

@@ -21,7 +21,7 @@ from tests.blocks.scripted_pitch import Script
 FS = 48_000.0
 COMMIT_MS = 60.0
 STILL_MS = 40.0
-"""How long a pitch must lie still, as the docstring says."""
+"""How long a pitch must lie still, as the docstring says, where a note may wait for so long."""
 
 HOP_MS = 4.0
 """An estimate and a step of the grid."""
@@ -82,11 +82,11 @@ def test_the_first_note_is_chosen_when_its_pitch_lies_still(unknown_ms: float) -
     assert 200.0 + unknown_ms + STILL_MS - 2.0 <= found[0][0] <= 200.0 + unknown_ms + STILL_MS + HOP_MS
 
 
-@pytest.mark.parametrize("commit_ms", [0.0, 30.0, 60.0, 120.0, 200.0])
+@pytest.mark.parametrize("commit_ms", [20.0, 30.0, 45.0, 60.0, 120.0, 200.0])
 @pytest.mark.parametrize("rate_hz", [44_100.0, 48_000.0, 96_000.0])
-def test_a_tongued_note_is_chosen_so_long_after_its_attack_is_known(commit_ms: float, rate_hz: float) -> None:
-    # After the attack the pitch must have lain still.
-    due_ms = 10.0 + max(commit_ms, STILL_MS)
+def test_a_tongued_note_is_chosen_so_long_after_its_attack(commit_ms: float, rate_hz: float) -> None:
+    # Not before the pitch has lain still since the attack is known.
+    due_ms = max(commit_ms, 10.0 + min(max(commit_ms - 20.0, 15.0), STILL_MS))
     found = after_c(c4(rate_hz).note(float(hz(64)), 0.5), commit_ms=commit_ms, rate_hz=rate_hz)
     assert [note for _, note in found] == [64]
     assert due_ms - 2.0 <= found[0][0] <= due_ms + HOP_MS
@@ -120,10 +120,10 @@ def test_a_slow_scoop_is_chosen_at_the_deadline() -> None:
     def scooped(t: np.ndarray) -> np.ndarray:
         return np.minimum(64.3 + 7.0 * t, 67.0)
 
-    # 3 x 60 + 60 ms after the attack is known the scoop is at 66.05 and still moves, 28 cents in 40 ms.
+    # 3 x 60 + 60 ms after the attack the scoop is at 65.98 and still moves, 28 cents in 40 ms.
     found = after_c(c4().note(course(scooped, 0.9), 0.9))
     assert [note for _, note in found] == [66, 67]
-    assert found[0][0] == pytest.approx(250.0, abs=HOP_MS)
+    assert found[0][0] == pytest.approx(240.0, abs=HOP_MS)
 
 
 def test_a_pitch_that_goes_on_for_a_moment_after_the_attack() -> None:
@@ -152,29 +152,22 @@ def test_a_bend_soon_after_a_slur() -> None:
     assert [note for _, note in after_c(c4().note(course(bent, 0.8), 0.8, attack=False))] == [65]
 
 
-@pytest.mark.parametrize("commit_ms", [0.0, 60.0])
-def test_a_scoop_after_a_rest_from_the_note_before(commit_ms: float) -> None:
+def test_a_scoop_after_a_rest_from_the_note_before() -> None:
     def scooped(t: np.ndarray) -> np.ndarray:
         return smooth(t, 60.0, 62.0, 0.12)
 
     script = c4().rest(0.15).note(course(scooped, 0.6), 0.6, attack=False)
-    found = after_c(script, commit_ms=commit_ms)
-    if commit_ms > 0.0:
-        assert [note for _, note in found] == [62]
-    # Without a time to commit, a note is chosen 60 ms after the beginning even of what moves: half-way, at 61.
-    else:
-        assert [note for _, note in found] == [61, 62]
-        assert found[0][0] == pytest.approx(150.0 + 60.0, abs=HOP_MS)
+    assert [note for _, note in after_c(script)] == [62]
 
 
 def test_at_the_deadline_the_note_before_counts_for_nothing() -> None:
     def falling(t: np.ndarray) -> np.ndarray:
         return np.maximum(67.0 - t / 0.015, 61.0)
 
-    # 60 ms after the attack is known the pitch has fallen to 62.3.
+    # 60 ms after the attack the pitch has fallen to 63.
     found = after_c(c4().note(course(falling, 0.6), 0.6), commit_ms=0.0)
-    assert [note for _, note in found] == [62, 61]
-    assert found[0][0] == pytest.approx(70.0, abs=HOP_MS)
+    assert [note for _, note in found] == [63, 61]
+    assert found[0][0] == pytest.approx(60.0, abs=HOP_MS)
 
 
 @pytest.mark.parametrize("grace_ms", [20.0, 40.0, 55.0])
@@ -212,8 +205,8 @@ def test_vibrato_chooses_nothing_even_from_the_first(cents: float, vibrato_hz: f
 
     found = after_c(c4().note(course(shaken, 3.0), 3.0))
     assert [note for _, note in found] == [64]
-    # At the latest 3 x 60 + 60 ms after the attack is known.
-    assert found[0][0] <= 250.0 + HOP_MS
+    # At the latest 3 x 60 + 60 ms after the attack.
+    assert found[0][0] <= 240.0 + HOP_MS
 
 
 @pytest.mark.parametrize("cents", [-30.0, 30.0])
@@ -281,7 +274,7 @@ def test_repeated_notes_choose_nothing_anew() -> None:
 def test_the_note_after_a_rest(rest_s: float, tongued: bool) -> None:
     found = after_c(c4().rest(rest_s).note(float(hz(65)), 0.5, attack=tongued, unknown_s=0.02))
     assert [note for _, note in found] == [65]
-    due_ms = 1000.0 * rest_s + COMMIT_MS + (10.0 if tongued else 20.0)
+    due_ms = 1000.0 * rest_s + COMMIT_MS + (0.0 if tongued else 20.0)
     assert due_ms - 2.0 <= found[0][0] <= due_ms + HOP_MS
 
 
