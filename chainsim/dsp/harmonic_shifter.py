@@ -6,9 +6,9 @@
 
 The take is marked once a period T_j, of high notes once in several (`chainsim.dsp.period_marks`); two periods around
 every mark m_j are folded into one, p_j (`chainsim.dsp.period_harmonics`), and its harmonics make one period q_j of a
-voice (`chainsim.dsp.harmonic_voice`). A voice reads these at R times the horn's pace, and passes from one to the next
-as the horn does. What the folded periods do not hold, r, is tongue, breath, keys: it is never shifted. So y + r at
-R = 1 is the take itself, D later.
+voice (`chainsim.dsp.harmonic_voice`). A voice reads these at R times the horn's pace, a drone at R times its own pitch,
+and passes from one to the next as the horn does. What the folded periods do not hold, r, is tongue, breath, keys: it is
+never shifted. So y + r at R = 1 is the take itself, D later.
 
 Where the tracker knows no pitch, or two periods are not alike, p is 0, q is 0, and all of the take is in r.
 
@@ -24,7 +24,21 @@ import math
 
 import numpy as np
 
-from chainsim.dsp.harmonic_steps import KNOWN_HZ, PACE, POINTS_A_HARMONIC, Counts, step_on
+from chainsim.dsp.harmonic_steps import (
+    EARLY,
+    HEARD,
+    KNOWN,
+    KNOWN_HZ,
+    LAST,
+    NEXT,
+    OTHER_SINCE,
+    PACE,
+    POINTS_A_HARMONIC,
+    SOUNDING,
+    Constants,
+    State,
+    step_on,
+)
 from chainsim.dsp.harmonic_tables import GUARD, read_voice, take_away
 from chainsim.dsp.period_marks import LEAST_WINDOW_S
 from chainsim.dsp.pitch_rows import F0_HZ, VOICED
@@ -64,44 +78,45 @@ class HarmonicShifter:
     """
 
     def __init__(self, lowest_hz: float, sample_rate_hz: float, voices: int, channels: int) -> None:
-        self._rate_hz = float(sample_rate_hz)
-        self._longest = LONGER * sample_rate_hz / lowest_hz
-        self.latency_samples = math.ceil(2.0 * self._longest) + BEHIND
-        self.tail_s = self._longest / sample_rate_hz
-        least_window = math.ceil(LEAST_WINDOW_S * sample_rate_hz)
-        kept = self.latency_samples + 2.0 * self._longest + 2 * least_window + 64
-        self._size = 1 << math.ceil(math.log2(kept))
-        self._least_window = least_window
-        points = 1 << math.ceil(math.log2(max(self._longest, 16.0)))
-        top = min(TOP_HZ, TOP_OF_RATE * sample_rate_hz) / sample_rate_hz
-        self._top = top
-        self._line = np.zeros((channels, 2 * self._size))
-        self._folded = np.zeros((channels, 2, points + GUARD))
+        rate_hz = float(sample_rate_hz)
+        longest = float(LONGER * rate_hz / lowest_hz)
+        self.latency_samples = math.ceil(2.0 * longest) + BEHIND
+        self.tail_s = longest / rate_hz
+        least_window = math.ceil(LEAST_WINDOW_S * rate_hz)
+        kept = self.latency_samples + 2.0 * longest + 2 * least_window + 64
+        size = 1 << math.ceil(math.log2(kept))
+        points = 1 << math.ceil(math.log2(max(longest, 16.0)))
+        top = min(TOP_HZ / rate_hz, TOP_OF_RATE)
         longest_table = 16
-        while longest_table < min(POINTS_A_HARMONIC * top * 4.0 * self._longest, GREATEST):
+        while longest_table < min(POINTS_A_HARMONIC * top * 4.0 * longest, GREATEST):
             longest_table *= 2
-        self._mean = np.zeros((channels, points))
-        self._tables = np.zeros((voices, channels, 2, longest_table + GUARD))
-        self._points = np.zeros((voices + 1, 2), np.int64)
         most = max(points, longest_table)
-        self._twiddles, self._work = twiddles(most), fft_work(most)
-        self._one = np.zeros(most)
-        self._spectrum = np.zeros((5, most // 2 + 1))
-        self._marks = np.zeros(6)
-        self._counts = np.zeros(5, np.int64)
-        self._phases = np.zeros(voices)
+        self._constants = Constants(rate_hz, self.latency_samples, longest, least_window, top, size, twiddles(most))
+        self._state = State(
+            line=np.zeros((channels, 2 * size)),
+            folded=np.zeros((channels, 2, points + GUARD)),
+            mean=np.zeros((channels, points)),
+            tables=np.zeros((voices, channels, 2, longest_table + GUARD)),
+            points=np.zeros((voices + 1, 2), np.int64),
+            marks=np.zeros(6),
+            counts=np.zeros(5, np.int64),
+            phases=np.zeros(voices),
+            one=np.zeros(most),
+            work=fft_work(most),
+            spectrum=np.zeros((5, most // 2 + 1)),
+        )
         self.reset()
 
     def reset(self) -> None:
         """Forget what was heard."""
-        for state in (self._line, self._folded, self._mean, self._tables, self._phases):
-            state.fill(0.0)
-        self._points.fill(16)
-        self._counts.fill(0)
-        hop = min(self._longest, 0.005 * self._rate_hz)
+        for array in self._state:
+            array.fill(0)
+        constants, state = self._constants, self._state
+        state.points.fill(16)
+        hop = min(constants.longest, 0.005 * constants.rate_hz)
         first = -float(self.latency_samples)
-        self._marks[:] = first, first + hop, first + 2.0 * hop, 0.0, 1.0 / hop, 1.0 / hop
-        self._counts[3:] = -self.latency_samples - 1, -1
+        state.marks[:] = first, first + hop, first + 2.0 * hop, 0.0, 1.0 / hop, 1.0 / hop
+        state.counts[KNOWN], state.counts[OTHER_SINCE] = -self.latency_samples - 1, -1
 
     def process(
         self, x: Audio, track: Array, ratios: Array, fixed_hz: Array, formant: Array, voices: Audio, rest: Audio
@@ -120,33 +135,7 @@ class HarmonicShifter:
         formant : ndarray, shape (frames,)
             0 ... 1.
         """
-        shift_harmonics(
-            x,
-            track,
-            ratios,
-            fixed_hz,
-            formant,
-            self._rate_hz,
-            self.latency_samples,
-            self._longest,
-            self._least_window,
-            self._top,
-            self._size,
-            self._twiddles,
-            self._work,
-            self._one,
-            self._spectrum,
-            self._line,
-            self._folded,
-            self._mean,
-            self._tables,
-            self._points,
-            self._marks,
-            self._counts,
-            self._phases,
-            voices,
-            rest,
-        )
+        shift_harmonics(x, track, ratios, fixed_hz, formant, self._constants, self._state, voices, rest)
 
 
 @kernel
@@ -156,78 +145,32 @@ def shift_harmonics(
     ratios: Array,
     fixed_hz: Array,
     formant: Array,
-    rate_hz: float,
-    latency: int,
-    longest: float,
-    least_window: int,
-    top: float,
-    size: int,
-    tw: Array,
-    work: Array,
-    one: Array,
-    spectrum: Array,
-    line: Audio,
-    folded: Audio,
-    mean: Audio,
-    tables: Array,
-    points: Counts,
-    marks: Array,
-    counts: Counts,
-    phases: Array,
+    constants: Constants,
+    state: State,
     voices: Audio,
     rest: Audio,
 ) -> None:
-    """One span of `HarmonicShifter.process`.
-
-    marks: m_j, m_{j+1}, m_{j+2}, the pitch last known in Hz, periods a sample from m_j and from m_{j+1} on. counts:
-    samples that came; which of
-    the two tables is the earlier one; whether they sound (bit 0: the earlier, bit 1: the later); when a pitch was
-    last known: it counts for all that was played up to then; since when it has been another than the last period's,
-    or -1.
-    """
+    """One span of `HarmonicShifter.process`."""
+    line, folded, tables, points = state.line, state.folded, state.tables, state.points
+    marks, counts, phases, mask = state.marks, state.counts, state.phases, constants.size - 1
     channels, count, frames = x.shape[0], ratios.shape[0], x.shape[1]
     i = np.int64(0)  # a plain 0 would be a type of its own to numba
     while i < frames:
-        u = hear(x, track, i, i + 1, latency, size, line, marks, counts)
-        while u >= marks[1]:
-            step_on(
-                counts[0] - 1,
-                u,
-                marks[KNOWN_HZ] if counts[3] >= u else 0.0,
-                ratios,
-                i,
-                fixed_hz,
-                formant[i],
-                rate_hz,
-                longest,
-                least_window,
-                top,
-                size,
-                tw,
-                work,
-                one,
-                spectrum,
-                line,
-                folded,
-                mean,
-                tables,
-                points,
-                marks,
-                counts,
-                phases,
-            )
-        end = min(frames, i + math.ceil(marks[1] - u))
-        hear(x, track, i + 1, end, latency, size, line, marks, counts)
-        early, late = counts[1], 1 - counts[1]
+        u = hear(x, track, i, i + 1, constants, state)
+        while u >= marks[NEXT]:
+            step_on(u, ratios, i, fixed_hz, formant[i], constants, state)
+        end = min(frames, i + math.ceil(marks[NEXT] - u))
+        hear(x, track, i + 1, end, constants, state)
+        early, late = counts[EARLY], 1 - counts[EARLY]
         for c in range(channels):
             for k in range(i, end):
-                rest[c, k] = line[c, (u + k - i) & (size - 1)]
-        if counts[2] == 0:
+                rest[c, k] = line[c, (u + k - i) & mask]
+        if counts[SOUNDING] == 0:
             for v in range(voices.shape[0]):
                 for k in range(i, end):
                     voices[v, k] = 0.0
         else:
-            lead, share, pace = u - i, 1.0 / (marks[1] - marks[0]), marks[PACE]
+            lead, last, share, pace = u - i, marks[LAST], 1.0 / (marks[NEXT] - marks[LAST]), marks[PACE]
             for c in range(channels):
                 take_away(
                     folded[c, early],
@@ -235,16 +178,16 @@ def shift_harmonics(
                     folded[c, late],
                     points[count, late],
                     lead,
-                    marks[0],
+                    last,
                     share,
-                    marks[1],
+                    marks[NEXT],
                     pace,
                     i,
                     end,
                     rest[c],
                 )
             for v in range(count):
-                own = pace if fixed_hz[v] == 0.0 else fixed_hz[v] / rate_hz
+                own = pace if fixed_hz[v] == 0.0 else fixed_hz[v] / constants.rate_hz
                 psi = phases[v]
                 for c in range(channels):
                     phases[v] = read_voice(
@@ -253,7 +196,7 @@ def shift_harmonics(
                         tables[v, c, late],
                         points[v, late],
                         lead,
-                        marks[0],
+                        last,
                         share,
                         ratios[v],
                         own,
@@ -266,11 +209,10 @@ def shift_harmonics(
 
 
 @kernel
-def hear(
-    x: Audio, track: Array, i: int, end: int, latency: int, size: int, line: Audio, marks: Array, counts: Counts
-) -> int:
+def hear(x: Audio, track: Array, i: int, end: int, constants: Constants, state: State) -> int:
     """Take in the samples i ... end - 1; return the number of the sample that sounds with the last of them."""
-    newest, known, f0_hz = counts[0], counts[3], marks[KNOWN_HZ]
+    line, marks, counts, size = state.line, state.marks, state.counts, constants.size
+    newest, known, f0_hz = counts[HEARD], counts[KNOWN], marks[KNOWN_HZ]
     for c in range(x.shape[0]):
         for k in range(i, end):
             place = (newest + k - i) & (size - 1)
@@ -280,5 +222,5 @@ def hear(
     for k in range(i, end):
         if track[VOICED, k] > 0.0:
             f0_hz, known = track[F0_HZ, k], newest + k - i
-    counts[0], counts[3], marks[KNOWN_HZ] = newest + end - i, known, f0_hz
-    return int(counts[0] - 1 - latency)
+    counts[HEARD], counts[KNOWN], marks[KNOWN_HZ] = newest + end - i, known, f0_hz
+    return int(counts[HEARD] - 1 - constants.latency)

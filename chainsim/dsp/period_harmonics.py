@@ -41,7 +41,7 @@ def between(a: float, b: float, c: float, d: float, f: float) -> float:
 
 @kernel
 def points_for(last: int, span: float, most: int) -> int:
-    """A power of two, 16 to `most`, for a span between marks in samples; the last one while it is less than 4 times it."""
+    """A power of two, 16 to `most`, for `span` samples between marks; the last one while less than 4 times the span."""
     n = last if last < 4.0 * span else 16
     while n < SPARSE * span and n < most:
         n *= 2
