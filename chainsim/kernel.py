@@ -26,8 +26,8 @@ _listeners: list[Callable[[str], None]] = []
 class Kernel:
     """A numba function that compiles when first called.
 
-    Kernels take C-contiguous float64 arrays, int64 arrays, ints and floats, with their state in the argument list;
-    they allocate nothing, raise nothing and read no globals but numbers and other kernels.
+    Kernels take C-contiguous float64 arrays, int64 arrays, ints, floats, and NamedTuples of these, with their state in
+    the argument list; they allocate nothing, raise nothing and read no globals but numbers and other kernels.
     """
 
     def __init__(self, function: Callable[..., Any]) -> None:

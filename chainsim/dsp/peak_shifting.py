@@ -14,113 +14,24 @@ References
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 
 from chainsim.dsp.attack_keeping import hold_back, leaps
-from chainsim.dsp.peak_formants import (
-    FALL_S,
-    RISE_S,
-    envelope_array,
-    envelope_through,
-    formant_gains,
-    settle_timbre,
-    timbre_array,
-)
+from chainsim.dsp.peak_formants import envelope_through, formant_gains, settle_timbre
 from chainsim.dsp.peak_frames import Frames, cut_into_frames
+from chainsim.dsp.peak_state import KEPT, Room, State, empty_state, room_for_frame
 from chainsim.dsp.peak_turning import turn_peaks
-from chainsim.dsp.real_fft import fft_work, inverse_real_fft, real_fft, twiddles
-from chainsim.dsp.region_moving import MARGIN, fold_mirror, halve_ends, move_region, moved_spectrum, moving_taps
-from chainsim.dsp.spectral_peaks import (
-    END,
-    NOW_FREQUENCY,
-    START,
-    Peaks,
-    find_peaks,
-    padded_power,
-    room_for_peaks,
-)
+from chainsim.dsp.real_fft import inverse_real_fft, real_fft
+from chainsim.dsp.region_moving import MARGIN, cosines_and_sines, fold_mirror, halve_ends, move_region
+from chainsim.dsp.spectral_peaks import END, NOW_FREQUENCY, START, Peaks, find_peaks, room_for_peaks
 from chainsim.kernel import kernel
-from chainsim.units import Array, Counts
+from chainsim.units import Array
 
 SILENT, ABSURD = 1e-30, 1e100
 """What is less than the one or more than the other counts as nothing: the squares of the rest are all numbers."""
 
-APART = 16
-"""Rows of a power of two would lie on the same lines of the processor's cache."""
-
 NEVER = -(1 << 60)
-
-KEPT = 4
-"""Hops whose ratios wait for their frame."""
-
-
-class Room(NamedTuple):
-    """What a frame is made in: nothing of it lasts.
-
-    Attributes
-    ----------
-    twiddles, work : ndarray
-        Of `chainsim.dsp.real_fft`.
-    taps : ndarray
-        Of `moving_taps`.
-    own, frame : ndarray, shape (n,)
-        What came, under its window, and what it becomes.
-    spectrum : ndarray, shape (2, bins)
-    moved : ndarray
-        Of `moved_spectrum`.
-    power : ndarray
-        Of `padded_power`.
-    line : ndarray
-        Of `envelope_array`.
-    gains : ndarray, shape (most peaks,)
-    rise, fall : float
-        What is left, after a hop, of the timbre's way up and down.
-    """
-
-    twiddles: Array
-    work: Array
-    taps: Array
-    own: Array
-    frame: Array
-    spectrum: Array
-    moved: Array
-    power: Array
-    line: Array
-    gains: Array
-    rise: float
-    fall: float
-
-
-class State(NamedTuple):
-    """What lasts from span to span.
-
-    Attributes
-    ----------
-    kept : ndarray, shape (n,)
-        The newest samples.
-    out : ndarray, shape (voices, n and more)
-        What is being added up.
-    wanted : ndarray, shape (KEPT, voices + 1)
-        Ratios and formant at the times of frames to come.
-    energies : ndarray, shape (blocks,)
-        Of the newest blocks.
-    sums : ndarray, shape (2,)
-        The newest sample, and the energy of this block.
-    timbre : ndarray
-        Of `timbre_array`.
-    attack : ndarray of int64, shape (1,)
-        When the newest attack began.
-    """
-
-    kept: Array
-    out: Array
-    wanted: Array
-    energies: Array
-    sums: Array
-    timbre: Array
-    attack: Counts
 
 
 class PeakShifter:
@@ -152,31 +63,9 @@ class PeakShifter:
         self.latency_samples = frames.hop + frames.ahead - 1
         self.tail_s = (n - frames.ahead + frames.hop) / sample_rate_hz
         self._found, self._before = room_for_peaks(n, voices), room_for_peaks(n, voices)
-        most = self._found.new.size
-        self._room = Room(
-            twiddles(n),
-            fft_work(n),
-            moving_taps(frames.windows[0] * frames.windows[1]),
-            np.zeros(n),
-            np.zeros(n),
-            np.zeros((2, n // 2 + 1)),
-            moved_spectrum(n),
-            padded_power(n),
-            envelope_array(most),
-            np.zeros(most),
-            math.exp(-frames.hop / (RISE_S * sample_rate_hz)),
-            math.exp(-frames.hop / (FALL_S * sample_rate_hz)),
-        )
+        self._room = room_for_frame(frames, sample_rate_hz)
         self._period_blocks = math.ceil(sample_rate_hz / lowest_hz / frames.block) + 1
-        self._state = State(
-            np.zeros(n),
-            np.zeros((voices, n + APART)),
-            np.zeros((KEPT, voices + 1)),
-            np.zeros(self._period_blocks + 1),
-            np.zeros(2),
-            timbre_array(n),
-            np.zeros(1, np.int64),
-        )
+        self._state = empty_state(frames, self._period_blocks + 1, voices)
         self.reset()
 
     def reset(self) -> None:
@@ -280,8 +169,11 @@ def shift_frame(t: int, frames: Frames, room: Room, state: State, found: Peaks, 
     n, hop, windows = frames.n, frames.hop, frames.windows
     mask, half = n - 1, n // 2
     own, frame, wanted = room.own, room.frame, state.wanted[(t // hop) % KEPT]
-    for j in range(n):
-        own[j] = windows[0, j] * state.kept[(t + j) & mask]
+    begin = t & mask
+    for j in range(n - begin):
+        own[j] = windows[0, j] * state.kept[begin + j]
+    for j in range(n - begin, n):
+        own[j] = windows[0, j] * state.kept[begin + j - n]
     re, im, yr, yi = room.spectrum[0], room.spectrum[1], room.moved[0], room.moved[1]
     real_fft(own, n, room.twiddles, room.work, re, im)
     find_peaks(re, im, 0.5 - frames.ahead / n, room.power, found)
@@ -301,19 +193,22 @@ def shift_frame(t: int, frames: Frames, room: Room, state: State, found: Peaks, 
         yi[:] = 0.0
         if formant > 0.0:
             formant_gains(measured, count, room.line, state.timbre, wanted[v], formant, half, gains)
+        cosines_and_sines(found.theta[v], count, room.rotor)
         lowest = np.int64(0)
         for j in range(count):
             shift = (wanted[v] - 1.0) * measured[NOW_FREQUENCY, j]
             start, end = found.regions[START, j], found.regions[END, j]
-            lowest = min(lowest, move_region(re, im, start, end, shift, found.theta[v, j], gains[j], room.taps, yr, yi))
+            c, s = gains[j] * room.rotor[0, j], gains[j] * room.rotor[1, j]
+            lowest = min(lowest, move_region(re, im, start, end, shift, c, s, room.taps, yr, yi))
         fold_mirror(lowest, yr, yi)
         inverse_real_fft(yr[MARGIN + half :], yi[MARGIN + half :], n, room.twiddles, room.work, frame)
         if since < hop:
             hold_back(-since, hop, frames.block, own, frame)
-        for j in range(-hop, hop):
-            state.out[v, (t + j) & mask] += windows[1, j & mask] * frame[j & mask]
+        for j in range(hop):
+            state.out[v, (t + j) & mask] += windows[1, j] * frame[j]
+            state.out[v, (t - hop + j) & mask] += windows[1, n - hop + j] * frame[n - hop + j]
     before.total[0] = count
-    before.measured[:] = measured
     before.owner[:] = found.owner
-    before.new[:] = found.new
-    before.theta[:] = found.theta
+    before.new[:count] = found.new[:count]
+    before.measured[:, :count] = measured[:, :count]
+    before.theta[:, :count] = found.theta[:, :count]

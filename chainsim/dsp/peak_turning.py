@@ -26,7 +26,7 @@ References
 
 from __future__ import annotations
 
-import math
+import numpy as np
 
 from chainsim.dsp.peak_frames import Frames
 from chainsim.dsp.spectral_peaks import BIN, FREQUENCY, NOW_FREQUENCY, PHASE, POWER, TURN, Peaks
@@ -61,7 +61,7 @@ def turn_peaks(since: int, frames: Frames, ratios: Array, found: Peaks, before: 
             rise = measured[FREQUENCY, j] - old_measured[FREQUENCY, old]
             measured[NOW_FREQUENCY, j] = max(measured[FREQUENCY, j] + rise * late * n / hop, 0.0)
             unlike = measured[PHASE, j] - old_measured[PHASE, old] - advance
-            advance += unlike - TURN * math.floor(unlike / TURN + 0.5)
+            advance += unlike - TURN * np.floor(unlike * (1.0 / TURN) + 0.5)
         grown = old < 0 or before.new[old] == 1 or measured[POWER, j] > GROWN * old_measured[POWER, old]
         found.new[j] = 1 if since < lasting and grown else 0
         for v in range(found.theta.shape[0]):
@@ -69,4 +69,4 @@ def turn_peaks(since: int, frames: Frames, ratios: Array, found: Peaks, before: 
                 turned = (ratios[v] - 1.0) * pace * since
             else:
                 turned = (before.theta[v, old] if old >= 0 else 0.0) + (ratios[v] - 1.0) * advance
-            found.theta[v, j] = turned - TURN * math.floor(turned / TURN + 0.5)
+            found.theta[v, j] = turned - TURN * np.floor(turned * (1.0 / TURN) + 0.5)

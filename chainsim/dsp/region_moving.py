@@ -64,6 +64,25 @@ def moved_spectrum(n: int) -> Array:
 
 
 @kernel
+def cosines_and_sines(theta: Array, count: int, rotor: Array) -> None:
+    """Fill rotor[:, :count] with cos and sin of theta[:count], which are -pi ... pi, to 3e-9.
+
+    From the series of half the angle, since this is a loop that the compiler makes vectors of.
+    """
+    for j in range(count):
+        h = 0.5 * theta[j]
+        x = h * h
+        s = 1.0 / 6_227_020_800.0
+        for divisor in (-39_916_800.0, 362_880.0, -5_040.0, 120.0, -6.0, 1.0):
+            s = s * x + 1.0 / divisor
+        s *= h
+        c = -1.0 / 87_178_291_200.0
+        for divisor in (479_001_600.0, -3_628_800.0, 40_320.0, -720.0, 24.0, -2.0, 1.0):
+            c = c * x + 1.0 / divisor
+        rotor[0, j], rotor[1, j] = 1.0 - 2.0 * s * s, 2.0 * s * c
+
+
+@kernel
 def halve_ends(re: Array, im: Array) -> None:
     """Halve the first and the last of re, im (bins,): half of what lies there is its own mirror image."""
     last = re.shape[0] - 1
@@ -77,13 +96,13 @@ def move_region(
     start: int,
     end: int,
     shift: float,
-    theta: float,
-    gain: float,
+    c: float,
+    s: float,
     taps: Array,
     yr: Array,
     yi: Array,
 ) -> int:
-    """Add the bins start ... end - 1 of re, im (bins,), turned by theta and times gain, to yr, yi, `shift` bins away.
+    """Add the bins start ... end - 1 of re, im (bins,), times c + s j, to yr, yi, `shift` bins away.
 
     yr, yi are rows of `moved_spectrum`. No shift is further down than the region is up; what would come to lie above
     the last bin is left out. Returns the lowest bin that was added to.
@@ -96,7 +115,6 @@ def move_region(
     low, high = taps[step], taps[step + 1]
     c0, c1, c2 = a * low[0] + b * high[0], a * low[1] + b * high[1], a * low[2] + b * high[2]
     c3, c4, c5 = a * low[3] + b * high[3], a * low[4] + b * high[4], a * low[5] + b * high[5]
-    c, s = gain * math.cos(theta), gain * math.sin(theta)
     z1r = z2r = z3r = z4r = z5r = 0.0
     z1i = z2i = z3i = z4i = z5i = 0.0
     ahead = int(whole) - 2

@@ -48,6 +48,9 @@ BIN, START, END = 0, 1, 2
 
 TURN = 2.0 * math.pi
 
+LEAST_POWER = 1e-7
+"""Of the strongest peak: what is 70 dB weaker goes with its neighbour."""
+
 _PAD = 2
 
 
@@ -76,10 +79,14 @@ class Peaks(NamedTuple):
     theta: Array
 
 
+def most_peaks(n: int) -> int:
+    """How many peaks a frame of n samples can have."""
+    return (n // 2 + 1) // 3 + 1
+
+
 def room_for_peaks(n: int, voices: int) -> Peaks:
     """No peaks yet, of frames of n samples."""
-    bins = n // 2 + 1
-    most = bins // 3 + 1
+    bins, most = n // 2 + 1, most_peaks(n)
     return Peaks(
         np.zeros(1, np.int64),
         np.zeros((FIELDS, most)),
@@ -105,14 +112,17 @@ def find_peaks(re: Array, im: Array, late: float, power: Array, found: Peaks) ->
     """
     bins, regions, measured = re.shape[0], found.regions, found.measured
     inner = power[_PAD : _PAD + bins]
+    strongest = 0.0
     for k in range(bins):
         inner[k] = re[k] * re[k] + im[k] * im[k]
+        strongest = max(strongest, inner[k])
+    floor = LEAST_POWER * strongest
     count, least, least_at = 0, math.inf, 0
     for k in range(bins):
         own = power[k + 2]
         if own < least:
             least, least_at = own, k
-        if own > power[k + 1] and own > power[k] and own >= power[k + 3] and own >= power[k + 4] and own > 0.0:
+        if own > floor and own > power[k + 1] and own > power[k] and own >= power[k + 3] and own >= power[k + 4]:
             if count > 0:
                 regions[END, count - 1] = least_at
             regions[START, count] = least_at if count > 0 else 0

@@ -12,6 +12,7 @@ from scipy import signal
 
 from chainsim.dsp.peak_frames import cut_into_frames
 from chainsim.dsp.peak_shifting import PeakShifter
+from chainsim.dsp.region_moving import cosines_and_sines
 from chainsim.errors import SettingError
 
 FS = 48_000.0
@@ -186,6 +187,12 @@ def test_what_is_heard_of_frames_adds_up_to_one(lowest_hz: float, rate_hz: float
     assert np.max(np.abs(total - 1.0)) < 1e-12
     # Nothing of a frame is raised by more than 12 dB, so no artefact is.
     assert np.max(frames.windows[1]) * frames.n / 2.0 < 4.0
+
+
+def test_cosines_and_sines() -> None:
+    theta, rotor = np.linspace(-np.pi, np.pi, 1001), np.empty((2, 1001))
+    cosines_and_sines(theta, theta.size, rotor)
+    assert np.max(np.abs(rotor - [np.cos(theta), np.sin(theta)])) < 3e-9
 
 
 @pytest.mark.parametrize("steps", [-12.0, -5.0, 7.0, 12.0])
