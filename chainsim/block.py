@@ -160,7 +160,6 @@ class Block(Generic[S]):
     readings : names of rows it reports about itself (a gate's gain), for meters and pictures.
     rings : whether its tail is worth hearing when it is disengaged (`tails` says otherwise where wanted).
     generates : makes sound of its own, so disengaged means silent rather than passing.
-    seeded : uses randomness; then two blocks of other names are never one node.
     reads_files : takes files from the sketch's folder; then blocks of sketches in other folders are never one node.
     latency_probe : how to measure its latency.
     source : the published method.
@@ -182,7 +181,6 @@ class Block(Generic[S]):
     readings: ClassVar[tuple[str, ...]] = ()
     rings: ClassVar[bool] = False
     generates: ClassVar[bool] = False
-    seeded: ClassVar[bool] = False
     reads_files: ClassVar[bool] = False
     latency_probe: ClassVar[LatencyProbe] = LatencyProbe()
     source: ClassVar[str] = ""
@@ -204,6 +202,11 @@ class Block(Generic[S]):
     def controls_for(cls, settings: Any) -> tuple[str, ...]:
         """Control ports that these settings make use of: a source that nobody needs is not run."""
         return cls.control_inputs
+
+    @classmethod
+    def is_seeded(cls, settings: Any) -> bool:
+        """Whether it uses randomness; then two blocks of other names are never one node."""
+        return False
 
     @classmethod
     def follows_key(cls, settings: Any) -> bool:

@@ -15,7 +15,7 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import Field, field_validator, model_validator
 
-from chainsim.block import Block, Context, Copies, Io, LatencyProbe, register, seed_of
+from chainsim.block import Block, Context, Copies, Io, LatencyProbe, register
 from chainsim.blocks._synth_settings import PitchSource
 from chainsim.blocks._voices import PlacedVoice, intervals_of, place_gains
 from chainsim.dsp.drift import drift
@@ -146,6 +146,10 @@ class PitchShifter(Block[PitchShifterSettings]):
         return () if settings.notes == "several" else cls.control_inputs
 
     @classmethod
+    def is_seeded(cls, settings: Any) -> bool:
+        return any(v.drift_cents > 0.0 for v in settings.voices)
+
+    @classmethod
     def follows_key(cls, settings: Any) -> bool:
         return any(v.in_key for v in settings.voices)
 
@@ -176,8 +180,7 @@ class PitchShifter(Block[PitchShifterSettings]):
         self._in_key = any(float(np.ptp(row)) > 0.0 for row in self._intervals)
         self._note = HarmonyNote(chosen.commit_ms, context.a4_hz, rate_hz)
         self.response_s = self._note.response_s if self._in_key else None
-        seed = seed_of(self.type_name, "", chosen)
-        self._drifts = [(seed + k, v.drift_cents) for k, v in enumerate(voices)]
+        self._drifts = [(context.seed + k, v.drift_cents) for k, v in enumerate(voices)]
         self._steady_ratios = np.array([[2.0 ** (row[0] / 12.0)] for row in self._intervals])
         self._moving = [
             k for k, (row, v) in enumerate(zip(self._intervals, voices, strict=True)) if np.ptp(row) or v.drift_cents

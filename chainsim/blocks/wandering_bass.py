@@ -181,13 +181,16 @@ class WanderingBass(Block[WanderingBassSettings]):
     has_detector = True
     control_inputs = ("pitch", "tempo")
     generates = True
-    seeded = True
     reads_files = True
     source = "random walk with reflection, textbook; splitmix64 (Steele, Lea, Flood, OOPSLA 2014)"
 
     @classmethod
     def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
         return channels["in"]
+
+    @classmethod
+    def is_seeded(cls, settings: Any) -> bool:
+        return True
 
     @classmethod
     def follows_key(cls, settings: Any) -> bool:

@@ -147,7 +147,7 @@ class StatePlacing:
             return self._own_instance(entry, cls, key, ports, controls, motions)
         number = self._shelf.number
         key += (
-            entry.name if cls.seeded else "",
+            entry.name if cls.is_seeded(entry.settings) else "",
             tuple((p, tuple((number(s), g) for s, g in sources)) for p, sources in ports.items()),
             tuple((p, number(n)) for p, n in controls.items()),
             tuple((n, tuple(m.targets), m.controller and number(m.controller), m.drive) for n, m in motions.items()),

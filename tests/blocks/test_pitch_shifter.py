@@ -217,6 +217,21 @@ def test_drift_is_the_same_every_time_and_no_wider_than_asked() -> None:
     assert abs(np.corrcoef(off, others)[0, 1]) < 0.8  # other settings, another player
 
 
+@pytest.mark.parametrize(("cents", "alike"), [(0.0, True), (10.0, False)])
+def test_two_shifters_that_are_set_alike_do_not_drift_alike(cents: float, alike: bool) -> None:
+    settings = f'type = "pitch_shifter"\nvoices = [{{ interval = "P5 above", drift_cents = {cents} }}]\n'
+    blocks = f"[blocks.first]\n{settings}[blocks.second]\n{settings}"
+    x = harmonics(233.08, mellow(233.08), 1.0)
+
+    def rendered(lanes: str) -> np.ndarray:
+        sketch = f'instrument = "trumpet"\nchain = [{{ lanes = [{lanes}] }}]\n{blocks}'
+        return shifted(chainsim.parse_sketch(sketch), x)[:, 0]
+
+    both = rendered('["first"], ["second"]')
+    assert np.array_equal(rendered('["first"]'), rendered('["second"]')) == alike
+    assert np.array_equal(both, 2.0 * rendered('["first"]')) == alike
+
+
 # Several notes, and what is refused -----------------------------------------------------------------------------------
 
 

@@ -168,7 +168,7 @@ def test_only_seeded_blocks_depend_on_the_seed(name: str) -> None:
     feed = one.feed("seed", frames=40_000)  # so long that what draws once a beat has drawn some times
     same, other = one.run(feed), three.run(feed)
     assert two.run(feed).tobytes() == same.tobytes()
-    assert (other.tobytes() == same.tobytes()) == (not one.cls.seeded)
+    assert (other.tobytes() == same.tobytes()) == (not one.cls.is_seeded(one.block.settings))
 
 
 @every_subject

@@ -140,7 +140,9 @@ def add_hiss(x, gain, state, y):
 class Hiss(Block[HissSettings]):
     """Seeded noise."""
 
-    seeded = True
+    @classmethod
+    def is_seeded(cls, settings: Any) -> bool:
+        return True
 
     def prepare(self, context: Context) -> None:
         self._seed = context.seed | 1
