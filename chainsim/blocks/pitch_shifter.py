@@ -25,6 +25,8 @@ from chainsim.dsp.peak_shifting import PeakShifter
 from chainsim.dsp.pitch_following import interval_ratio
 from chainsim.dsp.pitch_rows import F0_HZ
 from chainsim.dsp.voice_mix import mix_voices
+from chainsim.errors import SettingError
+from chainsim.music.horns import find_horn
 from chainsim.music.interval import Interval, parse_interval
 from chainsim.music.pitch import midi_to_hz, parse_pitch
 from chainsim.music.scale import parse_key
@@ -60,6 +62,13 @@ class ShiftedVoice(PlacedVoice):
             raise ValueError(f'= "{text}", allowed up to two octaves ("P15", {WIDEST_SEMITONES} semitones)')
         return text
 
+    @model_validator(mode="after")
+    def _is_no_wider_with_its_cents(self) -> ShiftedVoice:
+        interval = parse_interval(self.interval)
+        if isinstance(interval, Interval) and abs(interval.semitones + 0.01 * self.cents) > WIDEST_SEMITONES:
+            raise ValueError(f'interval = "{self.interval}", cents = {self.cents:g}, allowed up to two octaves')
+        return self
+
     @property
     def is_a_copy(self) -> bool:
         """Whether it is so near to unison that with the horn it forms a comb."""
@@ -86,7 +95,8 @@ class PitchShifterSettings(PitchSource):
         "tonguing, but also scoops and grace notes",
     )
     lowest_note: str | None = words(
-        None, 'lowest note to shift, as it sounds: "E3"; lower ones pass as they are; it sets the latency'
+        None,
+        'lowest note to shift, as it sounds: "E3"; it sets the latency; lower ones are heard as unpitched_db has it',
     )
     unpitched_db: float = level(0.0, SOFTEST_DB, 12.0, "level of tongue, breath and keys, which are never shifted")
     level_db: float = level(0.0, -96.0, 24.0, "level of what comes out")
@@ -167,6 +177,11 @@ class PitchShifter(Block[PitchShifterSettings]):
         lowest_hz = context.lowest_hz
         if chosen.lowest_note is not None:
             lowest_hz = midi_to_hz(parse_pitch(chosen.lowest_note), context.a4_hz)
+            if context.instrument is not None and lowest_hz > find_horn(context.instrument).range_hz()[1]:
+                raise SettingError(
+                    f'lowest_note = "{chosen.lowest_note}" lies above all that the {context.instrument} plays; '
+                    "allowed a note of its range"
+                )
         self._intervals = [
             np.zeros(128) if v.pitch is not None else intervals_of(f"voices[{k}]", v.interval, key) + 0.01 * v.cents
             for k, v in enumerate(voices)

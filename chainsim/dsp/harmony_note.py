@@ -18,8 +18,8 @@ of a pitch that swings, else to where it is then. Until then the note before goe
 shorter than `commit_ms`. The first note of all, before which there is none, is chosen as soon as its pitch lies still.
 
 After that nothing is chosen anew before the next tone, unless the pitch settles elsewhere (a glissando that stays):
-for `SETTLED_S` within `SETTLED_ST`, further than `KEEP` from the note. Moments without a known pitch that are shorter
-than `REST_S` count for nothing.
+for `SETTLED_S` within `SETTLED_ST`, further than `KEEP` from the note. So bends of up to a second choose nothing.
+Moments without a known pitch that are shorter than `REST_S` count for nothing.
 
 All of it is decided on a grid of the sample counter, so that spans of any length give the same bits.
 """
@@ -52,10 +52,10 @@ LEFT_SHARE = 0.3
 """Share of the way at which a pitch has left."""
 CENTRE_S = 0.25
 """Time constant of a tone's centre."""
-SETTLED_S, SETTLED_ST = 0.15, 0.6
-"""Such a bend stays within `SETTLED_ST` of its top for 111 ms."""
+SETTLED_S, SETTLED_ST = 0.5, 0.6
+"""A bend of a semitone, up and back as a cosine, stays within `SETTLED_ST` of its top for 0.56 of its time."""
 SWINGING_S = 0.2
-"""A period of vibrato at 5 Hz; further back nothing is asked for."""
+"""A period of vibrato at 5 Hz."""
 DEADLINE_COMMITS, DEADLINE_S = 3.0, 0.06
 REST_S = 0.1
 GRID_S = 0.001
@@ -251,7 +251,7 @@ class HarmonyNote:
         )
         self._spans = np.array([grid, *(round(s / step_s) for s in lengths_s)], np.int64)
         self._keep = 1.0 - math.exp(-step_s / CENTRE_S)
-        self._ring = np.zeros(1 << int(self._spans[_SWINGING]).bit_length())
+        self._ring = np.zeros(1 << int(self._spans[_SETTLED]).bit_length())
         self._k, self._z = np.zeros(9, np.int64), np.zeros(3)
         self.reset()
 

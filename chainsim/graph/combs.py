@@ -28,12 +28,18 @@ def set_origins(node: Node, paths: list[Edge]) -> None:
     node.rest_origins = Origins() if copies == "nothing" else whole | rest
 
 
+UNSHIFTED = ", in what passes unshifted alone: tongue, breath, keys, too low notes"
+
+
 def find_comb(node: Node, paths: list[Edge], placed: list[PlacedState], rate_hz: float) -> str | None:
     """One line for a comb that forms where a node's paths meet, in one of its states; None if there is none."""
     if node.kind != "junction" and len([p for p in node.ports if p != "detector"]) < 2:
         return None
     meeting = [[e for e in paths if e in state.edges] for state in placed if node in state.nodes]
-    for origins, where in ((_whole, ""), (_whole_or_rest, ", in tongue, breath and keys alone: they pass unshifted")):
+    for origins, where in (
+        (_whole, ""),
+        (_whole_or_rest, UNSHIFTED),
+    ):
         gap_s = max((_gap(edges, origins) for edges in meeting), default=0.0) / rate_hz
         if gap_s * rate_hz >= LEAST_SAMPLES:
             return (

@@ -257,6 +257,8 @@ def test_several_notes_at_once_move_together() -> None:
         (", ".join(["{}"] * 9), "", "= 9 voices, allowed up to 8"),
         ('{ interval = "+25 semitones" }', "", r"\+25 semitones.*allowed up to two octaves"),
         ('{ interval = "-25 semitones" }', "", "-25 semitones.*allowed up to two octaves"),
+        ('{ interval = "+24 semitones", cents = 1 }', "", r"cents = 1, allowed up to two octaves"),
+        ('{ interval = "P15 below", cents = -10 }', "", r"cents = -10, allowed up to two octaves"),
         ('{ interval = "M17 above" }', "", "M17 above.*allowed up to two octaves"),
         ('{ interval = "unison", pitch = "G2" }', "", "both interval and pitch"),
         ('{ pitch = "H2" }', "", "no pitch"),
@@ -273,6 +275,13 @@ def test_several_notes_at_once_move_together() -> None:
 def test_what_is_wrong_is_said(voices: str, settings: str, message: str) -> None:
     with pytest.raises(chainsim.SketchError, match=message):
         shifter(voices, settings)
+
+
+def test_a_lowest_note_above_the_horn_is_said() -> None:
+    # Nothing would be shifted, and at no latency.
+    sketch = shifter("{}", 'lowest_note = "C8"', head='instrument = "tenor sax"\n')
+    with pytest.raises(chainsim.ChainsimError, match='lowest_note = "C8" lies above all that the tenor sax plays'):
+        chainsim.render(sketch, np.zeros(FS), FS)
 
 
 def test_a_key_that_is_missing_or_misspelt_is_said() -> None:

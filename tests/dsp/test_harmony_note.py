@@ -217,14 +217,14 @@ def test_vibrato_about_a_pitch_that_is_off(cents: float) -> None:
     assert [note for _, note in after_c(c4().note(course(shaken, 3.0), 3.0))] == [64]
 
 
-@pytest.mark.parametrize("bend_ms", [100.0, 200.0, 250.0, 300.0])
-@pytest.mark.parametrize("reach_st", [-2.0, -1.0, 1.0, 2.0])
+@pytest.mark.parametrize("bend_ms", [100.0, 200.0, 300.0, 600.0, 1000.0])
+@pytest.mark.parametrize("reach_st", [-2.0, -1.5, -1.0, 1.0, 1.5, 2.0])
 def test_a_bend_and_back_chooses_nothing(bend_ms: float, reach_st: float) -> None:
     def bent(t: np.ndarray) -> np.ndarray:
         turns = np.clip((t - 0.5) / (bend_ms / 1000.0), 0.0, 1.0)
         return 60.0 + reach_st * (0.5 - 0.5 * np.cos(2.0 * np.pi * turns))
 
-    assert after_c(c4().note(course(bent, 1.5), 1.5, attack=False)) == []
+    assert after_c(c4().note(course(bent, 2.0), 2.0, attack=False)) == []
 
 
 @pytest.mark.parametrize("reach_st", [-7.0, 5.0])
@@ -243,14 +243,10 @@ def test_a_glissando_that_stays_is_chosen_once(to_st: float, takes_ms: float) ->
         return 60.0 + to_st * np.clip(t / (takes_ms / 1000.0), 0.0, 1.0)
 
     found = after_c(c4().note(course(sliding, 1.5), 1.5, attack=False))
-    # Slower than 4 semitones a second, 60 cents in 150 ms, what is passed counts as arrived at.
-    slow = abs(to_st) * 1000.0 / takes_ms < 4.0
-    assert found[-1][1] == 60 + to_st
-    assert [note for _, note in found] == [60 + to_st] or slow
-    if not slow:
-        # The last 60 cents of the way count as staying.
-        near_ms = takes_ms * (1.0 - 0.6 / abs(to_st))
-        assert near_ms + 150.0 - HOP_MS <= found[0][0] <= takes_ms + 150.0 + HOP_MS
+    # The last 60 cents of the way count as staying, and half a second later it has stayed.
+    near_ms = takes_ms * max(1.0 - 0.6 / abs(to_st), 0.0)
+    assert [note for _, note in found] == [60 + to_st]
+    assert near_ms + 500.0 - HOP_MS <= found[0][0] <= takes_ms + 500.0 + HOP_MS
 
 
 def test_a_glissando_that_stays_with_vibrato() -> None:
@@ -259,7 +255,7 @@ def test_a_glissando_that_stays_with_vibrato() -> None:
 
     found = after_c(c4().note(course(sliding, 1.5), 1.5, attack=False))
     assert [note for _, note in found] == [63]
-    assert found[0][0] <= 400.0 + 150.0 + 50.0
+    assert found[0][0] <= 400.0 + 500.0 + 50.0
 
 
 def test_repeated_notes_choose_nothing_anew() -> None:

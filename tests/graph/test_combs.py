@@ -21,7 +21,7 @@ latency_ms = 40
 [blocks.mates]
 type = "pitch_shifter"
 """
-UNPITCHED = ", in tongue, breath and keys alone: they pass unshifted"
+UNPITCHED = ", in what passes unshifted alone: tongue, breath, keys, too low notes"
 
 
 def sketch(settings: str, chain: str = '[{ lanes = ["dry", ["mates"]] }]') -> str:
