@@ -25,8 +25,8 @@ from chainsim.errors import SettingError
 from chainsim.units import Array
 
 PERIODS = 4.0
-"""Of the lowest note in a frame, at least, if `LONGEST_S` allows: the main lobes of a Hann window are four bins wide, so
-harmonics stand apart."""
+"""Of the lowest note in a frame, at least, if `LONGEST_S` allows: the main lobes of a Hann window are four bins wide,
+so harmonics stand apart."""
 
 LONGEST_S = 0.05
 """A longer frame would smear attacks and follow slides too late. The longest is the last power of two within it, 2048
