@@ -6,12 +6,14 @@ Both pitches are measured alike and after the fact (`chainsim.measure.fundamenta
 moments 10 ms apart in the steady stretches of the take's notes (`chainsim.measure.steady_notes`).
 
 A voice drops out in a note if its peaks lie more than 20 dB under those of the take for longer than 20 ms, if all of
-it is 20 dB softer, or if more than a tenth of the steady stretch is not within 50 cents of what is wanted.
+it is 20 dB softer, or if more than a tenth of the steady stretch is not within 50 cents of what is wanted. Of the
+stretch that counts for which the take itself is a fair ground: from the first to the last moment at which its level is
+within 12 dB of the loudest. What has faded further, into the noise of a room, has no pitch that a voice could miss.
+Moments at which the take's own pitch is not sure are left out altogether: those at which the two measurements of it,
+once alone and once in the window that a lower voice needs, do not agree within 50 cents.
 
-Pre-echo is the power of what the voice adds from 40 to 5 ms before a note that follows a rest, relative to the power of
-the voice in the note. What it adds is its difference from the take, so that breath that passes as it is does not count,
-or all of it where that is less. The note begins where the take's peaks come within 30 dB of it, and the rest before it
-is at least 30 dB softer.
+Pre-echo is the power that the voice adds just before a note that follows a rest, relative to the power of the voice in
+the note; `chainsim.measure.harmony_pre_echo` says what is added, and when a note begins.
 """
 
 from __future__ import annotations
@@ -24,6 +26,8 @@ import numpy.typing as npt
 
 from chainsim.errors import AudioError
 from chainsim.measure.fundamental import LEAST_PERIODS, WINDOW_S, fundamental_hz
+from chainsim.measure.harmony_peaks import CELL_S, GAP_DB, cell_peaks, longest_gap, power, power_db
+from chainsim.measure.harmony_pre_echo import pre_echo_db, take_begins
 from chainsim.measure.signals import one_channel
 from chainsim.measure.steady_notes import SteadyNote, SteadyNotes, find_steady_notes
 from chainsim.units import Array
@@ -31,13 +35,9 @@ from chainsim.units import Array
 TAKE_RANGE_HZ = (40.0, 2000.0)
 """Any horn."""
 
-CELL_S = 0.001
-GAP_DB, GAP_S, LEAST_HELD_S = -20.0, 0.02, 0.005
+GAP_S, LEAST_HELD_S = 0.02, 0.005
 OFF_CENTS, MOST_OFF = 50.0, 0.1
-PRE_ECHO_S = (0.04, 0.005)
-REST_S, REST_DB = 0.06, -30.0
-ONSET_REACH_S = (0.03, 0.05)
-"""How far before and after what the tracker says a note's onset may be."""
+FADED_DB = -12.0
 
 
 @dataclass(frozen=True)
@@ -53,8 +53,10 @@ class NoteError:
     semitones : float
         The interval that is wanted there, the mean.
     time_s, cents : ndarray, shape (moments,)
-        The moments of the steady stretch, in the take, and error (1) at each; NaN where the voice has no tone near what
-        is wanted.
+        The moments of the steady stretch at which the take's pitch is sure, and error (1) at each; NaN where the voice
+        has no tone near what is wanted.
+    loud_s : (first, last)
+        The moments from which to which the take's level is within 12 dB of the loudest of them; NaN without any.
     level_db : float
         Level of the voice minus level of the take, rms over the note.
     gap_ms : float
@@ -70,6 +72,7 @@ class NoteError:
     semitones: float
     time_s: Array
     cents: Array
+    loud_s: tuple[float, float]
     level_db: float
     gap_ms: float
     pre_echo_db: float
@@ -97,8 +100,9 @@ class NoteError:
 
     @property
     def off_share(self) -> float:
-        """Share of the steady stretch in which the voice is not in place; 0 without one."""
-        return 1.0 - float(np.mean(self.in_place)) if self.steady else 0.0
+        """Share of the steady stretch, while the take is loud, in which the voice is not in place; 0 without one."""
+        loud = (self.time_s >= self.loud_s[0]) & (self.time_s <= self.loud_s[1])
+        return 1.0 - float(np.mean(self.in_place[loud])) if loud.any() else 0.0
 
     @property
     def dropped_out(self) -> bool:
@@ -206,7 +210,7 @@ class HarmonyJudge:
         self._rate_hz = float(sample_rate_hz)
         self._cell = max(1, round(CELL_S * self._rate_hz))
         self._cell_s = self._cell / self._rate_hz
-        self._take_peaks = _cell_peaks(self._x, self._cell)
+        self._take_peaks = cell_peaks(self._x, self._cell)
         self.found: SteadyNotes = find_steady_notes(self._x, sample_rate_hz, range_hz)
 
     def of_interval(self, voice: npt.ArrayLike, semitones: npt.ArrayLike, latency_samples: float = 0.0) -> HarmonyError:
@@ -230,49 +234,75 @@ class HarmonyJudge:
         aligned = np.zeros(self._x.size)
         heard = y[max(behind, 0) : max(behind, 0) + self._x.size - max(-behind, 0)]
         aligned[max(-behind, 0) : max(-behind, 0) + heard.size] = heard
-        cents = self._cents(y, semitones, latency_samples, fixed_hz)
-        peaks = _cell_peaks(aligned, self._cell)
-        return HarmonyError(tuple(self._note(n, aligned, peaks, semitones, cents) for n in self.found.notes))
+        sure, cents = self._cents(y, semitones, latency_samples, fixed_hz)
+        peaks = cell_peaks(aligned, self._cell)
+        return HarmonyError(
+            tuple(self._note(i, aligned, peaks, semitones, sure, cents) for i in range(len(self.found.notes)))
+        )
 
-    def _cents(self, y: Array, semitones: Array, latency_samples: float, fixed_hz: float | None) -> Array:
-        """Error (1) at every moment that is steady, else NaN; `fixed_hz` is what a drone is compared with."""
+    def _cents(
+        self, y: Array, semitones: Array, latency_samples: float, fixed_hz: float | None
+    ) -> tuple[npt.NDArray[np.bool_], Array]:
+        """Which moments are steady and sure, and error (1) at these; `fixed_hz` is what a drone is compared with."""
         steady = np.zeros(self.found.time_s.size, np.bool_)
         for note in self.found.notes:
             steady[note.steady_first : note.steady_last] = True
-        cents = np.full(steady.shape, np.nan)
+        sure, cents = steady.copy(), np.full(steady.shape, np.nan)
         if not steady.any():
-            return cents
+            return sure, cents
         time_s, take_hz = self.found.time_s[steady], self.found.f0_hz[steady]
         wanted_hz = take_hz * 2.0 ** (semitones[steady] / 12.0)
         window_s = np.maximum(WINDOW_S, LEAST_PERIODS / np.minimum(take_hz, wanted_hz))
         if fixed_hz is None:
             # Measured anew: where the voice is lower, the window of both is longer.
-            take_hz = fundamental_hz(self._x, self._rate_hz, time_s, take_hz, window_s)
-            wanted_hz = take_hz * 2.0 ** (semitones[steady] / 12.0)
+            anew_hz = fundamental_hz(self._x, self._rate_hz, time_s, take_hz, window_s)
+            sure[steady] = np.abs(1200.0 * np.log2(anew_hz / take_hz)) <= OFF_CENTS
+            wanted_hz = anew_hz * 2.0 ** (semitones[steady] / 12.0)
         voice_hz = fundamental_hz(y, self._rate_hz, time_s + latency_samples / self._rate_hz, wanted_hz, window_s)
         cents[steady] = 1200.0 * np.log2(voice_hz / wanted_hz)  # (1)
-        return cents
+        return sure, cents
 
-    def _note(self, note: SteadyNote, aligned: Array, peaks: Array, semitones: Array, cents: Array) -> NoteError:
+    def _note(
+        self,
+        number: int,
+        aligned: Array,
+        peaks: Array,
+        semitones: Array,
+        sure: npt.NDArray[np.bool_],
+        cents: Array,
+    ) -> NoteError:
+        note = self.found.notes[number]
         own = slice(note.steady_first, note.steady_last) if note.steady else slice(note.first, note.last)
         pitch_hz, interval = self.found.f0_hz[own], semitones[own]
         known = np.isfinite(pitch_hz) & np.isfinite(interval)
         take_hz = float(np.median(pitch_hz[known])) if known.any() else math.nan
         semitone = float(np.mean(interval[known])) if known.any() else math.nan
         span = slice(round(note.begin_s * self._rate_hz), round(note.end_s * self._rate_hz))
-        take_power, voice_power = _power(self._x[span]), _power(aligned[span])
+        take_power, voice_power = power(self._x[span]), power(aligned[span])
         lower_hz = take_hz * min(1.0, 2.0 ** (semitone / 12.0))
+        judged = note.steady_first + np.flatnonzero(sure[note.steady_first : note.steady_last])
         return NoteError(
             note.begin_s,
             note.end_s,
             take_hz,
             semitone,
-            self.found.time_s[note.steady_first : note.steady_last],
-            cents[note.steady_first : note.steady_last],
-            _db(voice_power / take_power) if take_power > 0.0 else math.nan,
+            self.found.time_s[judged],
+            cents[judged],
+            self._loud_s(self.found.time_s[judged], take_hz),
+            power_db(voice_power / take_power) if take_power > 0.0 else math.nan,
             self._gap_ms(note, peaks, lower_hz),
-            self._pre_echo_db(note, aligned),
+            self._pre_echo_db(number, aligned),
         )
+
+    def _loud_s(self, time_s: Array, take_hz: float) -> tuple[float, float]:
+        """First and last moment at which the take is within 12 dB of the loudest moment."""
+        if not time_s.size:
+            return math.nan, math.nan
+        half_s = 0.5 * max(WINDOW_S, LEAST_PERIODS / take_hz)
+        bounds = np.rint(np.stack([time_s - half_s, time_s + half_s]) * self._rate_hz).astype(np.int64)
+        levels = np.array([power(self._x[max(first, 0) : last]) for first, last in bounds.T.tolist()])
+        loud_s = time_s[levels >= 10.0 ** (FADED_DB / 10.0) * levels.max()]
+        return float(loud_s[0]), float(loud_s[-1])
 
     def _gap_ms(self, note: SteadyNote, peaks: Array, lower_hz: float) -> float:
         """Longest gap after the attack and before the release."""
@@ -280,30 +310,16 @@ class HarmonyJudge:
             return 0.0
         held = math.ceil(max(LEAST_HELD_S, 1.0 / lower_hz if lower_hz > 0.0 else GAP_S) / self._cell_s)
         first, last = (round(self.found.time_s[i] / self._cell_s) for i in (note.first, note.last - 1))
-        take, voice = (_held_peaks(p[first:last], held) for p in (self._take_peaks, peaks))
-        low = voice < 10.0 ** (GAP_DB / 20.0) * take
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], low, [False]]).astype(np.int8)))
-        longest = int(np.max(edges[1::2] - edges[::2], initial=0))
-        # Holding a peak hides all but one cell of its own length.
-        return 1000.0 * self._cell_s * (longest + held - 1) if longest else 0.0
+        return 1000.0 * self._cell_s * longest_gap(self._take_peaks[first:last], peaks[first:last], held)
 
-    def _pre_echo_db(self, note: SteadyNote, aligned: Array) -> float:
-        begin, end = (round(t / self._cell_s) for t in (note.begin_s, note.end_s))
-        loud = float(np.median(self._take_peaks[begin:end])) if end > begin else 0.0
-        first = max(begin - round(ONSET_REACH_S[0] / self._cell_s), 0)
-        reach = self._take_peaks[first : begin + round(ONSET_REACH_S[1] / self._cell_s)]
-        near = reach >= 10.0 ** (REST_DB / 20.0) * loud
-        onset = (first + int(np.argmax(near))) * self._cell
-        begin_n, end_n = (onset - round(s * self._rate_hz) for s in PRE_ECHO_S)
-        rest = onset - round(REST_S * self._rate_hz)
-        stop = round(note.end_s * self._rate_hz)
-        if loud == 0.0 or not near.any() or rest < 0 or stop <= onset:
+    def _pre_echo_db(self, number: int, aligned: Array) -> float:
+        note = self.found.notes[number]
+        earliest_s = self.found.notes[number - 1].begin_s if number else 0.0
+        begins = take_begins(note, earliest_s, self._take_peaks, self._cell_s)
+        if begins is None:
             return math.nan
-        if _db(_power(self._x[rest:end_n]) / _power(self._x[onset:stop])) > REST_DB:
-            return math.nan
-        before, take = aligned[begin_n:end_n], self._x[begin_n:end_n]
-        sounding = _power(aligned[onset:stop])
-        return _db(min(_power(before), _power(before - take)) / sounding) if sounding > 0.0 else math.nan
+        rises, speaks = (cell * self._cell for cell in begins)
+        return pre_echo_db(self._x, aligned, rises, speaks, round(note.end_s * self._rate_hz), self._rate_hz)
 
 
 def _mean(cents: Array) -> float:
@@ -314,27 +330,3 @@ def _mean(cents: Array) -> float:
 def _spread(cents: Array) -> float:
     known = cents[np.isfinite(cents)]
     return float(np.std(known)) if known.size else math.nan
-
-
-def _power(x: Array) -> float:
-    return float(np.mean(np.square(x))) if x.size else 0.0
-
-
-def _db(power: float) -> float:
-    return 10.0 * math.log10(power) if power > 0.0 else -math.inf
-
-
-def _cell_peaks(x: Array, cell: int) -> Array:
-    """Largest sample of each cell, shape (cells,)."""
-    whole = np.zeros(-(-x.size // cell) * cell)
-    whole[: x.size] = np.abs(x)
-    peaks: Array = whole.reshape(-1, cell).max(axis=1)
-    return peaks
-
-
-def _held_peaks(peaks: Array, held: int) -> Array:
-    """Largest of every `held` neighbouring cells; none if there are fewer."""
-    if peaks.size < held:
-        return np.zeros(0)
-    largest: Array = np.lib.stride_tricks.sliding_window_view(peaks, held).max(axis=1)
-    return largest

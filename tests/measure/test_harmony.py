@@ -207,6 +207,125 @@ def test_pre_echo_has_the_power_that_it_was_given(echo_db: float) -> None:
     assert error.pre_echo_db == error.notes[1].pre_echo_db
 
 
+def noise(seconds: float, level_db: float, seed: int) -> np.ndarray:
+    """White, of a level in dB rms."""
+    samples = np.random.default_rng(seed).standard_normal(round(seconds * RATE_HZ))
+    return 10.0 ** (level_db / 20.0) * samples
+
+
+def tone(pitch_hz: float, level_db: float = -20.0) -> np.ndarray:
+    """A second and a half of rest, then a tone of 0.8 s at once, of a level in dB rms."""
+    sound = harmonics(pitch_hz, SAW, 0.8)
+    sound *= 10.0 ** (level_db / 20.0) / math.sqrt(np.mean(sound**2))
+    return np.concatenate([np.zeros(72_000), sound, np.zeros(24_000)])
+
+
+TONE_S, TONE_END_S = 1.5, 2.3
+
+
+def only_pre_echo_db(take: np.ndarray, voice: np.ndarray) -> float:
+    """Of a take with one note, a fifth below the voice."""
+    (note,) = harmony_error(take, voice, RATE_HZ, 12.0 * math.log2(1.5)).notes
+    return note.pre_echo_db
+
+
+@pytest.mark.parametrize("breath_s", [0.0, 0.05, 0.09])
+def test_what_sounds_with_the_take_is_no_echo_however_late_the_note_is_found(breath_s: float) -> None:
+    # A chiff 10 dB under the tone, which the tracker does not count; a voice has noise of its own there, 2 dB louder.
+    chiff = slice(72_000 - round(breath_s * RATE_HZ), 72_000)
+    take, voice = tone(220.0), tone(330.0)
+    take[chiff] += noise(breath_s, -30.0, 1)
+    voice[chiff] += noise(breath_s, -28.0, 2)
+    assert only_pre_echo_db(take, voice) < -100.0
+
+
+def test_a_slow_attack_is_no_echo() -> None:
+    # From 80 dB under the tone to its level, in 160 ms; the voice is 10 ms ahead, 5 dB: less than the 6 that it may be.
+    seconds = np.arange(tone(220.0).size) / RATE_HZ - TONE_S
+
+    def swell(ahead_s: float) -> np.ndarray:
+        level_db = np.clip(500.0 * (seconds + ahead_s - 0.16), -80.0, 0.0)
+        return np.where(seconds + ahead_s > 0.0, 10.0 ** (level_db / 20.0), 0.0)
+
+    take, voice = tone(220.0), tone(330.0)
+    assert only_pre_echo_db(take * swell(0.0), voice * swell(0.01)) < -60.0
+
+
+@pytest.mark.parametrize("room_db", [-200.0, -70.0, -62.0])
+def test_a_voice_that_begins_20_ms_early_is_told(room_db: float) -> None:
+    take, voice = (tone(f) + noise(2.8, room_db, s) for f, s in ((220.0, 1), (330.0, 2)))
+    assert only_pre_echo_db(take, voice) < -45.0
+    early = slice(72_000 - 960, 72_000)
+    voice[early] += 10.0 ** (-30.0 / 20.0) * tone(330.0)[80_000:80_960]
+    # 15 of the 35 ms that are listened to, at -30 dB: 10 log10(15 / 35) = -3.7.
+    assert only_pre_echo_db(take, voice) == pytest.approx(-33.7, abs=0.7)
+
+
+def test_an_early_voice_is_told_under_breath_that_comes_first() -> None:
+    # 200 ms of breath 45 dB under the tone: the take has begun, but does not speak yet.
+    take, voice = tone(220.0), tone(330.0)
+    for sound, seed in ((take, 1), (voice, 2)):
+        sound[72_000 - 9_600 : 72_000] += noise(0.2, -65.0, seed)
+    assert only_pre_echo_db(take, voice) < -60.0
+    voice[72_000 - 960 : 72_000] += 10.0 ** (-30.0 / 20.0) * tone(330.0)[80_000:80_960]
+    # As above, less four times the breath: 10^-3.37 - 4 * 10^-4.5 is -35.3 dB.
+    assert only_pre_echo_db(take, voice) == pytest.approx(-35.3, abs=0.7)
+
+
+@pytest.mark.parametrize(("rest_s", "told"), [(0.07, False), (0.12, True)])
+def test_what_rings_of_the_note_before_is_no_echo(rest_s: float, told: bool) -> None:
+    # The voice rings for 60 ms more, 15 dB softer; a rest of less than 100 ms is none to judge by.
+    rest = np.zeros(round(rest_s * RATE_HZ))
+    take, voice = (np.concatenate([tone(f)[:110_000], rest, tone(1.125 * f)[72_000:]]) for f in (220.0, 330.0))
+    voice[110_000:112_880] += 10.0 ** (-15.0 / 20.0) * tone(330.0)[80_000:82_880]
+    first, second = harmony_error(take, voice, RATE_HZ, 12.0 * math.log2(1.5)).notes
+    assert first.pre_echo_db < -100.0
+    assert second.pre_echo_db < -100.0 if told else math.isnan(second.pre_echo_db)
+
+
+def with_decay(sound: np.ndarray, seed: int) -> np.ndarray:
+    """Dies away by 150 dB/s from 0.3 s before its end on, into noise that is 20 dB softer than it was."""
+    seconds = np.arange(sound.size) / RATE_HZ - (TONE_END_S - 0.3)
+    return sound * 10.0 ** (-150.0 * np.maximum(seconds, 0.0) / 20.0) + noise(2.8, -40.0, seed)
+
+
+def test_a_voice_that_fades_into_noise_with_the_take_does_not_drop_out() -> None:
+    # 80 ms after the decay begins the take is 12 dB softer; from there on the voice is noise, at the take's own level.
+    faded = round((TONE_END_S - 0.3 + 0.08) * RATE_HZ)
+    take, voice = with_decay(tone(220.0), 1), with_decay(tone(330.0), 2)
+    level = np.sqrt(np.convolve((take - voice) ** 2 / 2.0, np.ones(960) / 960.0, "same"))
+    lost = np.where(np.arange(voice.size) < faded + 960, voice, level * noise(2.8, 0.0, 3))
+    (note,) = harmony_error(take, lost, RATE_HZ, 12.0 * math.log2(1.5)).notes
+    assert note.time_s[-1] > TONE_END_S - 0.3 + 0.12  # the tracker's note goes on
+    assert note.loud_s[1] == pytest.approx(TONE_END_S - 0.3 + 0.08, abs=0.015)
+    assert not note.dropped_out
+
+
+@pytest.mark.parametrize("wrong_semitones", [-12.0, 12.0])
+def test_a_voice_an_octave_wrong_for_a_fifth_of_a_note_drops_out(wrong_semitones: float) -> None:
+    # 160 of 800 ms, in a decay by 9 dB: not so soft that it would not count.
+    seconds = np.arange(tone(220.0).size) / RATE_HZ - TONE_S
+    take, voice, wrong = (
+        tone(f) * 10.0 ** (-9.0 * np.clip(seconds / 0.8, 0.0, 1.0) / 20.0)
+        for f in (220.0, 330.0, 330.0 * 2.0 ** (wrong_semitones / 12.0))
+    )
+    voice[100_000:107_680] = wrong[100_000:107_680]
+    (note,) = harmony_error(take, voice, RATE_HZ, 12.0 * math.log2(1.5)).notes
+    assert note.dropped_out
+    assert 0.15 < note.off_share < 0.35
+
+
+def test_a_silence_of_30_ms_in_a_faded_tail_drops_out() -> None:
+    take, voice = with_decay(tone(220.0), 1), with_decay(tone(330.0), 2)
+    (whole,) = harmony_error(take, voice, RATE_HZ, 12.0 * math.log2(1.5)).notes
+    at = round((whole.time_s[-1] - 0.04) * RATE_HZ)
+    voice[at : at + 1_440] = 0.0
+    (note,) = harmony_error(take, voice, RATE_HZ, 12.0 * math.log2(1.5)).notes
+    assert not whole.dropped_out
+    assert note.dropped_out
+    assert note.gap_ms == pytest.approx(30.0, abs=3.5)
+
+
 def test_other_rates_say_the_same() -> None:
     for rate_hz in (44_100.0, 96_000.0):
         take, voice = (played(STEPS, s, rate_hz).audio for s in (0.0, 7.0))
