@@ -57,7 +57,6 @@ def turn_peaks(since: int, frames: Frames, ratios: Array, found: Peaks, before: 
         advance = pace * hop
         measured[NOW_FREQUENCY, j] = measured[FREQUENCY, j]
         if old >= 0 and abs(measured[FREQUENCY, j] - old_measured[FREQUENCY, old]) < NEAR:
-            advance = 0.5 * (advance + TURN * old_measured[FREQUENCY, old] * hop / n)
             rise = measured[FREQUENCY, j] - old_measured[FREQUENCY, old]
             measured[NOW_FREQUENCY, j] = max(measured[FREQUENCY, j] + rise * late * n / hop, 0.0)
             unlike = measured[PHASE, j] - old_measured[PHASE, old] - advance
