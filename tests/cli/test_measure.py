@@ -71,7 +71,7 @@ def test_json_tells_every_note(take: Path, tmp_path: Path, capsys: pytest.Captur
 
 
 def test_a_voice_that_never_sounds_is_silent(take: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    text = SKETCH + 'lowest_note = "C6"\nunpitched_db = "off"\n'
+    text = SKETCH + 'lowest_note = "D5"\nunpitched_db = "off"\n'
     run = ran(capsys, "measure", "--harmony", sketch_file(tmp_path, text), take)
     assert run.code == 0
     assert run.out.count("silent") == 3
