@@ -8,7 +8,7 @@ A tone begins
 - with an attack (one that is older than the tone is the tone's own, known late);
 - where a pitch is known again after a rest;
 - with a step: the pitch lies still further than `NEAR_ST` from the centre (a running mean) of the tone before, and made
-  `STEP_SHARE` of its way there within `STEP_S`: as slurs do, while bends, vibrato and glissandi don't.
+  `STEP_SHARE` of its way there, or `STEP_ST`, within `STEP_S`: as slurs do, while bends, vibrato and glissandi don't.
 
 The note nearest to its pitch is chosen as soon as, `commit_ms` after the beginning, the pitch lies still: within
 `STILL_ST` for `STILL_S`, or for what `KNOWN_S` leaves of a short `commit_ms`, all of it after the last attack became
@@ -48,8 +48,10 @@ NEAR_ST = 0.65
 STEP_SHARE, STEP_S = 0.4, 0.02
 """So much of the way takes 14 ms at most under a slur, even on the trombone; a bend of 200 ms, up and back as a cosine,
 makes 0.31 of its way in `STEP_S`."""
+STEP_ST = 1.5
+"""And so much within `STEP_S` is faster than any bend: one of two semitones in 100 ms makes 1.2."""
 LEFT_SHARE = 0.3
-"""Share of the way at which a pitch has left."""
+"""Share of the way at which a pitch has left: the step began within `STEP_S` before."""
 CENTRE_S = 0.25
 """Time constant of a tone's centre."""
 SETTLED_S, SETTLED_ST = 0.5, 0.6
@@ -107,13 +109,15 @@ def middle_of_swing(ring: Array, spans: Counts, k: Counts) -> float:
 @kernel
 def stepped_at(place: float, ring: Array, spans: Counts, k: Counts, z: Array) -> int:
     """Return when the newest step on the way from the tone's centre to a place began, or -1 if there was none."""
-    away = place - z[_CENTRE]
+    away, left = place - z[_CENTRE], np.int64(-1)
     for ago in range(min(spans[_SWINGING], k[_KNOWN])):
         before = ring[(k[_KNOWN] - 1 - ago) & (ring.shape[0] - 1)]
         after = ring[(k[_KNOWN] - 1 - max(ago - spans[_STEP], 0)) & (ring.shape[0] - 1)]
-        if (after - before) / away >= STEP_SHARE:
+        if (after - before) / away >= min(STEP_SHARE, STEP_ST / abs(away)):
             return int(k[_STEP_NOW] - ago)
-        if (before - z[_CENTRE]) / away <= LEFT_SHARE:
+        if left < 0 and (before - z[_CENTRE]) / away <= LEFT_SHARE:
+            left = ago
+        if left >= 0 and ago - left >= spans[_STEP]:
             return -1
     return -1
 
