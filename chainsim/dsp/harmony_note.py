@@ -109,7 +109,7 @@ def middle_of_swing(ring: Array, spans: Counts, k: Counts) -> float:
 @kernel
 def stepped_at(place: float, ring: Array, spans: Counts, k: Counts, z: Array) -> int:
     """Return when the newest step on the way from the tone's centre to a place began, or -1 if there was none."""
-    away, left = place - z[_CENTRE], np.int64(-1)
+    away, left = place - z[_CENTRE], -1
     for ago in range(min(spans[_SWINGING], k[_KNOWN])):
         before = ring[(k[_KNOWN] - 1 - ago) & (ring.shape[0] - 1)]
         after = ring[(k[_KNOWN] - 1 - max(ago - spans[_STEP], 0)) & (ring.shape[0] - 1)]
