@@ -19,12 +19,24 @@ pytestmark = pytest.mark.skipif(os.name == "nt", reason="signals are sent otherw
 COMMAND = [sys.executable, "-m", "chainsim", "render", "s.toml", "take.wav", "-o", "out.wav"]
 
 
+def heed_interrupts() -> None:
+    """Tests that a shell began in the background ignore interrupts, and so would what they start."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def interrupted(
     folder: Path, ready: Callable[[], bool], kind: signal.Signals, **environment: str
 ) -> tuple[int, list[str]]:
     """Start a render, send a signal once it is ready for it, and return code and lines on stderr."""
     environment = {**os.environ, **environment}
-    with subprocess.Popen(COMMAND, cwd=folder, env=environment, stderr=subprocess.PIPE, text=True) as process:
+    with subprocess.Popen(
+        COMMAND,
+        cwd=folder,
+        env=environment,
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=heed_interrupts,
+    ) as process:
         end = time.monotonic() + 60.0
         while not ready() and time.monotonic() < end:
             time.sleep(0.02)
