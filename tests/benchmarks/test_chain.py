@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import subprocess
 import sys
-import time
 
 import numpy as np
 import pytest
 
-from chainsim.graph.engine import Engine
-from chainsim.graph.rendering import array_reader, build_graph
-from chainsim.sketch.loading import parse_sketch
+from tests.benchmarks.bench import best_speed
 
 CHAIN = """
 tempo_bpm = 120
@@ -48,18 +45,9 @@ def horn_like(seconds: float, rate_hz: float = 48_000.0) -> np.ndarray:
 @pytest.mark.bench
 def test_speed_of_the_whole_chain(capsys: pytest.CaptureFixture[str]) -> None:
     """Target on one core: 120 x real time, kernels and engine."""
-    x = horn_like(20.0)
-    best = 0.0
-    for _ in range(3):
-        graph = build_graph(parse_sketch(CHAIN), 48_000.0)
-        engine = Engine(graph, array_reader(x), x.shape[1])
-        engine.warm_up()
-        begun = time.perf_counter()
-        frames = sum(outputs["out"].shape[1] for _, outputs in engine.stream())
-        best = max(best, frames / 48_000.0 / (time.perf_counter() - begun))
+    best = best_speed(CHAIN, horn_like(20.0), 48_000.0, 3)
     with capsys.disabled():
         print(f"\nequalizer, filter under blender, gate, delay, reverb: {best:.0f} x real time on one core")
-    assert frames == engine.frames
 
 
 MEMORY = """

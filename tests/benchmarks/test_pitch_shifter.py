@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 
 import numpy as np
@@ -11,14 +10,11 @@ import pytest
 from chainsim.dsp.harmonic_tables import GUARD, keep_table, read_voice, take_away
 from chainsim.dsp.period_harmonics import fold_two_periods
 from chainsim.dsp.period_marks import likeness
-from chainsim.graph.engine import Engine
-from chainsim.graph.rendering import array_reader, build_graph
 from chainsim.horn.phrases import PHRASES
 from chainsim.horn.play import play
 from chainsim.kernel import kernel
-from chainsim.sketch.loading import parse_sketch
 from chainsim.units import Array
-from tests.benchmarks.bench import best_ns, call_c, compile_c, needs_cc
+from tests.benchmarks.bench import best_ns, best_speed, call_c, compile_c, needs_cc
 from tests.dsp.tracked import harmonics, mellow
 
 FS = 48_000.0
@@ -113,16 +109,7 @@ def test_marks_and_folding_agree_with_c() -> None:
 @pytest.mark.bench
 def test_speed_of_tracker_and_two_voices(capsys: pytest.CaptureFixture[str]) -> None:
     """One graph, one core, an alto saxophone's range at 48 kHz, a third and a fifth; target 180 x real time."""
-    x, best = play(PHRASES["lantern waltz"], "alto sax").audio[np.newaxis], 0.0
-    for _ in range(5):
-        engine = Engine(build_graph(parse_sketch(SKETCH), FS), array_reader(x), x.shape[1])
-        engine.warm_up()
-        begun = time.perf_counter()
-        peak, frames = 0.0, 0
-        for _, outputs in engine.stream():
-            peak, frames = max(peak, float(np.abs(outputs["out"]).max(initial=0.0))), frames + outputs["out"].shape[1]
-        best = max(best, frames / FS / (time.perf_counter() - begun))
-        assert peak > 0.05
+    best = best_speed(SKETCH, play(PHRASES["lantern waltz"], "alto sax").audio[np.newaxis], FS, 5)
     with capsys.disabled():
         print(
             f"\npitch tracker and two-voice pitch shifter, alto sax: {best:.0f} x real time (target 180), "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 
 import numpy as np
@@ -11,12 +10,9 @@ import pytest
 
 from chainsim.dsp.pitch_periods import FLOOR_POWER, Band, add_products, periodicity, push
 from chainsim.dsp.pitch_tracker import HIGH_WINDOW_S, LOW_WINDOW_S, OVERLAP, SPLIT_HZ, PitchTracker
-from chainsim.graph.engine import Engine
-from chainsim.graph.rendering import array_reader, build_graph
 from chainsim.kernel import kernel
 from chainsim.music.horns import HORNS
-from chainsim.sketch.loading import parse_sketch
-from tests.benchmarks.bench import best_ns, call_c, compile_c, needs_cc
+from tests.benchmarks.bench import best_ns, best_speed, call_c, compile_c, needs_cc
 from tests.dsp.tracked import FULL_RANGE_HZ, harmonics, notes, with_noise
 
 FS = 48_000.0
@@ -118,15 +114,6 @@ def test_speed(name: str, range_hz: tuple[float, float], target: int, capsys: py
 @pytest.mark.bench
 def test_speed_of_tracker_and_two_voices(capsys: pytest.CaptureFixture[str]) -> None:
     """One graph, one core, synth with its filter; target 150 x real time."""
-    x, best = take(20.0)[np.newaxis], 0.0
-    for _ in range(3):
-        engine = Engine(build_graph(parse_sketch(SKETCH), FS), array_reader(x), x.shape[1])
-        engine.warm_up()
-        begun = time.perf_counter()
-        peak, frames = 0.0, 0
-        for _, outputs in engine.stream():
-            peak, frames = max(peak, float(np.abs(outputs["out"]).max(initial=0.0))), frames + outputs["out"].shape[1]
-        best = max(best, frames / FS / (time.perf_counter() - begun))
-        assert peak > 0.05
+    best = best_speed(SKETCH, take(20.0)[np.newaxis], FS, 3)
     with capsys.disabled():
         print(f"\npitch tracker and two-voice following synth: {best:.0f} x real time (target 150)")

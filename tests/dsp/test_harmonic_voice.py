@@ -126,7 +126,8 @@ def test_dispersion_is_a_parabola_of_phases() -> None:
 
 def test_dispersed_equal_harmonics_have_a_low_crest() -> None:
     """4.6 dB by S. Boyd, "Multitone signals with low crest factor", IEEE Trans. Circuits and Systems 33 (1986),
-    1018-1022, for phases pi (m - 1)^2 / n, which are these shifted in time, if n = 48. In step: sqrt(2 n), 19.8 dB.
+    1018-1022 (from memory), for phases pi (m - 1)^2 / n, which are these shifted in time, if n = 48. In step they have
+    sqrt(2 n), 19.8 dB.
     """
     count = 48
     re, im = np.ones(count + 1), np.zeros(count + 1)

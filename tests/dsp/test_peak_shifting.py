@@ -115,7 +115,7 @@ def test_two_tones_a_fifth_apart_both_move_and_stay_steady(f0_hz: float) -> None
 @pytest.mark.parametrize("steps", [-5.0, 4.0, 7.0])
 def test_a_mistuned_pair_does_not_pump_where_formants_stay(steps: float) -> None:
     # The third partial of one and the second of the other beat once a second; no other partial does. An envelope as it
-    # is from frame to frame moved them by 4 to 7 dB up and down.
+    # is from frame to frame moved them by some 6 dB up and down.
     x = tone(220.0, 20, 2.0) + tone(330.5, 20, 2.0)
     y = shifted(x, ratio_of(steps), formant=1.0)[0, SETTLED:-SETTLED]
     swings_db = []
