@@ -61,25 +61,39 @@ def parse_meter(text: str) -> Meter:
     raise SettingError(f'no meter "{text}", allowed 1 to {MOST_BEATS} beats over {units}, such as "3/4"')
 
 
-def quarters_at(text: str, meter: Meter) -> float:
-    """Quarters from the beginning of bar 1 to a bar and beat: equation (1).
+def parse_place(text: str) -> tuple[int, float]:
+    """Read bar and beat.
 
     Parameters
     ----------
     text : str
         "BAR:BEAT", both counted from 1, the beat with a fraction if need be; "17" is the first beat of bar 17.
-    meter : Meter
+
+    Raises
+    ------
+    SettingError
+        If it is no place in any meter.
+    """
+    found = _PLACE.fullmatch(text.strip())
+    bar, beat = (int(found[1]), float(found[2] or 1)) if found else (0, 0.0)
+    if bar < 1 or not 1.0 <= beat < MOST_BEATS + 1:
+        raise SettingError(f'no place "{text}", allowed "BAR:BEAT" such as "17:2.5", from bar 1 and beat 1 on')
+    return bar, beat
+
+
+def quarters_at(text: str, meter: Meter) -> float:
+    """Quarters from the beginning of bar 1 to a place as `parse_place` reads it: equation (1).
 
     Raises
     ------
     SettingError
         If it is no place, or the bar has no such beat.
     """
-    found = _PLACE.fullmatch(text.strip())
-    bar, beat = (int(found[1]), float(found[2] or 1)) if found else (0, 0.0)
-    if bar < 1 or not 1.0 <= beat < meter.beats + 1:
-        within = f"beat 1 up to, not including, {meter.beats + 1} ({meter.text})"
-        raise SettingError(f'no place "{text}", allowed "BAR:BEAT" such as "17:2.5", from bar 1 on, {within}')
+    bar, beat = parse_place(text)
+    if beat >= meter.beats + 1:
+        raise SettingError(
+            f'no place "{text}" in {meter.text}, allowed beats from 1 up to, not including, {meter.beats + 1}'
+        )
     return ((bar - 1) * meter.beats + beat - 1.0) * meter.quarters_per_beat
 
 

@@ -1,4 +1,4 @@
-"""Tempo, breakpoints, envelope: rows that follow from their definitions."""
+"""Tempo, envelope, drives: rows that follow from their definitions."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import pytest
 
 from chainsim.block import Block, Context, Io, Moving
 from chainsim.settings import Spec
-from chainsim.stage.breakpoints import Breakpoints, BreakpointsSettings
 from chainsim.stage.drives import CURVES, OFF_DB, Drive, shape_position
 from chainsim.stage.envelope import Envelope, EnvelopeSettings
 from chainsim.stage.tempo import Tempo, TempoSettings
@@ -29,11 +28,6 @@ def test_the_beat_runs_on_through_a_change_of_tempo() -> None:
     assert (bpm[7_999], bpm[8_000]) == (120.0, 60.0)
     # 2 beats in the first second at 120, then 1 in the next at 60
     assert [beat[n] for n in (0, 4_000, 8_000, 16_000)] == pytest.approx([0.0, 1.0, 2.0, 3.0], abs=1e-12)
-
-
-def test_breakpoints_are_joined_by_straight_lines() -> None:
-    (y,) = rows(Breakpoints(BreakpointsSettings(points=[[0.1, 0.2], [0.3, 1.0]])), 4_000)
-    assert [y[n] for n in (0, 800, 1_600, 2_400, 3_999)] == pytest.approx([0.2, 0.2, 0.6, 1.0, 1.0], abs=1e-12)
 
 
 @pytest.mark.parametrize(("peak_db", "position"), [(-50.0, 0.0), (-30.0, 0.5), (-10.0, 1.0), (0.0, 1.0), (-70.0, 0.0)])
