@@ -121,7 +121,7 @@ class Context:
         Lowest pitch that the sketch's horn is expected to play.
     seed : int
         Made of the settings and the block's own name, never of its place in a graph.
-    key, instrument, a4_hz
+    key, instrument, a4_hz, meter
         Of the sketch: key and horn as names, sounding pitch; None where not given.
     assets : Assets
     """
@@ -136,6 +136,7 @@ class Context:
     key: str | None = None
     instrument: str | None = None
     a4_hz: float = 440.0
+    meter: str = "4/4"
     assets: Assets = Assets()
 
 

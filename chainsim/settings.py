@@ -69,7 +69,7 @@ def fixed(default: float | None, low: float, high: float, unit: str, text: str) 
     return _number(default, low, high, unit, text)
 
 
-def whole(default: int, low: int, high: int, text: str) -> Any:
+def whole(default: int | None, low: int, high: int, text: str) -> Any:
     """Declare a whole number that keeps its value through a render."""
     return _number(default, low, high, "1", text)
 
@@ -91,7 +91,7 @@ def level(default_db: float, low_db: float, high_db: float, text: str, *, ramp_m
     return _number(default_db, low_db, high_db, "dB", text, movable=True, law="gain", ramp_ms=ramp_ms, may_be_off=True)
 
 
-def choice(default: str, text: str) -> Any:
+def choice(default: str | None, text: str) -> Any:
     """Declare a word out of a few; annotate the field with `Literal[...]`."""
     return Field(default, description=text, json_schema_extra={"unit": "1"})
 
@@ -111,7 +111,7 @@ def readable_by(parse: Callable[[str], object]) -> AfterValidator:
     return AfterValidator(check)
 
 
-def flag(default: bool, text: str) -> Any:
+def flag(default: bool | None, text: str) -> Any:
     """Declare a yes or no."""
     return Field(default, description=text, json_schema_extra={"unit": "1"})
 

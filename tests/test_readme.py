@@ -15,7 +15,10 @@ import soundfile
 
 from chainsim import load_sketch, parse_sketch, render
 from chainsim.resources import preset_paths, take_paths
+from chainsim.sketch.cues import CueSettings
+from chainsim.sketch.loading import TOP_KEYS
 from chainsim.sketch.model import Common, Header
+from chainsim.stage.foot import Foot
 from tests.cli.running import ran
 
 ROOT = Path(__file__).parent.parent
@@ -83,6 +86,8 @@ def test_every_example_of_the_sketch_page_renders(text: str, tmp_path: Path) -> 
     for name in re.findall(r'"(\w+\.mid)"', text):
         notes = [mido.Message("note_on", note=60), mido.Message("note_off", note=60, time=480)]
         mido.MidiFile(tracks=[mido.MidiTrack(notes)]).save(tmp_path / name)
+    for name in re.findall(r'"(\w+\.csv)"', text):
+        (tmp_path / name).write_text(fenced("csv", SKETCH_PAGE)[0])
     (tmp_path / "sketch.toml").write_text(text)
     sketch = load_sketch(tmp_path / "sketch.toml")
     assert sketch.warnings == ()
@@ -92,7 +97,7 @@ def test_every_example_of_the_sketch_page_renders(text: str, tmp_path: Path) -> 
 
 def test_the_sketch_page_shows_every_entry_of_the_head_and_of_all_blocks() -> None:
     shown = "\n".join(fenced("toml", SKETCH_PAGE))
-    for name in [*Header.specs(), *Common.specs(), "patches", "cues", "controllers", "align"]:
+    for name in [*Header.specs(), *Common.specs(), *TOP_KEYS, *Foot.specs(), *CueSettings.specs(), "align"]:
         if name != "format":
             assert name in (shown if name != "align" else SKETCH_PAGE.read_text()), name
 

@@ -21,7 +21,8 @@ from chainsim.listen.text_drawing import draw_chain
 from chainsim.measure.fitness import Fitness, measure_fitness, offsets
 from chainsim.notes.tuner import Tuning
 from chainsim.sketch.chain import block_names
-from chainsim.sketch.model import Cue, Sketch, State
+from chainsim.sketch.model import Sketch, State
+from chainsim.stage.cues import Cue
 from chainsim.stage.pitch_track import PitchTrack
 from chainsim.units import Audio
 
@@ -255,10 +256,9 @@ def _milliseconds(samples: tuple[float, float], rate_hz: float) -> tuple[float, 
 
 def _second_instances(sketch: Sketch, sample_rate_hz: float, channels: int) -> dict[str, int]:
     """Play every patch once, also those that no cue calls, and count the instances of each block."""
-    called = {cue.patch for cue in sketch.cues}
-    last_s = sketch.cues[-1].at_s if sketch.cues else 0.0
-    uncalled = [name for name in sketch.patches if name not in called]
-    cues = (*sketch.cues, *(Cue(last_s + k, name) for k, name in enumerate(uncalled, start=1)))
+    last_s = max((cue.at_s for cue in sketch.cues), default=0.0)
+    every = (Cue(last_s + k, "patch", name) for k, name in enumerate(sketch.patches, start=1))
+    cues = (*sketch.cues, *every)
     if not cues:
         return {}
     graph = build_graph(replace(sketch, cues=cues), sample_rate_hz, channels)

@@ -71,12 +71,12 @@ class GateReport:
 def states(sketch: Sketch) -> Iterator[tuple[str, State]]:
     """Yield the sketch as written, then its patches, each by name."""
     yield AS_WRITTEN, sketch.base
-    yield from sketch.patches.items()
+    yield from ((name, patch.state) for name, patch in sketch.patches.items())
 
 
 def alone(sketch: Sketch, state: State) -> Sketch:
     """The sketch in one of its states, without cues."""
-    return replace(sketch, base=state, patches={}, cues=())
+    return replace(sketch.alone(), base=state)
 
 
 def play(

@@ -80,7 +80,7 @@ def _sketch_lines(report: CheckReport) -> Iterator[str]:
             yield patch.picture
         yield from _sums(patch)
     if report.cues:
-        yield "\nCues: " + ", ".join(f"{cue.patch} at {cue.at_s:g} s" for cue in report.cues)
+        yield "\nCues: " + ", ".join(f"{cue.text} at {cue.when}" for cue in report.cues)
     notes = list(_worth_knowing(report))
     if notes:
         yield "\nWorth knowing:"

@@ -140,13 +140,15 @@ def _sketch(path: Path | None) -> Sketch | None:
 
 def _tempi(sketch: Sketch | None, tempo_bpm: float | None) -> list[tuple[float, float]]:
     """The tempo option, or the tempo of the sketch with its cues."""
+    from chainsim.sketch.timeline import timeline
+
     if tempo_bpm is not None:
         if not 20.0 <= tempo_bpm <= 400.0:
             raise click.UsageError(f"--tempo-bpm = {tempo_bpm:g} bpm, allowed 20 ... 400 bpm")
         return [(0.0, tempo_bpm)]
     if sketch is None:
         return [(0.0, 120.0)]
-    return [(at_s, state.tempo_bpm) for at_s, state in sketch.timeline()]
+    return [(at_s, state.tempo_bpm) for at_s, state in timeline(sketch)]
 
 
 def _lines(found: Track, tuning: Tuning, written: bool, moments: bool) -> Iterator[str]:

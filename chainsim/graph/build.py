@@ -94,7 +94,7 @@ class GraphBuilder:
             If a block cannot be prepared for this rate and layout; all such faults together.
         """
         roots = list(self._outputs.values())
-        order = in_order(roots)
+        order = in_order([*roots, *(node for node, _ in self._readings.values())])
         self._prepare(order)
         warnings: list[str] = []
         placed = [state for placing in self._placings for state in placing.placed]
@@ -137,6 +137,7 @@ class GraphBuilder:
                 key=node.key,
                 instrument=placing.sketch.header.instrument,
                 a4_hz=node.a4_hz,
+                meter=placing.sketch.header.meter,
                 assets=placing.sketch.assets,
             )
             try:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 
 from chainsim.block import block_type, settings_json
 from chainsim.errors import GraphError
@@ -15,7 +15,7 @@ from chainsim.stage.controllers import CONTROLLER_TYPES
 from chainsim.stage.pitch_track import PitchTrack, PitchTrackSettings
 from chainsim.stage.tempo import Tempo, TempoSettings
 
-Heard = list[tuple[Node, float]]
+Heard = Sequence[tuple[Node, float]]
 
 
 class ControlPlacing:
@@ -48,8 +48,8 @@ class ControlPlacing:
             if "pitch" in controls and block.common.listens_to == INPUT:
                 self._pitch(block, [(self._scope.take, 1.0)])
 
-    def control(self, port: str, entry: BlockEntry, heard: Heard) -> Node:
-        """The source of a block's control port; `heard` is what its detector hears.
+    def control(self, port: str, entry: BlockEntry | None = None, heard: Heard = ()) -> Node:
+        """The source of a control port, be it a controller's or a block's; `heard` is what that one's detector hears.
 
         Raises
         ------
@@ -58,7 +58,7 @@ class ControlPlacing:
         """
         if port == "tempo":
             return self._tempo()
-        if port == "pitch":
+        if port == "pitch" and entry is not None:
             return self._pitch(entry, heard)
         raise GraphError(f'no source for a control port "{port}"; there are tempo and pitch')
 
@@ -80,12 +80,15 @@ class ControlPlacing:
         cls = CONTROLLER_TYPES[entry.type_name]
         source = self._source(heard_at(entry.listens_to, self._wiring)) if entry.listens_to else None
         self._in_work.pop()
+        controls = {port: self.control(port) for port in cls.controls_for(entry.settings)}
         heard = None if source is None or self._scope.has_patches else self._shelf.number(source)
         name = place if self._scope.has_patches else ""
-        key = (cls.type_name, settings_json(entry.settings), heard, name)
+        follows = tuple((port, self._shelf.number(node)) for port, node in controls.items())
+        folder = self._scope.sketch.folder if cls.reads_files else None
+        key = (cls.type_name, settings_json(entry.settings), heard, follows, folder, name)
         node = self._shelf.find(key)
         if node is None:
-            node = self._shelf.keep(key, Node("control", place, entry.settings, cls))
+            node = self._shelf.keep(key, Node("control", place, entry.settings, cls, controls=controls))
             node.ports = {port: [] for port in cls.audio_inputs}
         if source is not None:
             self._connect(node, "in", [(source, 1.0)])
@@ -96,7 +99,7 @@ class ControlPlacing:
     def _tempo(self) -> Node:
         rate_hz = self._scope.sample_rate_hz
         changes = [[start / rate_hz, state.tempo_bpm] for start, state in self._scope.timeline]
-        settings = TempoSettings(changes=changes)
+        settings = TempoSettings(changes=changes, first_beat_s=self._scope.sketch.header.first_beat_s)
         key = ("tempo", settings_json(settings))
         node = self._shelf.find(key) or self._shelf.keep(key, Node("control", "tempo", settings, Tempo))
         self._placed.nodes.add(node)

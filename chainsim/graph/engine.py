@@ -21,7 +21,7 @@ from chainsim.graph.buffers import Held, Pool
 from chainsim.graph.build import Graph
 from chainsim.graph.mixing import add_ramped, add_scaled, set_scaled
 from chainsim.graph.moving import MovingRow, follow
-from chainsim.graph.nodes import Edge, Node
+from chainsim.graph.nodes import Driven, Edge, Node
 from chainsim.graph.schedule import FADE_OUT_S, LONGEST_TAIL_S
 from chainsim.units import Array, Audio
 
@@ -235,12 +235,12 @@ class _Span:
                 self._frames,
                 inputs,
                 {p: self._held[s].array for p, s in node.controls.items()},
-                Moving({n: self._moving(node, n, r) for n, r in e._rows[node].items()}),
+                Moving({n: self._moving(r) for n, r in e._rows[node].items()}),
                 y,
                 readings,
             )
         )
-        self._tell(node, readings)
+        self._tell(node, y if node.kind == "control" else readings)
         self._held[node] = Held(y, readers, owned=True)
         for array in borrowed:
             e._pool.give(array)
@@ -250,7 +250,7 @@ class _Span:
     def _tell(self, node: Node, readings: Array) -> None:
         for label, (told, row) in self._e._graph.readings.items():
             if told is node:
-                self._told[label] = readings[row : row + 1]
+                self._told[label] = readings[row : row + 1].copy()
 
     def _finish_junction(self, node: Node, x: Audio, made: bool, readers: int) -> None:
         if made:
@@ -266,10 +266,11 @@ class _Span:
         for source in self._e._sources[node]:
             self._release(source)
 
-    def _moving(self, node: Node, name: str, row: MovingRow) -> Array:
-        controller = node.motions[name].controller
-        position = None if controller is None else self._held[controller].array[0]
-        return row.row(self._n0, self._frames, position)
+    def _moving(self, row: MovingRow) -> Array:
+        target = row.target(self._n0)
+        if isinstance(target, Driven):
+            return row.driven(target.drive, self._held[target.controller].array[0], self._frames)
+        return row.set_to(target, self._frames)
 
     def _width(self, edges: list[Edge]) -> int:
         return max((e.source.channels for e in edges), default=1)

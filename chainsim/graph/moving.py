@@ -13,9 +13,9 @@ import math
 
 import numpy as np
 
-from chainsim.graph.nodes import Motion
+from chainsim.graph.nodes import Motion, Target
 from chainsim.kernel import kernel
-from chainsim.stage.drives import CURVES, shape_position
+from chainsim.stage.drives import CURVES, Drive, shape_position
 from chainsim.units import Array, one_pole_coefficient
 
 LIMIT_OF_RATE = 0.45
@@ -66,12 +66,26 @@ class MovingRow:
         """Samples at which the target changes."""
         return self._starts
 
-    def row(self, n0: int, frames: int, position: Array | None) -> Array:
-        """The values of one span, in which the target has no step; `position` is the controller's row."""
-        if position is not None:
-            return self._driven(position, frames)
-        k = max(0, bisect.bisect_right(self._starts, n0) - 1)
-        exact = self._motion.spec.row_value(min(self._motion.targets[k][1], self._limit))
+    def target(self, n0: int) -> Target:
+        """What the setting follows in the span that begins at n0."""
+        return self._motion.targets[max(0, bisect.bisect_right(self._starts, n0) - 1)][1]
+
+    def driven(self, drive: Drive, position: Array, frames: int) -> Array:
+        """The values of one span in which a controller, whose row is `position`, drives the setting."""
+        low, high = drive.ends(self._motion.spec)
+        self._constant = math.nan
+        target, row = self._target[:frames], self._row[:frames]
+        shape_position(position, CURVES.index(drive.curve), low, high, self._law, target)
+        if self._limit < math.inf:
+            np.minimum(target, math.log(self._limit) if self._law == 1 else self._limit, out=target)
+        if frames and self._wake:
+            self._state[0], self._wake = target[0], False
+        follow(target, self._a, self._law, math.nan, math.nan, self._state, row)
+        return row
+
+    def set_to(self, value: float, frames: int) -> Array:
+        """The values of one span in which the setting goes to `value` and stays there."""
+        exact = self._motion.spec.row_value(min(value, self._limit))
         aim = math.log(exact) if self._law == 1 else exact
         if self._wake:
             self._state[0], self._wake = aim, False
@@ -84,17 +98,3 @@ class MovingRow:
         self._target[:frames] = aim
         follow(self._target[:frames], self._a, self._law, exact, aim, self._state, self._row[:frames])
         return self._row[:frames]
-
-    def _driven(self, position: Array, frames: int) -> Array:
-        drive = self._motion.drive
-        assert drive is not None
-        low, high = drive.ends(self._motion.spec)
-        self._constant = math.nan
-        target, row = self._target[:frames], self._row[:frames]
-        shape_position(position, CURVES.index(drive.curve), low, high, self._law, target)
-        if self._limit < math.inf:
-            np.minimum(target, math.log(self._limit) if self._law == 1 else self._limit, out=target)
-        if frames and self._wake:
-            self._state[0], self._wake = target[0], False
-        follow(target, self._a, self._law, math.nan, math.nan, self._state, row)
-        return row

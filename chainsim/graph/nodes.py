@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, TypeAlias
 
 from chainsim.block import Block
 from chainsim.graph.activity import NEVER, Activity
@@ -23,20 +23,33 @@ class Edge:
     activity: Activity = field(default_factory=Activity)
 
 
+@dataclass(frozen=True)
+class Driven:
+    """A setting in the hands of a controller."""
+
+    controller: Node
+    drive: Drive
+
+
+Target: TypeAlias = float | Driven
+
+
 @dataclass(eq=False)
 class Motion:
-    """How one movable setting of a node moves: targets from given samples on, or a controller."""
+    """How one movable setting of a node moves: what it follows from given samples on, in order of time."""
 
     spec: Spec
-    targets: list[tuple[int, float]]
-    controller: Node | None = None
-    drive: Drive | None = None
+    targets: list[tuple[int, Target]]
+
+    def controllers(self) -> list[Node]:
+        """Every controller that drives it at some time."""
+        return [target.controller for _, target in self.targets if isinstance(target, Driven)]
 
     def extremes(self) -> tuple[float, float]:
         """Smallest and largest value it takes, in the user's unit."""
-        values = [v for _, v in self.targets]
-        if self.drive is not None:
-            values = [self.drive.low, self.drive.high]
+        values: list[float] = []
+        for _, target in self.targets:
+            values += [target.drive.low, target.drive.high] if isinstance(target, Driven) else [target]
         return min(values), max(values)
 
 
@@ -85,7 +98,7 @@ class Node:
         """Every node it reads from."""
         found = [e.source for edges in self.ports.values() for e in edges]
         found += list(self.controls.values())
-        return found + [m.controller for m in self.motions.values() if m.controller is not None]
+        return found + [c for m in self.motions.values() for c in m.controllers()]
 
     @property
     def own_latency(self) -> float:

@@ -7,10 +7,14 @@ instance of each block, and a second one only where a fixed setting differs or t
 from __future__ import annotations
 
 from chainsim.errors import GraphError
-from chainsim.graph.nodes import Node
+from chainsim.graph.nodes import Edge, Node
 from chainsim.graph.shelf import PlacedState, Scope, Shelf
 from chainsim.graph.state_placing import StatePlacing
 from chainsim.sketch.model import Sketch
+from chainsim.sketch.timeline import timeline
+from chainsim.stage.pitch_track import PitchTrack, PitchTrackSettings
+
+TUNER = "tuner"
 
 
 class Placing:
@@ -28,7 +32,7 @@ class Placing:
     def __init__(
         self, sketch: Sketch, take: Node, shelf: Shelf, sample_rate_hz: float, probes: tuple[str, ...] = ()
     ) -> None:
-        states = {round(at_s * sample_rate_hz): state for at_s, state in sketch.timeline()}
+        states = {round(at_s * sample_rate_hz): state for at_s, state in timeline(sketch)}
         own_shelf = Shelf() if len(states) > 1 else shelf
         self._scope = Scope(sketch, take, own_shelf, sample_rate_hz, list(states.items()))
         self.sketch = sketch
@@ -37,16 +41,30 @@ class Placing:
             StatePlacing(self._scope, start, state).place(probes) for start, state in self._scope.timeline
         ]
         self.outputs = self._scope.outputs
+        self._tuner_node: Node | None = None
 
     def reading(self, block: str, reading: str) -> tuple[Node, int]:
-        """The node and the row of what a block tells of itself.
+        """The node and the row of what a block tells of itself, or the tuner of the pitch that is played.
 
         Raises
         ------
         GraphError
             If the block is engaged and heard in no state, or has no such reading.
         """
+        if block == TUNER and reading in PitchTrack.rows:
+            return self._tuner(), PitchTrack.rows.index(reading)
         node = self._scope.named.get(block)
         if node is None or node.block_class is None or reading not in node.block_class.readings:
             raise GraphError(f'no reading "{reading}" of a block "{block}" that is engaged and heard')
         return node, node.block_class.readings.index(reading)
+
+    def _tuner(self) -> Node:
+        """What follows the take's pitch from beginning to end, whatever is muted meanwhile."""
+        if self._tuner_node is None:
+            low_hz, high_hz = self.sketch.header.pitch_range_hz
+            settings = PitchTrackSettings(low_hz=low_hz, high_hz=high_hz)
+            ports = {"in": [Edge(self._scope.take)]}
+            self._tuner_node = Node("control", TUNER, settings, PitchTrack, ports=ports)
+            for state in self.placed:
+                state.nodes.add(self._tuner_node)
+        return self._tuner_node

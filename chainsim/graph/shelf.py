@@ -58,6 +58,8 @@ class Scope:
         The first node of each block that is heard.
     outputs : dict of Node
         "out" and the probes, each gathered over all states.
+    before_mute : Node
+        Where a sketch that mutes gathers all that may still ring, so that silence is silence.
     """
 
     sketch: Sketch
@@ -68,11 +70,17 @@ class Scope:
     instances: dict[str, list[Node]] = field(default_factory=dict)
     named: dict[str, Node] = field(default_factory=dict)
     outputs: dict[str, Node] = field(default_factory=dict)
+    before_mute: Node = field(default_factory=lambda: Node("junction", "out before the mute", ports={"in": []}))
 
     @property
     def has_patches(self) -> bool:
         """Whether there are several states, so that nothing is shared with other sketches."""
         return len(self.timeline) > 1
+
+    @property
+    def mutes(self) -> bool:
+        """Whether some state is muted."""
+        return any(state.muted for _, state in self.timeline)
 
     def output(self, name: str) -> Node:
         """The junction that gathers one output over all states."""

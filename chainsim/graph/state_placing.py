@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from typing import Any
 
 from chainsim.block import Block, block_type, settings_json
 from chainsim.errors import GraphError
 from chainsim.graph.control_placing import ControlPlacing
 from chainsim.graph.junctions import Fold, Latency, LatencySettings
-from chainsim.graph.nodes import Edge, Motion, Node, Rings
+from chainsim.graph.nodes import Driven, Edge, Motion, Node, Rings, Target
 from chainsim.graph.shelf import PlacedState, Scope
 from chainsim.graph.wiring import After, Input, Signal, Silence, Sum, Wiring, heard_at, wire
 from chainsim.settings import Settings
@@ -27,27 +27,27 @@ class StatePlacing:
         self._sums: dict[int, Node | None] = {}
         self._in_work: list[str] = []
         self._placed = PlacedState(start, {scope.take})
-        self._drives = {(d.block, d.setting): (c, d) for c in scope.sketch.controllers.values() for d in c.drives}
         self._controls = ControlPlacing(scope, state, self._wiring, self._placed, self._source, self._connect)
 
     def place(self, probes: tuple[str, ...]) -> PlacedState:
         """Add this state's nodes and edges; return what it uses."""
         out = self._wiring.out
-        if self._scope.sketch.header.feed == "mono":
-            self._feed_output("out", self._plain(Fold, Settings(), "fold to mono", out))
-        else:
-            self._feed_output("out", self._source(out))
+        folds = self._scope.sketch.header.feed == "mono"
+        heard = self._plain(Fold, Settings(), "fold to mono", out) if folds else self._source(out)
+        if self._scope.mutes:
+            self._feed(self._scope.before_mute, heard)
+            heard = None if self._state.muted else self._scope.before_mute
+        self._feed(self._scope.output("out"), heard)
         for probe in probes:
             if probe not in self._state.blocks and probe != "input":
                 known = ", ".join(["input", *self._state.blocks])
                 raise GraphError(f'probe "{probe}": no such block; there are {known}')
-            self._feed_output(probe, self._source(heard_at(probe, self._wiring)))
+            self._feed(self._scope.output(probe), self._source(heard_at(probe, self._wiring)))
         if self._scope.has_patches:
             self._controls.place_all()
         return self._placed
 
-    def _feed_output(self, name: str, source: Node | None) -> None:
-        node = self._scope.output(name)
+    def _feed(self, node: Node, source: Node | None) -> None:
         self._placed.nodes.add(node)
         if source is not None:
             self._connect(node, "in", [(source, 1.0)])
@@ -150,9 +150,12 @@ class StatePlacing:
             entry.name if cls.is_seeded(entry.settings) else "",
             tuple((p, tuple((number(s), g) for s, g in sources)) for p, sources in ports.items()),
             tuple((p, number(n)) for p, n in controls.items()),
-            tuple((n, tuple(m.targets), m.controller and number(m.controller), m.drive) for n, m in motions.items()),
+            tuple((n, *(self._target_key(t) for _, t in m.targets)) for n, m in motions.items()),
         )
         return self._shelf.find(key) or self._shelf.keep(key, self._new(entry, cls, controls, motions))
+
+    def _target_key(self, target: Target) -> Hashable:
+        return (self._shelf.number(target.controller), target.drive) if isinstance(target, Driven) else target
 
     def _own_instance(
         self,
@@ -164,16 +167,16 @@ class StatePlacing:
         motions: dict[str, Motion],
     ) -> Node:
         sources = [s for pairs in ports.values() for s, _ in pairs]
-        sources += [m.controller for m in motions.values() if m.controller is not None]
+        sources += [c for m in motions.values() for c in m.controllers()]
         known = self._scope.instances.setdefault(entry.name, [])
         for i, node in enumerate(known):
             if self._shelf.find(("instance", entry.name, i)) is node and self._keys_match(node, key):
                 if any(_reaches(source, node) for source in sources):
                     continue
                 for name, motion in motions.items():
-                    value = motion.targets[0][1]
-                    if node.motions[name].targets[-1][1] != value:
-                        node.motions[name].targets.append((self._placed.start, value))
+                    target = motion.targets[0][1]
+                    if node.motions[name].targets[-1][1] != target:
+                        node.motions[name].targets.append((self._placed.start, target))
                 return node
         node = self._new(entry, cls, controls, motions)
         self._shelf.keep(("instance", entry.name, len(known)), node)
@@ -207,14 +210,14 @@ class StatePlacing:
         motions = {}
         for name, spec in cls.settings_type.specs().items():
             if spec.movable:
-                motion = Motion(spec, [(self._placed.start, float(getattr(entry.settings, name)))])
-                if (entry.name, name) in self._drives:
-                    controller, motion.drive = self._drives[entry.name, name]
-                    motion.controller = self._controls.controller(controller)
-                motions[name] = motion
+                target: Target = float(getattr(entry.settings, name))
+                if (entry.name, name) in self._state.drives:
+                    controller, drive = self._state.drives[entry.name, name]
+                    target = Driven(self._controls.controller(self._scope.sketch.controllers[controller]), drive)
+                motions[name] = Motion(spec, [(self._placed.start, target)])
         return motions
 
-    def _connect(self, node: Node, port: str, sources: list[tuple[Node, float]]) -> None:
+    def _connect(self, node: Node, port: str, sources: Sequence[tuple[Node, float]]) -> None:
         edges = node.ports[port]
         used = []
         for source, gain in sources:

@@ -1,6 +1,7 @@
 """One state's chain as equations: which signal each port hears, before any node exists.
 
-A disengaged block is simply not there: the wire goes around it. Signals are values, so equal wirings compare equal.
+A disengaged block is simply not there: the wire goes around it, or ends before it. Signals are values, so equal
+wirings compare equal.
 """
 
 from __future__ import annotations
@@ -106,7 +107,7 @@ def _block(name: str, signal: Signal, state: State, wiring: Wiring) -> Signal:
         cls = block_type(entry.type_name)
         wiring.ports[name] = {cls.audio_inputs[0]: signal}
         signal = After(name)
-    elif block_type(entry.type_name).generates:
+    elif not entry.passes:
         signal = Silence()
     wiring.points[name] = signal
     return signal

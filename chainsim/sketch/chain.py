@@ -9,8 +9,8 @@ A chain is a list. A word is a block; a table is a fork:
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Container, Iterator
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 DRY = "dry"
@@ -67,6 +67,25 @@ def block_names(chain: Chain) -> Iterator[str]:
         else:
             for lane in step.lanes:
                 yield from block_names(lane.chain)
+
+
+def pruned(chain: Chain, keep: Container[str]) -> Chain:
+    """What is left of a chain when only some of its blocks are there; a lane that loses all its blocks goes with them.
+
+    A fork of which no lane with blocks is left is a straight wire, so that the sound does not come twice.
+    """
+    steps: list[Step] = []
+    for step in chain:
+        if isinstance(step, BlockStep):
+            steps += [step] if step.name in keep else []
+        elif isinstance(step, LanesStep):
+            lanes = [replace(lane, chain=pruned(lane.chain, keep)) for lane in step.lanes]
+            kept = tuple(now for now, was in zip(lanes, step.lanes, strict=True) if now.chain or not was.chain)
+            steps += [replace(step, lanes=kept)] if any(lane.chain for lane in kept) else []
+        else:
+            wet = pruned(step.wet, keep)
+            steps += [BlenderStep(step.name, wet)] if step.name in keep and wet else []
+    return tuple(steps)
 
 
 def parse_chain(value: Any, place: str, faults: list[str]) -> Chain:

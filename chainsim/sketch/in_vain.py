@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
-from chainsim.sketch.chain import BlenderStep, Chain, LanesStep, block_names
-from chainsim.sketch.model import BlockEntry, ControllerEntry, State
+from chainsim.sketch.chain import BlenderStep, Chain, Lane, LanesStep, block_names
+from chainsim.sketch.model import BlockEntry, ControllerEntry, Room, Sketch, State
 
 
-def written_in_vain(
-    base: State, patches: Mapping[str, State], controllers: Mapping[str, ControllerEntry]
-) -> tuple[str, ...]:
+def written_in_vain(sketch: Sketch) -> tuple[str, ...]:
     """One line for each thing that does nothing."""
+    base, patches = sketch.base, {name: patch.state for name, patch in sketch.patches.items()}
     return (
         *_unused(base, patches),
         *_unheard(base, patches),
-        *_idle(base, patches, controllers),
-        *_overruled(base, patches, controllers),
+        *_doubled(base, patches),
+        *_idle(base, patches, sketch.controllers),
+        *_overruled(base, patches),
+        *_levelled(sketch.rooms, patches),
     )
 
 
@@ -42,6 +44,35 @@ def _unheard(base: State, patches: Mapping[str, State]) -> list[str]:
                     found.extend(
                         f'{place}"{n}" is engaged but not heard: its blender "{step.name}" is not' for n in wet
                     )
+
+    walk(base.chain, base, "")
+    for name, state in patches.items():
+        walk(state.chain, state, f"patches.{name}: ")
+    return found
+
+
+def _doubled(base: State, patches: Mapping[str, State]) -> list[str]:
+    """Lanes in which nothing is engaged, so that beside a dry lane the same sound comes twice."""
+    found: list[str] = []
+
+    def is_straight(lane: Lane, state: State) -> bool:
+        blocks = [state.blocks[n] for n in block_names(lane.chain) if n in state.blocks]
+        return lane.level_db != -math.inf and not any(b.common.engaged or not b.passes for b in blocks)
+
+    def walk(chain: Chain, state: State, place: str) -> None:
+        for step in chain:
+            if isinstance(step, BlenderStep):
+                walk(step.wet, state, place)
+            elif isinstance(step, LanesStep):
+                straight = [lane for lane in step.lanes if is_straight(lane, state)]
+                names = [n for lane in straight for n in block_names(lane.chain)]
+                if len(straight) > 1 and names:
+                    found.append(
+                        f"{place}{len(straight)} lanes pass one sound on, for nothing is engaged where"
+                        f' {", ".join(names)} could be; when_off = "silent" closes such a lane'
+                    )
+                for lane in step.lanes:
+                    walk(lane.chain, state, place)
 
     walk(base.chain, base, "")
     for name, state in patches.items():
@@ -83,19 +114,35 @@ def _written(entry: BlockEntry) -> dict[str, Any]:
     return {**entry.settings.model_dump(exclude_unset=True), **entry.common.model_dump(exclude_unset=True)}
 
 
-def _overruled(base: State, patches: Mapping[str, State], controllers: Mapping[str, ControllerEntry]) -> list[str]:
+def _overruled(base: State, patches: Mapping[str, State]) -> list[str]:
     """Settings that a controller drives, so that what else is written about them does nothing."""
     found = []
-    for name, controller in controllers.items():
-        for drive in controller.drives:
-            settings = base.blocks[drive.block].settings
-            for group in settings.alternatives:
-                others = [n for n in group if n != drive.setting and n in settings.model_fields_set]
-                if drive.setting in group and others:
-                    found.append(f"controllers.{name}: {drive.block}.{drive.setting} does nothing beside {others[0]}")
-            for patch, state in patches.items():
-                other = state.blocks[drive.block].settings
-                if getattr(other, drive.setting) != getattr(settings, drive.setting):
-                    place = f"patches.{patch}.blocks.{drive.block}.{drive.setting}"
-                    found.append(f'{place}: does nothing, since the controller "{name}" drives it')
+    for (block, setting), (controller, _) in base.drives.items():
+        settings = base.blocks[block].settings
+        for group in settings.alternatives:
+            others = [n for n in group if n != setting and n in settings.model_fields_set]
+            if setting in group and others:
+                found.append(f"controllers.{controller}: {block}.{setting} does nothing beside {others[0]}")
+    for patch, state in patches.items():
+        for (block, setting), (controller, _) in state.drives.items():
+            if getattr(state.blocks[block].settings, setting) != getattr(base.blocks[block].settings, setting):
+                place = f"patches.{patch}.blocks.{block}.{setting}"
+                found.append(f'{place}: does nothing, since the controller "{controller}" drives it')
     return found
+
+
+def _levelled(rooms: Mapping[str, Room], patches: Mapping[str, State]) -> list[str]:
+    """What patches set each their own way, and a room all alike."""
+    found = []
+    for room, changed in rooms.items():
+        for block, changes in changed.changes.items():
+            for setting in changes:
+                values = {str(_value(state, block, setting)) for state in patches.values() if block in state.blocks}
+                if len(values) > 1:
+                    found.append(f"rooms.{room}.blocks.{block}.{setting}: patches that differ in it are alike there")
+    return found
+
+
+def _value(state: State, block: str, setting: str) -> Any:
+    entry = state.blocks[block]
+    return getattr(entry.settings, setting, getattr(entry.common, setting, None))

@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from chainsim.errors import SettingError, SketchError, nearest
 from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, block_names, parse_chain
+from chainsim.sketch.controllers import drives_of, read_controllers
 from chainsim.sketch.in_vain import written_in_vain
 from chainsim.sketch.key import read_key
+from chainsim.sketch.marks import read_marks
 from chainsim.sketch.model import BlockEntry, Header, Sketch, State
+from chainsim.sketch.patches import read_patches
 from chainsim.sketch.reading import read_block, read_settings, table_of, with_defaults
-from chainsim.sketch.stage import read_controllers, read_cues, read_patches
+from chainsim.sketch.rooms import read_rooms
+from chainsim.sketch.set_list import read_set
 
 MAX_BYTES = 1_000_000
-TOP_KEYS = ("chain", "blocks", "patches", "cues", "controllers")
+TOP_KEYS = (
+    "chain", "blocks", "patches", "banks", "switches", "foot", "cues", "taps", "controllers", "rooms", "marks",
+)  # fmt: skip
 
 
 def load_sketch(path: str | Path) -> Sketch:
@@ -88,27 +95,23 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
     if header is None:  # a fault is noted; with a header to stand in, the others are found too
         header = Header()
     key, a4_hz = _sounding_key(header, faults), header.a4_hz
-    patch_tables = table_of(values, "patches", faults)
     declared = set(blocks) | set(table_of(values, "blocks", []))
     blocks = with_defaults(chain, blocks, declared, "chain", faults)
     base = State(chain, blocks, header.tempo_bpm, key, a4_hz)
-    patches = read_patches(patch_tables, base, header, declared, faults)
     controllers = read_controllers(table_of(values, "controllers", faults), base, faults)
-    cues = read_cues(values.get("cues", []), patches, patch_tables, faults)
-    for place, state in [("", base), *((f"patches.{n}: ", p) for n, p in patches.items())]:
+    base = replace(base, drives=drives_of({n: c.drives for n, c in controllers.items()}, "", faults))
+    patches = read_patches(table_of(values, "patches", faults), base, header, controllers, declared, faults)
+    for place, state in [("", base), *((f"patches.{n}: ", p.state) for n, p in patches.items())]:
         if set(block_names(state.chain)) <= set(state.blocks):
             _check_blenders(state, place, faults)
             _check_listening(state, place, faults)
-    return Sketch(
-        header=header,
-        base=base,
-        patches=patches,
-        cues=cues,
-        controllers=controllers,
-        folder=folder,
-        text=text,
-        warnings=written_in_vain(base, patches, controllers),
-    )
+    sketch = Sketch(header, base, patches, controllers=controllers, folder=folder, text=text)
+    sketch = replace(sketch, marks=read_marks(table_of(values, "marks", faults), base, faults))
+    sketch = replace(sketch, rooms=read_rooms(table_of(values, "rooms", faults), base, patches, header, faults))
+    sketch, warnings = read_set(values, sketch, faults)
+    if faults:
+        return None
+    return replace(sketch, warnings=(*written_in_vain(sketch), *warnings))
 
 
 def _sounding_key(header: Header, faults: list[str]) -> str | None:

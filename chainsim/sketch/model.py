@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal, TypeAlias
 
 from chainsim.block import Assets, block_type
+from chainsim.errors import SettingError, nearest
 from chainsim.music.horns import ANY_HORN_HZ, find_horn
-from chainsim.settings import Settings, choice, fixed, flag, whole, words
+from chainsim.music.meter import parse_meter
+from chainsim.settings import Settings, choice, fixed, flag, readable_by, whole, words
 from chainsim.sketch.chain import Chain, block_names
+from chainsim.stage.board import Bank, Switch
+from chainsim.stage.cues import Cue
 from chainsim.stage.drives import Drive
+from chainsim.stage.foot import Foot
 
 
 class Header(Settings):
@@ -27,7 +32,11 @@ class Header(Settings):
     lowest_hz: float | None = fixed(None, 25.0, 5000.0, "Hz", "lowest pitch to follow, if not the instrument's own")
     highest_hz: float | None = fixed(None, 25.0, 5000.0, "Hz", "highest pitch to follow, if not the instrument's own")
     a4_hz: float = fixed(440.0, 380.0, 480.0, "Hz", "tuning: frequency of A4")
+    meter: Annotated[str, readable_by(parse_meter)] = words("4/4", "beats in a bar, for cues and lanes in bars")
+    first_beat_s: float = fixed(0.0, 0.0, 3600.0, "s", "when bar 1 begins in the take; grids and bars count from there")
     feed: Literal["as_is", "mono"] = choice("as_is", "what goes to the house: as it comes, or folded to one channel")
+    cue_file: str | None = words(None, "a file of cues beside the sketch: .csv, .toml or .mid")
+    cue_channel: int = whole(0, 0, 16, "MIDI channel that a .mid file of cues is read on; 0: all of them")
 
     @property
     def pitch_range_hz(self) -> tuple[float, float]:
@@ -52,6 +61,12 @@ class Common(Settings):
     tails: Literal["by_kind", "ring", "cut"] = choice(
         "by_kind", "what a block does when a patch leaves it: ring out, or be cut; echoes and reverbs ring by default"
     )
+    switching: Literal["by_patch", "always_on", "free_standing"] = choice(
+        "by_patch", "what engages it: the patch; nothing, for it stays in every patch; or a switch, whatever the patch"
+    )
+    when_off: Literal["by_kind", "pass", "silent"] = choice(
+        "by_kind", "what it gives while it is disengaged: what comes in, or nothing; by default voices give nothing"
+    )
     listens_to: str | None = words(
         None, 'what the detector hears: "input" (the take) or a block; default its own input'
     )
@@ -67,6 +82,13 @@ class BlockEntry:
     common: Common = field(default_factory=Common)
 
     @property
+    def passes(self) -> bool:
+        """Whether what comes in goes on as it is while it is disengaged."""
+        if self.common.when_off == "by_kind":
+            return not block_type(self.type_name).generates
+        return self.common.when_off == "pass"
+
+    @property
     def rings(self) -> Literal["ring", "cut", "plain"]:
         """Whether its tail is kept when it is left; "plain" blocks let the tails of others through.
 
@@ -78,28 +100,77 @@ class BlockEntry:
         return "ring" if cls.rings and not cls.generates else "plain"
 
 
+Drives: TypeAlias = Mapping[tuple[str, str], tuple[str, Drive]]
+"""The controller's name and the drive, by (block, setting)."""
+
+
 @dataclass(frozen=True)
 class State:
-    """What holds between two cues: a chain, its blocks, a tempo."""
+    """What holds between two cues: a chain, its blocks, a tempo, what controllers drive, and whether it is heard."""
 
     chain: Chain
     blocks: Mapping[str, BlockEntry]
     tempo_bpm: float
     key: str | None
     a4_hz: float
+    drives: Drives = field(default_factory=dict)
+    muted: bool = False
+
+    @property
+    def engaged(self) -> frozenset[str]:
+        """Names of the blocks in the chain that are engaged."""
+        return frozenset(n for n in block_names(self.chain) if self.blocks[n].common.engaged)
 
 
 @dataclass(frozen=True)
-class Cue:
-    """From this time on, this patch."""
+class Patch:
+    """A state under a name.
 
-    at_s: float
-    patch: str
+    Attributes
+    ----------
+    state : State
+    sets_tempo : bool
+        Whether it brings its own tempo, whatever was tapped before.
+    midi_program, midi_bank : int or None
+        The program change (0 to 127) and bank select (0 to 16383) that call it.
+    """
+
+    state: State
+    sets_tempo: bool = False
+    midi_program: int | None = None
+    midi_bank: int = 0
+
+
+@dataclass(frozen=True)
+class Room:
+    """The sketch as it is set in one room: the chain as written and every patch, with what differs there."""
+
+    base: State
+    patches: Mapping[str, Patch]
+    feed: Literal["as_is", "mono"]
+    changes: Mapping[str, Mapping[str, Any]]
+    """What the sketch says of it, by block."""
+
+
+@dataclass(frozen=True)
+class Marks:
+    """How one setting is marked on a device of the player's own.
+
+    Attributes
+    ----------
+    knob : str
+        What the device calls it.
+    points : tuple of (value, mark)
+        In order of value; between two marks that are numbers lies a number.
+    """
+
+    knob: str
+    points: tuple[tuple[float | str, float | str], ...]
 
 
 @dataclass(frozen=True)
 class ControllerEntry:
-    """One declared controller and what it drives."""
+    """One declared controller and what it drives, unless a patch says otherwise."""
 
     name: str
     type_name: str
@@ -117,9 +188,17 @@ class Sketch:
     header : Header
     base : State
         The chain as written, before any patch.
-    patches : dict of State
+    patches : dict of Patch
+    banks : tuple of Bank
+    switches : tuple of Switch
+    foot : Foot
+        How fast the player's foot is.
     cues : tuple of Cue, in order of time
+    taps : tuple of (tap times in s)
+        Each row gives a tempo.
     controllers : dict of ControllerEntry
+    rooms : dict of Room
+    marks : dict of Marks, by (block, setting)
     folder : Path or None
         Where the files it names must lie.
     text : str
@@ -129,9 +208,15 @@ class Sketch:
 
     header: Header
     base: State
-    patches: Mapping[str, State] = field(default_factory=dict)
+    patches: Mapping[str, Patch] = field(default_factory=dict)
+    banks: tuple[Bank, ...] = ()
+    switches: tuple[Switch, ...] = ()
+    foot: Foot = field(default_factory=Foot)
     cues: tuple[Cue, ...] = ()
+    taps: tuple[tuple[float, ...], ...] = ()
     controllers: Mapping[str, ControllerEntry] = field(default_factory=dict)
+    rooms: Mapping[str, Room] = field(default_factory=dict)
+    marks: Mapping[tuple[str, str], Marks] = field(default_factory=dict)
     folder: Path | None = None
     text: str = ""
     warnings: tuple[str, ...] = ()
@@ -156,17 +241,39 @@ class Sketch:
         """Names of the blocks in the order of the chain."""
         return list(block_names(self.base.chain))
 
-    def timeline(self) -> list[tuple[float, State]]:
-        """States by the time in seconds at which they begin; the first begins at 0."""
-        begun: dict[float, State] = {0.0: self.base}
-        for cue in self.cues:
-            begun[cue.at_s] = self.patches[cue.patch]
-        return sorted(begun.items(), key=lambda item: item[0])
+    def in_room(self, name: str) -> Sketch:
+        """The sketch as it is set in one of its rooms.
+
+        Raises
+        ------
+        SettingError
+            If it has no such room.
+        """
+        if name not in self.rooms:
+            known = f"; there are {', '.join(self.rooms)}" if self.rooms else "; the sketch has none"
+            raise SettingError(f'no room "{name}"{nearest(name, self.rooms) or known}')
+        room = self.rooms[name]
+        header = self.header.model_copy(update={"feed": room.feed})
+        return replace(self, header=header, base=room.base, patches=room.patches)
+
+    def alone(self, patch: str | None = None) -> Sketch:
+        """One patch and nothing else: no cues, no taps; None is the chain as written.
+
+        Raises
+        ------
+        SettingError
+            If it has no such patch.
+        """
+        if patch is not None and patch not in self.patches:
+            known = f"; there are {', '.join(self.patches)}" if self.patches else "; the sketch has none"
+            raise SettingError(f'no patch "{patch}"{nearest(patch, self.patches) or known}')
+        state = self.base if patch is None else self.patches[patch].state
+        return replace(self, base=state, patches={}, cues=(), taps=(), rooms={})
 
     def late_cues(self, take_s: float) -> list[str]:
         """One line for each cue that comes when the take is over."""
         return [
-            f'the cue to "{cue.patch}" at {cue.at_s:g} s comes after the take, which lasts {take_s:.1f} s'
+            f"the cue {cue.text} at {cue.at_s:g} s comes after the take, which lasts {take_s:.1f} s"
             for cue in self.cues
             if cue.at_s >= take_s
         ]

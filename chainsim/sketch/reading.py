@@ -28,13 +28,23 @@ _IN_WORDS = {
 """What may stand in a place, by the library's name for the fault."""
 
 
-def table_of(values: Mapping[str, Any], key: str, faults: list[str]) -> dict[str, Any]:
+def table_of(values: Mapping[str, Any], key: str, faults: list[str], *, within: str = "") -> dict[str, Any]:
     """Return the table of tables under `key`, empty where there is none."""
     found = values.get(key, {})
     if isinstance(found, dict) and all(isinstance(v, dict) for v in found.values()):
         return found
-    faults.append(f"{key}: allowed are tables only: [{key}.NAME]")
+    place = f"{within}.{key}" if within else key
+    faults.append(f"{place}: allowed are tables only: [{place}.NAME]")
     return {k: v for k, v in found.items() if isinstance(v, dict)} if isinstance(found, dict) else {}
+
+
+def list_of(values: Mapping[str, Any], key: str, faults: list[str]) -> list[dict[str, Any]]:
+    """Return the list of tables under `key`, empty where there is none."""
+    found = values.get(key, [])
+    if isinstance(found, list) and all(isinstance(v, dict) for v in found):
+        return found
+    faults.append(f"{key}: allowed a list of tables: [[{key}]]")
+    return []
 
 
 def read_settings(

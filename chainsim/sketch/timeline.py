@@ -1,0 +1,98 @@
+"""Which state of a sketch holds when: its cues and taps, walked through the board, become states with their times."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+from chainsim.errors import SettingError
+from chainsim.sketch.chain import pruned
+from chainsim.sketch.course import Course, Moment, Tempi
+from chainsim.sketch.cues import WrittenCue
+from chainsim.sketch.model import BlockEntry, Patch, Sketch, State
+from chainsim.sketch.switches import board_of
+from chainsim.stage.board import Board, Position
+from chainsim.stage.cues import Cue
+from chainsim.stage.foot import Foot
+
+
+def timeline(sketch: Sketch) -> list[tuple[float, State]]:
+    """States by the time in seconds at which they begin, the first at 0; of two at one time the last."""
+    begun: dict[float, State] = {}
+    newest: State | None = None
+    for moment in moments(sketch):
+        state = state_at(sketch, moment)
+        if state != newest or moment.at_s in begun:
+            begun[moment.at_s] = newest = state
+    return list(begun.items())
+
+
+def moments(sketch: Sketch) -> Iterator[Moment]:
+    """Every change of board and tempo, the first at 0."""
+    cues = [WrittenCue(cue) for cue in sketch.cues]
+    return _course(sketch.base, sketch.patches, board(sketch), sketch.foot, cues, sketch.taps).moments()
+
+
+def board(sketch: Sketch) -> Board:
+    """What lies under the foot."""
+    return board_of(sketch.base, sketch.patches, sketch.banks, sketch.switches)
+
+
+def place_cues(
+    base: State,
+    patches: Mapping[str, Patch],
+    board: Board,
+    foot: Foot,
+    cues: Sequence[WrittenCue],
+    taps: Sequence[Sequence[float]],
+    first_beat_s: float,
+    faults: list[str],
+    warnings: list[str],
+) -> tuple[Cue, ...]:
+    """Give every cue its time in seconds, in order; of two that contradict each other at one time the last counts."""
+    course = _course(base, patches, board, foot, cues, taps, first_beat_s)
+    try:
+        for _ in course.moments():
+            pass
+    except SettingError as error:
+        faults.append(f"cues: {error}")
+    kept: dict[tuple[float, str, str], Cue] = {}
+    for cue in sorted(course.placed, key=lambda cue: cue.at_s):
+        about = (round(cue.at_s, 6), cue.kind, "" if cue.kind == "patch" else cue.name)
+        if about in kept:
+            warnings.append(f"cues: {kept[about].text} and {cue.text}, both at {cue.at_s:g} s: the last one counts")
+        kept[about] = cue
+    return tuple(sorted(kept.values(), key=lambda cue: cue.at_s))
+
+
+def state_at(sketch: Sketch, moment: Moment) -> State:
+    """What is heard at a moment."""
+    position = moment.position
+    patch = sketch.base if position.patch is None else sketch.patches[position.patch].state
+    blocks = _switched(patch.blocks, position)
+    chain = patch.chain
+    if position.dry:
+        chain = pruned(chain, {n for n, b in blocks.items() if b.common.switching == "always_on"})
+    return replace(patch, chain=chain, blocks=blocks, tempo_bpm=moment.tempo_bpm, muted=position.muted)
+
+
+def _switched(blocks: Mapping[str, BlockEntry], position: Position) -> dict[str, BlockEntry]:
+    found = dict(blocks)
+    for name, on in position.switched:
+        if name in found:
+            common = found[name].common.model_copy(update={"engaged": on})
+            found[name] = replace(found[name], common=common)
+    return found
+
+
+def _course(
+    base: State,
+    patches: Mapping[str, Patch],
+    board: Board,
+    foot: Foot,
+    cues: Sequence[WrittenCue],
+    taps: Sequence[Sequence[float]],
+    first_beat_s: float = 0.0,
+) -> Course:
+    tempi = Tempi(base.tempo_bpm, {n: p.state.tempo_bpm for n, p in patches.items() if p.sets_tempo})
+    return Course(board, foot, tempi, cues, taps, first_beat_s)
