@@ -260,7 +260,7 @@ class Board:
         return block in self.engaged.get(None if block in self.free_standing else position.patch, ())
 
     def _bank_with(self, patch: str | None, open_bank: int) -> int:
-        holding = [i for i, bank in enumerate(self.banks) if patch in bank.patches]
+        holding = self._holding.get(patch, ())
         return open_bank if open_bank in holding or not holding else holding[0]
 
     def _bank_index(self, name: str) -> int:
@@ -269,6 +269,15 @@ class Board:
     @cached_property
     def _switches(self) -> dict[str, Switch]:
         return {s.name: s for s in self.switches}
+
+    @cached_property
+    def _holding(self) -> dict[str | None, list[int]]:
+        """The banks that hold each patch."""
+        found: dict[str | None, list[int]] = {}
+        for i, bank in enumerate(self.banks):
+            for patch in bank.patches:
+                found.setdefault(patch, []).append(i)
+        return found
 
     @cached_property
     def _banks(self) -> dict[str, int]:

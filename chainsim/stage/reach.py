@@ -15,17 +15,17 @@ import heapq
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from chainsim.stage.actions import Action
 from chainsim.stage.board import Board, Position
 from chainsim.stage.cues import Cue
 
-MOST_POSITIONS = 20_000
-"""Positions that are looked at for one cue: a minute for a list of a hundred cues on a board that needs them all."""
+MOST_POSITIONS = 10_000
+"""Positions looked at for one cue: 32 patches in eight banks with a switch that goes back have about as many."""
 
-Cost = tuple[int, int, int]
-"""Presses and holds, wrong sounds passed through, holds."""
+ONE, WRONG, HELD = 1 << 40, 1 << 20, 1
+"""A cost is one number: presses and holds, then wrong sounds, then holds; a million of one are less than one before."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ def fewest_presses(board: Board, cues: Sequence[Cue], most_positions: int = MOST
     """
     wanted = list(itertools.accumulate(cues, board.apply, initial=board.start()))
     search = _Search(board, most_positions)
-    sources: dict[Position, Cost] = {search.forget(wanted[0]): (0, 0, 0)}
+    sources: dict[Position, int] = {search.forget(wanted[0]): 0}
     layers: list[dict[Position, _Arrival]] = []
     whole: list[bool] = []
     joined = [*itertools.starmap(_joins, itertools.pairwise(cues)), False][: len(cues)]
@@ -115,7 +115,7 @@ def fewest_presses(board: Board, cues: Sequence[Cue], most_positions: int = MOST
             found, searched_all = search.arrivals(sources, cue, goal)
         layers.append(found)
         whole.append(searched_all)
-        sources = {p: a.cost for p, a in found.items()} or {search.forget(goal): (0, 0, 0)}
+        sources = {p: a.cost for p, a in found.items()} or {search.forget(goal): 0}
     ways = _traced_back(layers)
     reaches, position = [], board.start()
     for k, (cue, way) in enumerate(zip(cues, ways, strict=True)):
@@ -127,130 +127,141 @@ def fewest_presses(board: Board, cues: Sequence[Cue], most_positions: int = MOST
 
 @dataclass(frozen=True)
 class _Arrival:
-    cost: Cost
+    """The least cost of a position, the position after the cue before, and the gestures in between."""
+
+    cost: int
     origin: Position
     gestures: tuple[Gesture, ...]
 
 
-@dataclass(frozen=True)
-class _Step:
+class _Step(NamedTuple):
+    """One gesture at some position: where it leads, by number, and what it costs."""
+
     gesture: Gesture
     action: Action
-    position: Position
+    cost: int
+    target: int
     audible: bool
 
 
 class _Search:
-    """Positions reached from others by presses and holds, on one board."""
+    """Positions reached from others by presses and holds, on one board; inside they go by numbers."""
 
     def __init__(self, board: Board, most_positions: int) -> None:
         self._board = board
         self._most = most_positions
         self._kinds = {a.kind for s in board.switches for a in s.actions}
         self._asked = frozenset(s.press for s in board.switches if s.second_press is not None)
+        self._dry_is_asked = any(a.kind in ("patch", "place", "dry") for a in self._asked)
         self._gestures = [Gesture(s.name) for s in board.switches]
         self._gestures += [Gesture(s.name, "hold") for s in board.switches if s.hold is not None]
-        self._steps: dict[Position, list[_Step]] = {}
+        self._positions: list[Position] = []
+        self._numbers: dict[Position, int] = {}
+        self._steps: dict[int, tuple[_Step, ...]] = {}
 
     def forget(self, position: Position) -> Position:
         """The position without that on which none of the switches depends."""
-        if "back" not in self._kinds:
-            position = replace(position, before=None)
-        return position if self._kinds & {"place", "bank", "bank up", "bank down"} else replace(position, bank=0)
+        before = position.before if "back" in self._kinds else None
+        bank = position.bank if self._kinds & {"place", "bank", "bank up", "bank down"} else 0
+        if (before, bank) == (position.before, position.bank):
+            return position
+        return replace(position, before=before, bank=bank)
 
     def arrivals(
-        self, sources: Mapping[Position, Cost], cue: Cue, goal: Position
+        self, sources: Mapping[Position, int], cue: Cue, goal: Position
     ) -> tuple[dict[Position, _Arrival], bool]:
         """Every position with the sound of `goal` at its least cost, and whether all ways were looked at."""
         if not (cue.by_foot or cue.is_gesture):
             return self._moved(sources, cue), True
         last = Gesture(cue.name, "press" if cue.kind == "press" else "hold") if cue.is_gesture else None
-        free = self._asked | (frozenset(self._board.switch(cue.name).actions) if last else frozenset())
-        best = dict(sources)
-        came_from: dict[Position, tuple[Position, Gesture]] = {}
-        order = itertools.count()
-        queue = [(cost, next(order), p) for p, cost in sources.items()]
+        own = (last,) if last is not None and cue.by_foot else ()
+        free = self._asked | frozenset(self._board.switch(cue.name).actions if last else ())
+        best = {self._number(p): cost for p, cost in sources.items()}
+        came_from: dict[int, tuple[int, Gesture]] = {}
+        queue = [(cost, n) for n, cost in best.items()]
         heapq.heapify(queue)
         found: dict[Position, _Arrival] = {}
-        settled: set[Position] = set()
+        settled: set[int] = set()
         while queue:
-            cost, _, position = heapq.heappop(queue)
-            if position in settled:
+            cost, here = heapq.heappop(queue)
+            if here in settled:
                 continue
             if len(settled) == self._most:
                 return found, False
-            settled.add(position)
-            if last is not None:
-                landed = self.forget(do_gesture(self._board, position, last))
-                if landed.sound == goal.sound and landed not in found:
-                    own = (last,) if cue.by_foot else ()
-                    found[landed] = _arrival(_plus(cost, own, 0), position, came_from, own)
-            elif position.sound == goal.sound:
-                found[position] = _arrival(cost, position, came_from, ())
-                continue
-            for step in self._steps_from(position):
-                if not self._may_help(step, goal, free):
+            settled.add(here)
+            position = self._positions[here]
+            landed = position if last is None else self.forget(do_gesture(self._board, position, last))
+            if landed.sound == goal.sound and landed not in found:
+                origin, gestures = self._way(here, came_from)
+                found[landed] = _Arrival(cost + sum(map(_cost, own)), origin, gestures + own)
+                if last is None:
                     continue
-                wrong = int(step.audible and step.position.heard != goal.heard)
-                longer = _plus(cost, (step.gesture,), wrong)
-                if step.position not in best or longer < best[step.position]:
-                    best[step.position] = longer
-                    came_from[step.position] = position, step.gesture
-                    heapq.heappush(queue, (longer, next(order), step.position))
+            for step in self._steps_from(here):
+                after = self._positions[step.target]
+                if not self._may_help(step.action, after, goal, free):
+                    continue
+                longer = cost + step.cost + (WRONG if step.audible and after.heard != goal.heard else 0)
+                if step.target not in best or longer < best[step.target]:
+                    best[step.target] = longer
+                    came_from[step.target] = here, step.gesture
+                    heapq.heappush(queue, (longer, step.target))
         return found, True
 
-    def _moved(self, sources: Mapping[Position, Cost], cue: Cue) -> dict[Position, _Arrival]:
+    def _moved(self, sources: Mapping[Position, int], cue: Cue) -> dict[Position, _Arrival]:
         """All positions after a cue that costs nothing; of those that fall together the least."""
         found: dict[Position, _Arrival] = {}
         for position, cost in sorted(sources.items(), key=lambda item: item[1]):
             found.setdefault(self.forget(self._board.apply(position, cue)), _Arrival(cost, position, ()))
         return found
 
-    def _steps_from(self, position: Position) -> list[_Step]:
-        if position not in self._steps:
-            self._steps[position] = list(self._new_steps(position))
-        return self._steps[position]
+    def _number(self, position: Position) -> int:
+        number = self._numbers.setdefault(position, len(self._positions))
+        if number == len(self._positions):
+            self._positions.append(position)
+        return number
 
-    def _new_steps(self, position: Position) -> Iterator[_Step]:
+    def _way(self, here: int, came_from: Mapping[int, tuple[int, Gesture]]) -> tuple[Position, tuple[Gesture, ...]]:
+        """Where the way to a position began, and its gestures."""
+        gestures = []
+        while here in came_from:
+            here, gesture = came_from[here]
+            gestures.append(gesture)
+        return self._positions[here], tuple(reversed(gestures))
+
+    def _steps_from(self, here: int) -> tuple[_Step, ...]:
+        if here not in self._steps:
+            self._steps[here] = tuple(self._new_steps(here))
+        return self._steps[here]
+
+    def _new_steps(self, here: int) -> Iterator[_Step]:
+        position = self._positions[here]
         for gesture in self._gestures:
-            hold = self._board.switch(gesture.switch).hold
-            pressed = self._board.pressed(position, gesture.switch)
-            action = hold if gesture.kind == "hold" and hold is not None else pressed
+            hold = self._board.switch(gesture.switch).hold if gesture.kind == "hold" else None
+            action = hold or self._board.pressed(position, gesture.switch)
             after = self.forget(self._board.do(position, action))
-            if after != position:
-                yield _Step(gesture, action, after, after.heard != position.heard)
+            target = self._number(after)
+            if target != here:
+                yield _Step(gesture, action, _cost(gesture), target, after.heard != position.heard)
 
-    def _may_help(self, step: _Step, goal: Position, free: frozenset[Action]) -> bool:
+    def _may_help(self, action: Action, after: Position, goal: Position, free: frozenset[Action]) -> bool:
         """Whether a least way may hold this step.
 
-        A mute or block that is switched away from where the goal has it is switched again or put back later on. Nothing
-        else goes by it, unless a second press does, or it is the cue's own switch (`free`): without it the way is
-        shorter.
+        A mute, dry sound or block that is switched away from where the goal has it is switched again, or put back,
+        later on. Nothing else goes by it, unless a second press does, or it is the cue's own switch (`free`): without
+        it the way is shorter.
         """
-        after, action = step.position, step.action
-        if action in free:
+        if action.kind not in ("mute", "dry", "block") or action in free:
             return True
         if action.kind == "mute":
             return after.muted == goal.muted
-        if action.kind == "block":
-            kept = action.name in self._board.free_standing or after.patch == goal.patch
-            return kept and self._board.is_on(after, action.name) == self._board.is_on(goal, action.name)
-        return True
+        if action.kind == "dry":
+            return after.dry == goal.dry or self._dry_is_asked
+        kept = action.name in self._board.free_standing or after.patch == goal.patch
+        return kept and self._board.is_on(after, action.name) == self._board.is_on(goal, action.name)
 
 
-def _plus(cost: Cost, gestures: tuple[Gesture, ...], wrong: int) -> Cost:
-    held = sum(g.kind == "hold" for g in gestures)
-    return cost[0] + len(gestures), cost[1] + wrong, cost[2] + held
-
-
-def _arrival(
-    cost: Cost, position: Position, came_from: Mapping[Position, tuple[Position, Gesture]], own: tuple[Gesture, ...]
-) -> _Arrival:
-    gestures = list(own)
-    while position in came_from:
-        position, gesture = came_from[position]
-        gestures.insert(0, gesture)
-    return _Arrival(cost, position, tuple(gestures))
+def _cost(gesture: Gesture) -> int:
+    return ONE if gesture.kind == "press" else ONE + HELD
 
 
 def _joins(cue: Cue, after: Cue) -> bool:

@@ -122,7 +122,7 @@ def walk(board: Board, cues: Sequence[Cue], foot: Foot | None = None, end_s: flo
         if reach.with_next:
             taken_along.append(reach)
             continue
-        step = stopwatch.step(reach)
+        step = stopwatch.step(reach, [r.cue for r in taken_along])
         steps += [*(_beside(r.cue, step) for r in taken_along), step]
         taken_along.clear()
     lamps = board.lamps(reaches[-1].position if reaches else board.start())
@@ -140,8 +140,8 @@ class _Stopwatch:
         self._last_s = 0.0
         self._cue_s: float | None = None
 
-    def step(self, reach: Reach) -> WalkStep:
-        """The next cue."""
+    def step(self, reach: Reach, taken_along: Sequence[Cue]) -> WalkStep:
+        """The next cue, with those at its instant that it takes along."""
         cue, gestures = reach.cue, reach.gestures or ()
         between_s = [self._between_s(a, b) for a, b in itertools.pairwise(gestures)]
         time_s, needs_s = self._window(cue.at_s, gestures, sum(between_s))
@@ -166,7 +166,8 @@ class _Stopwatch:
             lamps=self._board.lamps(reach.position),
             line="",
         )
-        return replace(step, line=f"{cue.when}: {_in_words(step, reach)}")
+        aim = " and ".join(c.text for c in (*taken_along, cue))
+        return replace(step, line=f"{cue.when}: {_in_words(step, reach, aim)}")
 
     def _window(self, at_s: float, gestures: tuple[Gesture, ...], needs_s: float) -> tuple[float | None, float]:
         """The time there is and the time it takes, since the last gesture, or since the last cue if that is tighter."""
@@ -191,21 +192,18 @@ class _Stopwatch:
         return 0.0 if self._board.switch(gesture.switch).hold is None else self._foot.release_ms
 
 
-def _in_words(step: WalkStep, reach: Reach) -> str:
+def _in_words(step: WalkStep, reach: Reach, aim: str) -> str:
     if step.verdict == "out of reach":
-        return f"no {'switch' if reach.searched_all else 'way was found that'} leads to {step.what}"
+        return f"no switch leads to {aim}" if reach.searched_all else f"no way to {aim} was found in a bounded search"
     if not step.gestures:
-        return f"{step.what}: {'nothing to press' if reach.cue.by_foot else 'comes over MIDI'}"
+        return f"{aim}: {'nothing to press' if reach.cue.by_foot else 'comes over MIDI'}"
     way = ", ".join(f"{g} (ahead)" if i < step.ahead else g for i, g in enumerate(step.gestures))
+    text = aim if reach.cue.is_gesture and len(step.gestures) == 1 else f"{aim}: {way}"
     if step.verdict == "too fast" and step.time_s is not None:
-        text = (
-            f"{_counted(reach)} in {_down(step.time_s)} s; this foot needs {_up(step.needs_s)} s ({step.what}: {way})"
-        )
-    else:
-        text = step.what if step.what == way or step.what == f"press {way}" else f"{step.what}: {way}"
+        text = f"{_counted(reach)} in {_down(step.time_s)} s; this foot needs {_up(step.needs_s)} s ({text})"
     if step.passes:
         text += f"; {' and '.join(step.passes)} on the way, for {_up(step.passes_s)} s"
-    return text if reach.searched_all else f"{text}; there may be a shorter way"
+    return text if reach.searched_all else f"{text}; the search was bounded, there may be a shorter way"
 
 
 def _counted(reach: Reach) -> str:
