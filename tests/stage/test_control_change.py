@@ -15,9 +15,11 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from chainsim.errors import SettingError
+from chainsim.graph.rendering import build_graph, render_graph
+from chainsim.sketch.loading import parse_sketch
 from chainsim.stage.control_change import ControlChange, ControlChangeSettings, read_controller
 from chainsim.stage.held_steps import samples_of
-from tests.stage.control_harness import prepared, run
+from tests.stage.control_harness import RATE_HZ, prepared, run
 
 Sent = tuple[int, int, int]
 
@@ -152,6 +154,37 @@ def test_any_cutting_and_any_beginning_give_the_same_bits(folder: Path) -> None:
     for cuts in (range(1, 24_000, 509), [0, 0, 9_600, 9_600], np.random.default_rng(4).integers(0, 24_000, 40)):
         assert run(block, 24_000, cuts=sorted(int(c) for c in cuts)).tobytes() == whole.tobytes()
     assert run(block, 10_000, n0=9_600).tobytes() == np.ascontiguousarray(whole[:, 9_600:19_600]).tobytes()
+
+
+def panned(folder: Path, file: str, seconds: float) -> np.ndarray:
+    """Where a pan that a pedal moves from left to right stands, as a share of its way, read off the sound."""
+    drives = '[{ setting = "pan.pan", low = -1.0, high = 1.0 }]'
+    text = f'chain = ["pan"]\n[controllers.pedal]\ntype = "control_change"\nfile = "{file}"\ndrives = {drives}'
+    graph = build_graph(parse_sketch(text, folder=folder), RATE_HZ, 1)
+    left, right = render_graph(graph, np.ones((1, int(seconds * RATE_HZ))))["out"]
+    return np.arctan2(right, left) * 2.0 / np.pi
+
+
+def test_what_follows_a_swelling_pedal_moves_in_no_audible_steps(tmp_path: Path) -> None:
+    # 128 values in a second, smoothed by one pole of tau: a sample moves by no more than what the pole lags behind,
+    # tau 1/s and one step of 1/127, over tau fs. Pan has tau = 20 ms.
+    tau_s = 0.02
+    swell = smf(*((round(1000 * k / 127) - round(1000 * max(k - 1, 0) / 127), 11, k) for k in range(128)))
+    (tmp_path / "swell.mid").write_bytes(swell)
+    place = panned(tmp_path, "swell.mid", 1.3)
+    assert place[0] == pytest.approx(0.0, abs=1e-9)
+    assert place[-1] == pytest.approx(1.0, abs=1e-6)
+    assert np.diff(place).min() > -1e-12
+    limit = (tau_s + 1.0 / 127.0) / (tau_s * RATE_HZ)
+    assert 0.5 * limit < np.diff(place).max() < 1.02 * limit  # the file's times are whole milliseconds
+
+
+def test_a_pedal_stamped_down_arrives_in_the_time_of_the_setting(tmp_path: Path) -> None:
+    (tmp_path / "stamp.mid").write_bytes(smf((0, 11, 0), (100, 11, 127)))
+    place = panned(tmp_path, "stamp.mid", 0.4)
+    # One pole: 1 - 1/e after tau = 20 ms.
+    assert place[4_799] == pytest.approx(0.0, abs=1e-9)
+    assert place[4_800 + 960] == pytest.approx(1.0 - np.exp(-1.0), abs=1e-3)
 
 
 @pytest.mark.parametrize("rate_hz", [8_000.0, 44_100.0, 192_000.0])
