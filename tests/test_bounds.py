@@ -61,7 +61,7 @@ def main() -> None:
     tables = "".join(f'[blocks.{n}]\ntype = "{n}"\n' for n in names)
     render_graph(build_graph(parse_sketch(f'key = "C major"\nchain = {names}\n{tables}'), RATE_HZ, 2), x, chunk=509)
     for name in SUBJECTS:
-        subject = Subject(name, rate_hz=RATE_HZ, channels=2, moves=True)
+        subject = Subject(name, sample_rate_hz=RATE_HZ, channels=2, moves=True)
         subject.run(subject.feed("bounds", frames=4_000), [0, 1, 8, 509])
     print("checked", *SUBJECTS)
 

@@ -143,7 +143,8 @@ class GraphBuilder:
             try:
                 node.block.prepare(context)
             except SettingError as error:
-                faults.append(f"blocks.{node.name}: {error}")
+                place = node.name if node.kind == "control" else f"blocks.{node.name}"
+                faults.append(f"{place}: {error}")
         if faults:
             raise SketchError(faults)
 

@@ -82,13 +82,13 @@ class ControlPlacing:
         self._in_work.pop()
         controls = {port: self.control(port) for port in cls.controls_for(entry.settings)}
         heard = None if source is None or self._scope.has_patches else self._shelf.number(source)
-        name = place if self._scope.has_patches else ""
+        name = place if self._scope.has_patches or cls.is_seeded(entry.settings) else ""
         follows = tuple((port, self._shelf.number(node)) for port, node in controls.items())
         folder = self._scope.sketch.folder if cls.reads_files else None
         key = (cls.type_name, settings_json(entry.settings), heard, follows, folder, name)
         node = self._shelf.find(key)
         if node is None:
-            node = self._shelf.keep(key, Node("control", place, entry.settings, cls, controls=controls))
+            node = self._shelf.keep(key, Node("control", place, entry.settings, cls, entry.name, controls=controls))
             node.ports = {port: [] for port in cls.audio_inputs}
         if source is not None:
             self._connect(node, "in", [(source, 1.0)])
@@ -146,7 +146,7 @@ class ControlPlacing:
         node = self._shelf.find(key)
         if node is None:
             node = self._shelf.keep(
-                key, Node("control", f"{entry.name}.source", settings, MidiPart, a4_hz=self._state.a4_hz)
+                key, Node("control", f"blocks.{entry.name}.source", settings, MidiPart, a4_hz=self._state.a4_hz)
             )
         self._placed.nodes.add(node)
         return node

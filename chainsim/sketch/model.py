@@ -273,7 +273,7 @@ class Sketch:
     def late_cues(self, take_s: float) -> list[str]:
         """One line for each cue that comes when the take is over."""
         return [
-            f"the cue {cue.text} at {cue.at_s:g} s comes after the take, which lasts {take_s:.1f} s"
+            f'the cue "{cue.text}" at {cue.at_s:g} s comes after the take, which lasts {take_s:.1f} s'
             for cue in self.cues
             if cue.at_s >= take_s
         ]

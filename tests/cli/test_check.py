@@ -115,7 +115,7 @@ patch = "loud"
     told = ran(capsys, "check", sketch_file(tmp_path, text), "--take", tmp_path / "take.wav")
     assert "in E minor, as it sounds" in told.out  # a tenor sounds a ninth lower than written
     assert "Cues: patch loud at 99 s" in told.out
-    late = 'the cue to "loud" at 99 s comes after the take, which lasts 4.0 s'
+    late = 'the cue "patch loud" at 99 s comes after the take, which lasts 4.0 s'
     assert late in told.out + told.err
     rendered = ran(capsys, "render", tmp_path / "sketch.toml", tmp_path / "take.wav", "-o", tmp_path / "out.wav")
     assert late in rendered.err

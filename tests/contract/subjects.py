@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import atexit
 import itertools
 import math
+import shutil
+import tempfile
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
+from pathlib import Path
 from typing import Any
 
+import mido
 import numpy as np
 
-from chainsim.block import Block, Context, Io, Moving, block_type, block_type_names
+from chainsim.block import Assets, Block, Context, Io, Moving, block_type, block_type_names
 from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, SILENT_DB, VOICED
 from chainsim.dsp.pitch_rows import ROWS as PITCH_ROWS
 from chainsim.errors import SettingError
@@ -33,6 +38,7 @@ TOP_OF_RATE = 0.44
 
 BEYOND_NUMBERS: dict[str, dict[str, Any]] = {
     "controller breakpoints": {"points": [[0.01, 0.2], [0.05, 1.0], [0.11, 0.0], [0.2, 0.7]]},
+    "controller control_change": {"file": "controllers.mid"},
     "equalizer": {
         "bands": [
             {"shape": "high_pass", "freq_hz": 90.0},
@@ -49,6 +55,11 @@ BEYOND_NUMBERS: dict[str, dict[str, Any]] = {
 """Settings that cannot be drawn, being neither numbers nor words out of a few; where none are given, the defaults."""
 
 ALSO: dict[str, list[dict[str, Any]]] = {
+    "controller breakpoints": [{"points": [["1:1", 0.1], ["1:1.2", 0.9], ["1:1.6", 0.3], ["1:2", 0.5]]}],
+    "controller lfo": [
+        {"note": "1/16 triplet", "phase": 0.4, "shape": "square"},
+        {"shape": "sample and hold", "rate_hz": 19.0},
+    ],
     "delay": [{"note": "1/16 swung", "feedback_percent": 60.0}],
     "following_synth": [
         {
@@ -81,6 +92,25 @@ ALSO: dict[str, list[dict[str, Any]]] = {
     "wandering_bass": [{"every": "1/16 swung"}],
 }
 """Settings in words that lead to other paths through a block."""
+
+
+@cache
+def asset_folder() -> Path:
+    """A folder with the files that subjects read: every controller on every channel of a MIDI file."""
+    track = mido.MidiTrack(
+        mido.Message("control_change", channel=c, control=n, value=(37 * n + 11 * c + 50 * k) % 128)
+        for k in range(3)
+        for n in range(120)
+        for c in range(16)
+    )
+    for message in track[::64]:
+        message.time = 9  # some milliseconds at 500 ticks a quarter: 0.27 s in all
+    file = mido.MidiFile(type=0, ticks_per_beat=500)
+    file.tracks.append(track)
+    folder = Path(tempfile.mkdtemp(prefix="chainsim-contract-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    file.save(folder / "controllers.mid")
+    return folder
 
 
 def subject_class(subject: str) -> type[Block[Any]]:
@@ -141,13 +171,13 @@ class Subject:
         self,
         name: str,
         *,
-        rate_hz: float = 48_000.0,
+        sample_rate_hz: float = 48_000.0,
         channels: int | Mapping[str, int] = 1,
         moves: bool = False,
         seed: int = 1234,
         **settings: Any,
     ) -> None:
-        self.name, self.rate_hz, self.moves = name, rate_hz, moves
+        self.name, self.rate_hz, self.moves = name, sample_rate_hz, moves
         self.cls = cls = subject_class(name)
         given = {**BEYOND_NUMBERS.get(name, {}), **settings}
         chosen = cls.settings_type(**given)
@@ -160,13 +190,14 @@ class Subject:
         held = {n: (float(getattr(chosen, n)),) * 2 for n in self.specs}
         self.block.prepare(
             Context(
-                sample_rate_hz=rate_hz,
+                sample_rate_hz=sample_rate_hz,
                 channels=self.widths,
                 out_channels=self.out_channels,
-                extremes={n: ends(s, rate_hz) for n, s in self.specs.items()} if moves else held,
+                extremes={n: ends(s, sample_rate_hz) for n, s in self.specs.items()} if moves else held,
                 tempo_bpm=(90.0, 240.0),
                 seed=seed,
                 key="D minor",
+                assets=Assets(asset_folder() if cls.reads_files else None),
             )
         )
 

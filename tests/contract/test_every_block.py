@@ -69,14 +69,14 @@ def widths(name: str, channels: int) -> list[dict[str, int] | int]:
 def variants(name: str) -> list[dict[str, object]]:
     """The settings as they are by default, two random draws that are allowed, and what is to be tried besides."""
     draws = (drawn_settings(name, i, rate_hz=8_000.0) for i in range(20))
-    allowed = [s for s in draws if made(name, s, rate_hz=8_000.0) is not None]
+    allowed = [s for s in draws if made(name, s, sample_rate_hz=8_000.0) is not None]
     assert len(allowed) >= 2, "hardly any random settings are allowed"
     return [{}, *allowed[:2], *ALSO.get(name, [])]
 
 
 def test_there_is_something_to_test() -> None:
     assert {"gain", "pan", "blender"} <= set(BLOCKS)
-    assert {"breakpoints", "envelope"} <= set(CONTROLLERS)
+    assert {"breakpoints", "control_change", "envelope", "lfo"} <= set(CONTROLLERS)
 
 
 @every_subject
@@ -99,7 +99,7 @@ def test_names_agree(name: str) -> None:
 @pytest.mark.parametrize("moves", [False, True], ids=["still", "moving"])
 def test_same_bytes_for_any_cuts_and_after_reset(name: str, channels: int, moves: bool) -> None:
     for settings, ports in itertools.product(variants(name), widths(name, channels)):
-        subject = Subject(name, rate_hz=8_000.0, channels=ports, moves=moves, **settings)
+        subject = Subject(name, sample_rate_hz=8_000.0, channels=ports, moves=moves, **settings)
         feed = subject.feed("cuts", moves)
         frames = len(feed.bpm)
         whole = subject.run(feed)
@@ -115,7 +115,7 @@ def test_same_bytes_for_any_cuts_and_after_reset(name: str, channels: int, moves
 @every_subject
 @pytest.mark.parametrize("rate_hz", [44_100.0, 48_000.0])
 def test_same_bytes_for_any_cuts_at_full_rate(name: str, rate_hz: float) -> None:
-    subject = Subject(name, rate_hz=rate_hz, channels=2, moves=True)
+    subject = Subject(name, sample_rate_hz=rate_hz, channels=2, moves=True)
     feed = subject.feed("full rate", frames=20_000)
     whole = subject.run(feed)
     for cut in (range(509, 20_000, 509), range(4_096, 20_000, 4_096), [3, 3, 11_111]):
@@ -126,7 +126,7 @@ def test_same_bytes_for_any_cuts_at_full_rate(name: str, rate_hz: float) -> None
 @every_subject
 def test_reset_from_any_state_equals_new(name: str) -> None:
     for settings, moves in itertools.product(variants(name), (False, True)):
-        subject = Subject(name, rate_hz=8_000.0, channels=2, moves=moves, **settings)
+        subject = Subject(name, sample_rate_hz=8_000.0, channels=2, moves=moves, **settings)
         feed = subject.feed("reset", moves)
         new = subject.run(feed)
         subject.block.reset()
@@ -140,7 +140,7 @@ def test_reset_from_any_state_equals_new(name: str) -> None:
 @pytest.mark.parametrize("channels", LAYOUTS)
 def test_what_comes_later_changes_nothing_before(name: str, channels: int) -> None:
     for settings, moves in itertools.product(variants(name), (False, True)):
-        subject = Subject(name, rate_hz=8_000.0, channels=channels, moves=moves, **settings)
+        subject = Subject(name, sample_rate_hz=8_000.0, channels=channels, moves=moves, **settings)
         feed, other = subject.feed("causal", moves), subject.feed("changed", moves)
         whole = subject.run(feed)
         for n in (1, 640, 1_999):
@@ -152,7 +152,7 @@ def test_what_comes_later_changes_nothing_before(name: str, channels: int) -> No
 @every_subject
 def test_two_instances_share_nothing(name: str) -> None:
     for settings in variants(name):
-        one, two = (Subject(name, rate_hz=8_000.0, channels=2, moves=True, **settings) for _ in range(2))
+        one, two = (Subject(name, sample_rate_hz=8_000.0, channels=2, moves=True, **settings) for _ in range(2))
         feed, other = one.feed("one"), one.feed("two")
         alone = one.run(feed)
         one.block.reset()
@@ -164,7 +164,7 @@ def test_two_instances_share_nothing(name: str) -> None:
 
 @every_subject
 def test_only_seeded_blocks_depend_on_the_seed(name: str) -> None:
-    one, two, three = (Subject(name, rate_hz=8_000.0, channels=2, seed=seed) for seed in (5, 5, 77))
+    one, two, three = (Subject(name, sample_rate_hz=8_000.0, channels=2, seed=seed) for seed in (5, 5, 77))
     feed = one.feed("seed", frames=40_000)  # so long that what draws once a beat has drawn some times
     same, other = one.run(feed), three.run(feed)
     assert two.run(feed).tobytes() == same.tobytes()
@@ -173,7 +173,7 @@ def test_only_seeded_blocks_depend_on_the_seed(name: str) -> None:
 
 @every_subject
 def test_no_frames_are_accepted_and_change_nothing(name: str) -> None:
-    subject = Subject(name, rate_hz=8_000.0, channels=2, moves=True)
+    subject = Subject(name, sample_rate_hz=8_000.0, channels=2, moves=True)
     feed = subject.feed("none")
     whole = subject.run(feed)
     subject.block.reset()
@@ -186,7 +186,7 @@ def test_no_frames_are_accepted_and_change_nothing(name: str) -> None:
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
 def test_every_rate_and_layout_with_one_signature(name: str, rate_hz: float) -> None:
     for channels, moves in itertools.product((1, 2), (False, True)):
-        subject = Subject(name, rate_hz=rate_hz, channels=channels, moves=moves)
+        subject = Subject(name, sample_rate_hz=rate_hz, channels=channels, moves=moves)
         y = subject.run(subject.feed("rates", frames=int(rate_hz / 8.0)), [100, 100])
         assert np.isfinite(y).all()
         assert np.isfinite([subject.block.latency_samples, subject.block.age_samples]).all()
@@ -202,7 +202,7 @@ def test_finite_at_every_corner(name: str) -> None:
     refused = 0
     tried = list(corners(name, 8_000.0))
     for i, settings in enumerate(tried):
-        subject = made(name, settings, rate_hz=8_000.0, channels=1 + i % 2)
+        subject = made(name, settings, sample_rate_hz=8_000.0, channels=1 + i % 2)
         if subject is None:
             refused += 1
             continue
@@ -217,7 +217,7 @@ def test_finite_at_every_corner(name: str) -> None:
 def test_finite_while_settings_jump_between_their_ends(name: str, rate_hz: float) -> None:
     draws = [{}, *(drawn_settings(name, "jumps", i, rate_hz=8_000.0, at_ends=i % 2 == 0) for i in range(4))]
     for i, settings in enumerate(draws):
-        subject = made(name, settings, rate_hz=rate_hz, channels=2, moves=True)
+        subject = made(name, settings, sample_rate_hz=rate_hz, channels=2, moves=True)
         if subject is None:
             assert settings, "the defaults are refused"
             continue
@@ -244,7 +244,7 @@ def harsh(subject: Subject, frames: int) -> Iterator[Feed]:
 def test_what_dies_away_does_not_linger_in_subnormal_numbers(name: str, level: float) -> None:
     smallest = np.finfo(np.float64).tiny
     for settings in variants(name):
-        subject = Subject(name, rate_hz=8_000.0, channels=2, **settings)
+        subject = Subject(name, sample_rate_hz=8_000.0, channels=2, **settings)
         if subject.silent:
             return
         subject.run(subject.feed("dies", frames=2_000, level=level))

@@ -78,7 +78,7 @@ GENERATORS = [n for n in BLOCKS if block_type(n).generates]
 @pytest.mark.parametrize("name", GENERATORS)
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
 def test_what_a_generator_makes_begins_its_latency_after_the_note(name: str, rate_hz: float) -> None:
-    subject = Subject(name, rate_hz=rate_hz)
+    subject = Subject(name, sample_rate_hz=rate_hz)
     x = np.zeros(int(0.7 * rate_hz))
     begin = int(0.5 * rate_hz)  # a beat at 120 a minute, so that what plays on a grid plays at once
     x[begin:] = 0.3 * np.sin(np.arange(x.size - begin) * 2.0 * np.pi * 220.0 / rate_hz)
@@ -92,7 +92,7 @@ def test_what_a_generator_makes_begins_its_latency_after_the_note(name: str, rat
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
 def test_latency_is_what_is_reported(name: str, rate_hz: float) -> None:
     probe = block_type(name).latency_probe
-    subject = Subject(name, rate_hz=rate_hz, channels=1, **probe.settings)
+    subject = Subject(name, sample_rate_hz=rate_hz, channels=1, **probe.settings)
     frames = int(0.3 * rate_hz)
     x = 0.3 * rng_of("latency").standard_normal(frames)
     x[: frames // 8] = 0.0
@@ -135,7 +135,7 @@ def measured_tail_s(subject: Subject) -> tuple[float, str]:
 
 @every_block
 def test_tail_is_what_is_reported(name: str) -> None:
-    subject = Subject(name, rate_hz=48_000.0)
+    subject = Subject(name, sample_rate_hz=48_000.0)
     reported = subject.block.tail_s
     found, by = measured_tail_s(subject)
     assert found <= reported + 0.0005, by
@@ -146,7 +146,7 @@ def test_tail_is_what_is_reported(name: str) -> None:
 def test_no_settings_ring_longer_than_reported(name: str) -> None:
     for i in range(8):
         settings = drawn_settings(name, "tail", i, rate_hz=8_000.0, at_ends=i % 2 == 1)
-        subject = made(name, settings, rate_hz=8_000.0, channels=2)
+        subject = made(name, settings, sample_rate_hz=8_000.0, channels=2)
         if subject is None or not subject.block.tail_s < 20.0:
             continue
         found, by = measured_tail_s(subject)
@@ -175,14 +175,14 @@ LONG_RINGING = [
 
 @pytest.mark.parametrize(("name", "settings"), LONG_RINGING)
 def test_settings_that_ring_long_end_as_reported(name: str, settings: dict[str, object]) -> None:
-    subject = Subject(name, rate_hz=8_000.0, channels=2, **settings)
+    subject = Subject(name, sample_rate_hz=8_000.0, channels=2, **settings)
     found, by = measured_tail_s(subject)
     assert found <= subject.block.tail_s + 0.0005, by
 
 
 @every_block
 def test_reported_times_are_the_same_at_all_rates(name: str) -> None:
-    blocks = [Subject(name, rate_hz=r, channels=2).block for r in RATES_HZ if r >= 44_100.0]
+    blocks = [Subject(name, sample_rate_hz=r, channels=2).block for r in RATES_HZ if r >= 44_100.0]
     tails = [b.tail_s for b in blocks]
     assert max(tails) - min(tails) <= 0.1 * max(tails) + 0.0005
     answers = [b.response_s for b in blocks]
@@ -206,7 +206,7 @@ def test_sounds_the_same_at_all_rates(name: str) -> None:
 def short_levels_db(name: str, rate_hz: float) -> np.ndarray:
     """Level of each tenth of a second of the output of 60 tones between 100 and 2500 Hz that sound for 0.3 s."""
     rng = rng_of("tones")
-    subject = Subject(name, rate_hz=rate_hz, channels=1)
+    subject = Subject(name, sample_rate_hz=rate_hz, channels=1)
     t = np.arange(round(0.9 * rate_hz)) / rate_hz
     x = np.zeros(t.size)
     for freq_hz, phase in zip(np.geomspace(100.0, 2_500.0, 60), rng.uniform(0.0, 2.0 * np.pi, 60), strict=True):
