@@ -21,7 +21,8 @@ from typing import Literal
 from chainsim.stage.board import Board
 from chainsim.stage.cues import Cue
 from chainsim.stage.foot import Foot
-from chainsim.stage.reach import Gesture, Reach, fewest_presses
+from chainsim.stage.press_search import Gesture
+from chainsim.stage.reach import Reach, fewest_presses
 
 Verdict = Literal["possible", "too fast", "out of reach", "after the end"]
 
@@ -43,7 +44,7 @@ class WalkStep:
     ahead : int
         How many of them are silent and may be done at leisure since the cue before.
     passes : tuple of str
-        Sounds that are heard on the way and that nobody asked for.
+        Sounds that are heard on the way: wrong ones, or the right one too early.
     passes_s : float
         How long they are heard before the cue, at the least.
     time_s : float or None
