@@ -136,7 +136,9 @@ class _WatchedFile(io.FileIO):
 
 
 def encoder(path: Path, suffix: str, sample_format: SampleFormat | None, sample_rate_hz: int, channels: int) -> Encoder:
-    """Open the second pass's file: integers, or a lossy format where `sample_format` is None."""
+    """Open the second pass's file: floats, integers, or a lossy format where `sample_format` is None."""
+    if sample_format == "float32":
+        return WavWriter(path, sample_format, sample_rate_hz, channels)
     if suffix == ".wav" and sample_format is not None:
         return IntegerWav(path, sample_format, sample_rate_hz, channels)
     return Compressed(path, suffix, sample_format, sample_rate_hz, channels)

@@ -55,8 +55,10 @@ class TakeWriter:
     ----------
     peak_db : float
         Largest sample so far, in dBFS, before any lowering.
+    trim_db : float
+        To be set before the end: what the whole file is raised by, or lowered.
     lowered_by_db : float
-        By how much the level was lowered at the end; 0 if it was not.
+        By how much more the level was lowered at the end to fit; 0 if it was not.
     frames : int
 
     Raises
@@ -80,6 +82,7 @@ class TakeWriter:
         self.sample_format = _sample_format(self.path, sample_format)
         self.sample_rate_hz = _whole_rate(self.path, sample_rate_hz)
         self.channels = channels
+        self.trim_db = 0.0
         self.lowered_by_db = 0.0
         self._peak = 0.0
         self._lower_to_fit = lower_to_fit
@@ -134,23 +137,26 @@ class TakeWriter:
         assert self._wav is not None
         with writing(self.path):
             self._wav.close()
-        if self.sample_format == "float32":
+        gain = db_to_gain(self.trim_db)
+        if self.sample_format == "float32" and gain == 1.0:
             self._part.keep()
             return
-        gain = self._fitting_gain()
+        if self.sample_format != "float32":
+            gain *= self._fitting_gain(gain)
         with PartFile(self.path) as converted, writing(self.path):
             self._convert(converted, gain)
 
-    def _fitting_gain(self) -> float:
-        if self._peak <= 1.0:
+    def _fitting_gain(self, trim: float) -> float:
+        peak = self._peak * trim
+        if peak <= 1.0:
             return 1.0
         if not self._lower_to_fit:
             raise AudioError(
-                f"{self.path}: the peak is {self.peak_db:+.2f} dBFS, over the full scale of "
+                f"{self.path}: the peak is {gain_to_db(peak):+.2f} dBFS, over the full scale of "
                 f"{self.sample_format or self.suffix[1:]}; write a 32-bit float WAV, lower a level, or have it lowered "
                 "to fit; nothing was kept"
             )
-        self.lowered_by_db = self.peak_db - LOWERED_PEAK_DB
+        self.lowered_by_db = gain_to_db(peak) - LOWERED_PEAK_DB
         return db_to_gain(-self.lowered_by_db)
 
     def _convert(self, target: Path, gain: float) -> None:

@@ -17,7 +17,8 @@ SLOWEST = "reverb"
 
 def compile_ahead(sketches: Iterable[Sketch]) -> None:
     """Load the kernels of these sketches; on a first run compile them, on two cores where there are two."""
-    used = {s.base.blocks[name].type_name for s in sketches for name in block_names(s.base.chain)}
+    states = [state for s in sketches for state in (s.base, *(p.state for p in s.patches.values()))]
+    used = {state.blocks[name].type_name for state in states for name in block_names(state.chain)}
     if begin_cache() and SLOWEST in used and (os.cpu_count() or 1) > 1:
         with subprocess.Popen([sys.executable, "-m", __name__, SLOWEST], stderr=subprocess.DEVNULL):
             compile_blocks(sorted(used - {SLOWEST}))

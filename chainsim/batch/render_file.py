@@ -25,6 +25,8 @@ from chainsim.measure.loudness import LoudnessMeter
 from chainsim.sketch.model import Sketch
 from chainsim.units import Audio
 
+MOST_TRIM_DB = 30.0
+
 Progress = Callable[[int, int], None]
 """Told (frames done, frames in all)."""
 
@@ -48,11 +50,15 @@ class FileReport:
         ITU-R BS.1770-5; minus infinity for silence.
     louder_by_lu : float
         Than the take while that sounds, both on two loudspeakers; NaN if either is silent.
+    trim_db : float
+        What one loudness needed, where that was asked for.
     lowered_by_db : float
-        What an integer format needed, where that was asked for; the levels above are those after it.
+        What an integer format needed, where that was asked for; the levels above are those after both.
     times_real_time : float
         Seconds of take per second of rendering.
     sketch, sketch_sha256, take_sha256, version : str
+    patch, room : str or None
+        Where it is one patch alone, or one room.
     warnings : list of str
     """
 
@@ -68,12 +74,15 @@ class FileReport:
     louder_by_lu: float
     true_peak_dbtp: float
     sample_peak_dbfs: float
+    trim_db: float
     lowered_by_db: float
     times_real_time: float
     sketch: str
     sketch_sha256: str
     take_sha256: str
     version: str
+    patch: str | None = None
+    room: str | None = None
     warnings: list[str] = field(default_factory=list)
 
     def to_dict(self) -> dict[str, Any]:
@@ -89,6 +98,7 @@ def render_file(
     probes: Mapping[str, str | Path] | None = None,
     sample_format: SampleFormat | None = None,
     lower_to_fit: bool = False,
+    loudness_lufs: float | None = None,
     record: bool = False,
     threads: int | None = None,
     progress: Progress | None = None,
@@ -104,6 +114,8 @@ def render_file(
         Where the output of single blocks goes.
     sample_format, lower_to_fit
         As for `TakeWriter`.
+    loudness_lufs : float, optional
+        Bring the whole file to this loudness by one trim, at most 30 dB either way; probes keep their levels.
     record : bool
         Write the report beside the output as JSON.
     threads : int, optional
@@ -154,10 +166,13 @@ def render_file(
             if progress is not None:
                 progress(n0 + outputs["out"].shape[1], engine.frames)
         seconds = time.perf_counter() - begun
+        trim_db, too_far = _trim(meter.integrated_lufs, loudness_lufs)
+        writers["out"].trim_db = trim_db
     peaks = meter.peaks()
     lowered_by_db = writers["out"].lowered_by_db
-    true_peak_dbtp = peaks.true_peak_dbtp - lowered_by_db
-    louder_by_lu = meter.louder_by_lu(dry.result().integrated_lufs, source.channels) - lowered_by_db
+    change_db = trim_db - lowered_by_db
+    true_peak_dbtp = peaks.true_peak_dbtp + change_db
+    louder_by_lu = meter.louder_by_lu(dry.result().integrated_lufs, source.channels) + change_db
     loud = cautions(true_peak_dbtp, louder_by_lu)
     report = FileReport(
         take=str(take),
@@ -168,28 +183,44 @@ def render_file(
         frames=engine.frames,
         latency_ms=1000.0 * graph.latency[0] / source.sample_rate_hz,
         tail_s=graph.tail_s,
-        integrated_lufs=meter.integrated_lufs - lowered_by_db,
+        integrated_lufs=meter.integrated_lufs + change_db,
         louder_by_lu=louder_by_lu,
         true_peak_dbtp=true_peak_dbtp,
-        sample_peak_dbfs=peaks.sample_peak_dbfs - lowered_by_db,
+        sample_peak_dbfs=peaks.sample_peak_dbfs + change_db,
+        trim_db=trim_db,
         lowered_by_db=lowered_by_db,
         times_real_time=source.frames / source.sample_rate_hz / max(seconds, 1e-9),
         sketch=sketch.title,
         sketch_sha256=sketch.sha256,
         take_sha256=take_hash(take),
         version=_version(),
+        patch=sketch.patch,
+        room=sketch.room,
         warnings=[
             *source.warnings,
             *sketch.warnings,
             *sketch.late_cues(source.frames / source.sample_rate_hz),
             *graph.warnings,
             *engine.warnings,
+            *too_far,
             *loud,
         ],
     )
     if record:
         write_record(record_path(output), report.to_dict())
     return report
+
+
+def _trim(integrated_lufs: float, wanted_lufs: float | None) -> tuple[float, list[str]]:
+    """What brings a loudness to another one, in dB, and a word where that is not possible."""
+    if wanted_lufs is None:
+        return 0.0, []
+    if integrated_lufs == -math.inf:
+        return 0.0, ["silence has no loudness to change"]
+    trim_db = wanted_lufs - integrated_lufs
+    if abs(trim_db) <= MOST_TRIM_DB:
+        return trim_db, []
+    return math.copysign(MOST_TRIM_DB, trim_db), [f"{wanted_lufs:g} LUFS would need a trim of {trim_db:+.0f} dB"]
 
 
 def threads_for(graph: Graph) -> int:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 import time
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import click
 
@@ -13,7 +16,10 @@ from chainsim.cli.common import echo_json, leaving_at_once, naming, number, prog
 
 if TYPE_CHECKING:
     from chainsim.batch.render_file import FileReport
+    from chainsim.sketch.model import Sketch
 
+Job: TypeAlias = "tuple[Sketch, Path, Path]"
+"""Sketch, take, and the file to write."""
 FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
 
 
@@ -23,9 +29,23 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
 @click.option(
     "-o",
     "--output",
-    required=True,
     type=click.Path(path_type=Path),
     help="The file to write (.wav, .flac, .ogg, .mp3); with several takes, an existing folder.",
+)
+@click.option("--patch", metavar="NAME", help="Render this patch alone, without cues.")
+@click.option("--room", metavar="NAME", help="Render as it is set in this room.")
+@click.option(
+    "--all-patches",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Render every patch alone, each into a WAV file in this folder.",
+)
+@click.option(
+    "--loudness",
+    "loudness_lufs",
+    metavar="LUFS",
+    type=click.FloatRange(-60.0, 0.0),
+    help="Bring each file to one loudness, such as -23, by one trim of its level, which is told.",
 )
 @click.option(
     "--probe",
@@ -48,12 +68,13 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
 @click.option("--watch", is_flag=True, help="Render again whenever the sketch is saved; end with Ctrl-C.")
 @click.option("--json", "as_json", is_flag=True, help="Print the reports as JSON.")  # fmt: skip
 def command(
-    sketch: Path, takes: tuple[Path, ...], output: Path, probes: tuple[str, ...], sample_format: str | None,
+    sketch: Path, takes: tuple[Path, ...], output: Path | None, patch: str | None, room: str | None,
+    all_patches: Path | None, loudness_lufs: float | None, probes: tuple[str, ...], sample_format: str | None,
     lower_to_fit: bool, record: bool, threads: int | None, watch: bool, as_json: bool,
 ) -> int:  # fmt: skip
     """Send each TAKE (a dry recording) through SKETCH and write what comes out.
 
-    The result is as long as the take plus the chain's latency and tail, at the take's sample rate.
+    The result is as long as the take plus the chain's latency and tail, at the take's sample rate. Cues are played.
 
     \b
     Examples:
@@ -61,48 +82,92 @@ def command(
       chainsim render waltz.toml solo.wav -o waltz.flac --probe late_gate=gated.wav
       chainsim render waltz.toml takes/*.wav -o rendered/
       chainsim render waltz.toml solo.wav -o waltz.wav --watch
+      chainsim render evening.toml solo.wav -o chorale.wav --patch chorale --room chapel
+      chainsim render evening.toml solo.wav --all-patches patches/ --loudness -23
     """
+    if (output is None) == (all_patches is None):
+        raise click.UsageError("say where the sound goes: -o FILE, or --all-patches DIR")
+    if all_patches is not None and (patch is not None or probes):
+        raise click.UsageError("--all-patches goes without --patch and --probe")
     tell_of_compiling()
     options = {
         "probes": dict(_probe(p) for p in probes), "sample_format": sample_format, "lower_to_fit": lower_to_fit,
-        "record": record, "threads": threads,
+        "loudness_lufs": loudness_lufs, "record": record, "threads": threads,
     }  # fmt: skip
+    jobs = partial(_jobs, sketch, takes, output, all_patches, patch, room)
     seen = _stamp(sketch)
-    failed = _render_all(sketch, takes, output, options, as_json)
+    failed = _render_all(sketch, jobs(), options, as_json)
     while watch:
         click.echo(f"watching {sketch}; Ctrl-C ends", err=True)
         seen = _next_stamp(sketch, seen)
-        failed = _render_watched(sketch, takes, output, options, as_json)
+        failed = _render_watched(sketch, jobs, options, as_json)
     return 1 if failed else 0
 
 
-def _render_all(
-    sketch_path: Path, takes: tuple[Path, ...], output: Path, options: dict[str, Any], as_json: bool
-) -> bool:
+def _jobs(
+    sketch_path: Path, takes: tuple[Path, ...], output: Path | None, all_patches: Path | None, patch: str | None,
+    room: str | None,
+) -> list[Job]:  # fmt: skip
+    """What is to be rendered: sketch, take and target of each."""
     from chainsim.batch.compiling import compile_ahead
-    from chainsim.batch.render_file import render_file
-    from chainsim.errors import AudioError, ChainsimError
+    from chainsim.errors import SketchError
     from chainsim.sketch.loading import load_sketch
 
     sketch = load_sketch(sketch_path)
+    sketch = sketch if room is None else sketch.in_room(room)
+    sketch = sketch if patch is None else sketch.alone(patch)
     with leaving_at_once():
         compile_ahead([sketch])
-    targets = _targets(takes, output)
-    if len(takes) > 1 and options["probes"]:
+    if all_patches is None:
+        assert output is not None
+        return [(sketch, take, target) for take, target in zip(takes, _targets(takes, output), strict=True)]
+    if not sketch.patches:
+        raise SketchError(f"{sketch_path.name}: has no patches to render one by one")
+    return _patch_jobs(sketch, takes, all_patches)
+
+
+def _patch_jobs(sketch: Sketch, takes: tuple[Path, ...], folder: Path) -> list[Job]:
+    """One file a patch and take; the folder is made if need be."""
+    from chainsim.audio.whole import writing
+    from chainsim.audio.writing import refuse_same_file
+    from chainsim.errors import AudioError
+
+    with writing(folder):
+        folder.mkdir(exist_ok=True)
+    jobs: list[Job] = []
+    for take in takes:
+        for name in sketch.patches:
+            safe = re.sub(r"[^\w .-]", "_", name).strip(" .") or "_"
+            target = folder / (f"{safe}.wav" if len(takes) == 1 else f"{take.stem} {safe}.wav")
+            if target in [t for _, _, t in jobs]:
+                raise AudioError(f"{target}: two patches or takes would become this file; rename one")
+            refuse_same_file(target, takes)
+            jobs.append((sketch.alone(name), take, target))
+    return jobs
+
+
+def _render_all(sketch_path: Path, jobs: list[Job], options: dict[str, Any], as_json: bool) -> bool:
+    from chainsim.batch.render_file import render_file
+    from chainsim.errors import AudioError, ChainsimError
+
+    if len(jobs) > 1 and options["probes"]:
         raise AudioError("--probe names one file, so it goes with one take")
     reports: list[FileReport] = []
     errors = []
-    for take, target in zip(takes, targets, strict=True):
+    told: set[str] = set()
+    for sketch, take, target in jobs:
+        label = take.name if sketch.patch is None else sketch.patch
         try:
-            with naming(sketch_path), progress_bar(take.name) as progress:
+            with naming(sketch_path), progress_bar(label) as progress:
                 report = render_file(sketch, take, target, progress=progress, **options)
         except ChainsimError as error:
-            if len(takes) == 1:
+            if len(jobs) == 1:
                 raise
             errors += str(error).splitlines()
             continue
         reports.append(report)
-        warn(report.warnings)
+        warn(w for w in report.warnings if w not in told)
+        told.update(report.warnings)
         if not as_json:
             click.echo(_line(report))
     if as_json:
@@ -130,6 +195,7 @@ def _targets(takes: tuple[Path, ...], output: Path) -> list[Path]:
 
 
 def _line(report: FileReport) -> str:
+    trimmed = f", trimmed by {report.trim_db:+.1f} dB" if report.trim_db else ""
     lowered = f", lowered by {report.lowered_by_db:.1f} dB" if report.lowered_by_db else ""
     louder = (
         f" ({round(report.louder_by_lu, 1) + 0.0:+.1f} LU against the take)"
@@ -139,7 +205,7 @@ def _line(report: FileReport) -> str:
     return (
         f"{report.output}: {report.frames / report.sample_rate_hz:.1f} s,"
         f" {number(report.integrated_lufs, 1, ' LUFS')}{louder},"
-        f" peak {number(report.true_peak_dbtp, 1, ' dBTP')}{lowered},"
+        f" peak {number(report.true_peak_dbtp, 1, ' dBTP')}{trimmed}{lowered},"
         f" latency {report.latency_ms:.1f} ms, {report.times_real_time:.0f} x real time"
     )
 
@@ -151,11 +217,11 @@ def _probe(text: str) -> tuple[str, Path]:
     return block, Path(path)
 
 
-def _render_watched(*arguments: Any) -> bool:
+def _render_watched(sketch_path: Path, jobs: Callable[[], list[Job]], options: dict[str, Any], as_json: bool) -> bool:
     from chainsim.errors import ChainsimError
 
     try:
-        return _render_all(*arguments)
+        return _render_all(sketch_path, jobs(), options, as_json)
     except ChainsimError as error:
         for line in str(error).splitlines():
             click.echo(f"chainsim: {line}", err=True)

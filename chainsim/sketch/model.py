@@ -204,6 +204,8 @@ class Sketch:
     text : str
         The sketch as written.
     warnings : tuple of str
+    patch, room : str or None
+        Which patch alone, and in which room, if it is not the sketch as written.
     """
 
     header: Header
@@ -220,6 +222,8 @@ class Sketch:
     folder: Path | None = None
     text: str = ""
     warnings: tuple[str, ...] = ()
+    patch: str | None = None
+    room: str | None = None
 
     @property
     def title(self) -> str:
@@ -254,7 +258,7 @@ class Sketch:
             raise SettingError(f'no room "{name}"{nearest(name, self.rooms) or known}')
         room = self.rooms[name]
         header = self.header.model_copy(update={"feed": room.feed})
-        return replace(self, header=header, base=room.base, patches=room.patches)
+        return replace(self, header=header, base=room.base, patches=room.patches, room=name)
 
     def alone(self, patch: str | None = None) -> Sketch:
         """One patch and nothing else: no cues, no taps; None is the chain as written.
@@ -268,7 +272,7 @@ class Sketch:
             known = f"; there are {', '.join(self.patches)}" if self.patches else "; the sketch has none"
             raise SettingError(f'no patch "{patch}"{nearest(patch, self.patches) or known}')
         state = self.base if patch is None else self.patches[patch].state
-        return replace(self, base=state, patches={}, cues=(), taps=(), rooms={})
+        return replace(self, base=state, patches={}, cues=(), taps=(), rooms={}, patch=patch)
 
     def late_cues(self, take_s: float) -> list[str]:
         """One line for each cue that comes when the take is over."""
