@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from chainsim.block import block_type, block_type_names
 from chainsim.settings import Settings
+from chainsim.sketch.cues import WHAT, CueSettings, TapSettings
 from chainsim.sketch.model import Common, Header
+from chainsim.sketch.patches import PatchSettings
+from chainsim.sketch.rooms import RoomSettings
+from chainsim.sketch.switches import BankSettings, SwitchSettings
 from chainsim.stage.controllers import CONTROLLER_TYPES
 from chainsim.stage.drives import CURVES
+from chainsim.stage.foot import Foot
 
 _OURS = ("unit", "movable", "law", "ramp_ms", "may_be_off", "title")
 """What the declarations carry beside JSON Schema's own words."""
@@ -32,32 +38,78 @@ def sketch_schema() -> dict[str, Any]:
                 "additionalProperties": {"$ref": "#/$defs/block"},
             },
             "patches": {"type": "object", "additionalProperties": {"$ref": "#/$defs/patch"}},
-            "cues": {"type": "array", "items": {"$ref": "#/$defs/cue"}},
+            "banks": {"type": "array", "items": _table(BankSettings, required=["patches"])},
+            "switches": {"type": "array", "items": _table(SwitchSettings, required=["press"])},
+            "foot": _table(Foot),
+            "cues": {"type": "array", "items": _cue()},
+            "taps": {"type": "array", "items": _table(TapSettings, required=["at_s"])},
             "controllers": {"type": "object", "additionalProperties": {"$ref": "#/$defs/controller"}},
+            "rooms": {"type": "object", "additionalProperties": {"$ref": "#/$defs/room"}},
+            "marks": {"type": "object", "additionalProperties": {"type": "object", "additionalProperties": _MARKS}},
         },
         "$defs": {
             **_chain_parts(),
             "block": {"oneOf": [_block(name) for name in block_type_names()]},
-            "patch": {
-                "type": "object",
-                "additionalProperties": False,
-                "properties": {
-                    "chain": {"$ref": "#/$defs/chain"},
-                    "engage": {"type": "array", "items": {"type": "string"}},
-                    "tempo_bpm": header["tempo_bpm"],
-                    "key": header["key"],
-                    "blocks": {"type": "object", "additionalProperties": {"type": "object"}},
+            "patch": _table(
+                PatchSettings,
+                chain={"$ref": "#/$defs/chain"},
+                engage={"type": "array", "items": {"type": "string"}},
+                blocks=_CHANGES,
+                controllers={
+                    "type": "object",
+                    "additionalProperties": {
+                        "type": "object",
+                        "required": ["drives"],
+                        "additionalProperties": False,
+                        "properties": {"drives": _DRIVES},
+                    },
                 },
-            },
-            "cue": {
-                "type": "object",
-                "required": ["at_s", "patch"],
-                "additionalProperties": False,
-                "properties": {"at_s": {"type": "number", "minimum": 0}, "patch": {"type": "string"}},
-            },
+            ),
+            "room": _table(RoomSettings, blocks=_CHANGES),
             "controller": {"oneOf": [_controller(name) for name in CONTROLLER_TYPES]},
         },
     }
+
+
+_CHANGES: dict[str, Any] = {"type": "object", "additionalProperties": {"type": "object"}}
+_DRIVES: dict[str, Any] = {
+    "type": "array",
+    "items": {
+        "type": "object",
+        "required": ["setting"],
+        "additionalProperties": False,
+        "properties": {
+            "setting": {"type": "string"},
+            "low": {"anyOf": [{"type": "number"}, {"const": "off"}]},
+            "high": {"anyOf": [{"type": "number"}, {"const": "off"}]},
+            "curve": {"enum": list(CURVES)},
+        },
+    },
+}
+_MARK = {"type": ["number", "string"]}
+_PAIR = {"type": "array", "prefixItems": [_MARK, _MARK], "items": False, "minItems": 2}
+_MARKS: dict[str, Any] = {
+    "type": "object",
+    "required": ["knob", "at"],
+    "additionalProperties": False,
+    "properties": {
+        "knob": {"type": "string"},
+        "at": {"type": "array", "minItems": 1, "items": _PAIR},
+    },
+}
+
+
+def _table(settings: type[Settings], *, required: Sequence[str] = (), **more: dict[str, Any]) -> dict[str, Any]:
+    """Schema of a table that holds some settings and perhaps other parts."""
+    properties = {**more, **_properties(settings)}
+    return {"type": "object", "required": [*required], "additionalProperties": False, "properties": properties}
+
+
+def _cue() -> dict[str, Any]:
+    """Schema of a cue: one time, and one thing that happens."""
+    when = {"oneOf": [{"required": [key]} for key in ("at_s", "at_bar")]}
+    what = {"oneOf": [{"required": [key]} for key in WHAT]}
+    return {**_table(CueSettings), "allOf": [when, what]}
 
 
 def _chain_parts() -> dict[str, Any]:
@@ -113,17 +165,6 @@ def _block(type_name: str, *, named: bool = False) -> dict[str, Any]:
 
 
 def _controller(type_name: str) -> dict[str, Any]:
-    drive = {
-        "type": "object",
-        "required": ["setting"],
-        "additionalProperties": False,
-        "properties": {
-            "setting": {"type": "string"},
-            "low": {"anyOf": [{"type": "number"}, {"const": "off"}]},
-            "high": {"anyOf": [{"type": "number"}, {"const": "off"}]},
-            "curve": {"enum": list(CURVES)},
-        },
-    }
     return {
         "title": type_name,
         "type": "object",
@@ -133,7 +174,7 @@ def _controller(type_name: str) -> dict[str, Any]:
             "type": {"const": type_name},
             **_properties(CONTROLLER_TYPES[type_name].settings_type),
             "listens_to": {"type": "string"},
-            "drives": {"type": "array", "items": drive},
+            "drives": _DRIVES,
         },
     }
 

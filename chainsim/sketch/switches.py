@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
+from pydantic import Field
+
 from chainsim.errors import nearest
 from chainsim.settings import Settings, choice, readable_by, whole, words
 from chainsim.sketch.model import Patch, State
@@ -20,14 +22,14 @@ class BankSettings(Settings):
     """A bank: patches in order."""
 
     name: str = words("", "what the bank is called")
-    patches: list[str]
+    patches: list[str] = Field(description="names of patches, in order")
 
 
 class SwitchSettings(Settings):
     """A switch: what a press, a second press and a hold do."""
 
     name: str = words("", "what is written under it")
-    press: Does
+    press: Does = Field(description='what a press does, such as "patch chorale", "place 2" or "mute"')
     second_press: Does | None = words(None, "what a press does while what the first one did is in force")
     hold: Does | None = words(None, "what holding it down does")
     lamp: Literal["press", "hold", "none"] = choice("press", "whose effect it shows by its light")

@@ -11,6 +11,7 @@ from chainsim.resources import preset_paths
 from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.schema import sketch_schema
 from tests.sketch.test_loading import GOOD
+from tests.test_readme import SKETCH_PAGE, fenced
 
 
 def test_it_is_a_schema() -> None:
@@ -24,6 +25,11 @@ def test_presets_fit(name: str) -> None:
 
 def test_good_sketches_fit() -> None:
     jsonschema.validate(tomllib.loads(GOOD), sketch_schema())
+
+
+@pytest.mark.parametrize("text", fenced("toml", SKETCH_PAGE))
+def test_the_examples_of_the_sketch_page_fit(text: str) -> None:
+    jsonschema.validate(tomllib.loads(text), sketch_schema())
 
 
 def test_a_block_named_as_its_type_needs_no_type() -> None:
@@ -42,6 +48,13 @@ def test_a_block_named_as_its_type_needs_no_type() -> None:
         'chain = ["a"]\n[blocks.a]\ntype = "gain"\npan = 0',
         "chain = [{ lanes = [] }]",
         "title = 'no chain'",
+        "chain = []\n[[cues]]\nat_s = 1",
+        "chain = []\n[[cues]]\nat_s = 1\nat_bar = '2'\nmute = true",
+        "chain = []\n[[cues]]\nat_s = 1\nmute = true\ndry = true",
+        "chain = []\n[[switches]]\nname = 'A'",
+        "chain = []\n[patches.p.controllers.c]\npoints = []",
+        "chain = []\n[rooms.r]\ntempo_bpm = 90",
+        "chain = []\n[marks.hall.decay_s]\nknob = 'length'",
     ],
 )
 def test_bad_sketches_do_not(text: str) -> None:
