@@ -126,22 +126,37 @@ def sketches(draw: st.DrawFn, types: list[str] = ALL, cues: int = 3, memory: boo
             block["tails"] = draw(st.sampled_from(["ring", "cut"]))
         if memory and draw(st.integers(0, 5)) == 0:
             block["latency_ms"] = draw(st.sampled_from([0.5, 3.0]))
+        if draw(st.integers(0, 5)) == 0:
+            block["when_off"] = draw(st.sampled_from(["pass", "silent"]))
+        if draw(st.integers(0, 3)) == 0:
+            block["switching"] = draw(st.sampled_from(["always_on", "free_standing"]))
     if types == ALL:
         top["controllers"] = draw(controllers(drawn))
+        top["first_beat_s"] = draw(st.sampled_from([0.0, 0.0301]))
+        if draw(st.booleans()):
+            top["taps"] = [{"at_s": [0.001, 0.2012, 0.4]}]  # the second falls into some takes, the third into none
         for i, block in enumerate(drawn.blocks.values()):
             if block["type"] == "test_gate":
                 block["listens_to"] = draw(st.sampled_from(["input", *drawn.names()[:i]]))
     patches: dict[str, Any] = {}
     for i in range(draw(st.integers(0, cues))):
-        patches[f"p{i}"] = draw(patch_of(drawn))
+        patches[f"p{i}"] = draw(patch_of(drawn, top.get("controllers", {})))
     if patches:
-        at = st.integers(1, FRAMES - 1)
         top["patches"] = patches
-        top["cues"] = [
-            {"at_s": n / RATE_HZ, "patch": draw(st.sampled_from(sorted(patches)))}
-            for n in draw(st.lists(at, min_size=1, max_size=cues, unique=True))
-        ]
+        top["switches"] = [{"name": "A", "press": "patch p0", "second_press": "dry"}]
+        at = st.lists(st.integers(1, FRAMES - 1), min_size=1, max_size=cues + 2, unique=True)
+        happens = st.one_of(st.sampled_from(sorted(patches)).map(lambda name: {"patch": name}), others(drawn))
+        top["cues"] = [{"at_s": n / RATE_HZ, **draw(happens)} for n in draw(at)]
     return top
+
+
+def others(drawn: Drawn) -> st.SearchStrategy[dict[str, Any]]:
+    """What else a cue may do: press a switch, switch a block, mute, the dry sound."""
+    switched = [n for n, b in drawn.blocks.items() if b.get("switching") != "always_on"]
+    kinds = [st.just({"press": "A"}), *(st.fixed_dictionaries({k: st.booleans()}) for k in ("mute", "dry"))]
+    if switched:
+        kinds += [st.fixed_dictionaries({k: st.sampled_from(switched)}) for k in ("on", "off")]
+    return st.one_of(kinds)
 
 
 @st.composite
@@ -152,20 +167,27 @@ def controllers(draw: st.DrawFn, drawn: Drawn) -> dict[str, Any]:
         {"type": "breakpoints", "points": [[0.01, 0.1], [0.05, 1.0], [0.09, 0.3]]},
         {"type": "envelope", "low_db": -40.0},
         {"type": "test_follower", "listens_to": "input"},
+        {"type": "breakpoints", "points": [["1:1", 0.8], ["1:1.25", 0.0], ["1:1.5", 1.0]]},
+        {"type": "lfo", "rate_hz": 13.0, "shape": "triangle"},
+        {"type": "lfo", "note": "1/16", "shape": "sample and hold"},
     ]
     entries = {}
     for i, setting in enumerate(draw(st.lists(st.sampled_from(movable), max_size=2, unique=True)) if movable else []):
         drive = {"setting": setting, "curve": draw(st.sampled_from(["linear", "s"])), **NARROW[setting.split(".")[1]]}
-        entries[f"c{i}"] = {**kinds[draw(st.integers(0, 2))], "drives": [drive]}
+        entries[f"c{i}"] = {**draw(st.sampled_from(kinds)), "drives": [drive]}
     return entries
 
 
 @st.composite
-def patch_of(draw: st.DrawFn, drawn: Drawn) -> dict[str, Any]:
+def patch_of(draw: st.DrawFn, drawn: Drawn, moved_by: dict[str, Any]) -> dict[str, Any]:
     """One patch."""
     patch: dict[str, Any] = {}
-    if draw(st.booleans()):
-        patch["engage"] = draw(st.lists(st.sampled_from(drawn.names()), unique=True))
+    of_patches = [n for n, b in drawn.blocks.items() if b.get("switching") != "free_standing"]
+    if of_patches and draw(st.booleans()):
+        patch["engage"] = draw(st.lists(st.sampled_from(of_patches), unique=True))
+    for name in moved_by:
+        if draw(st.integers(0, 2)) == 0:
+            patch["controllers"] = {name: {"drives": []}}
     if draw(st.booleans()):
         patch["tempo_bpm"] = 300.0
     if len(drawn.chain) > 1 and draw(st.booleans()):
@@ -209,6 +231,14 @@ def test_any_cuts_and_threads_give_the_same_bytes(top: dict[str, Any], channels:
     cut = rendered(top, x, probes, chunk=chunk, threads=threads)
     assert {n: y.tobytes() for n, y in cut.items()} == {n: y.tobytes() for n, y in whole.items()}
     assert all(np.isfinite(y).all() for y in whole.values())
+
+
+@few
+@given(sketches(), st.integers(1, FRAMES - 1))
+def test_what_comes_in_later_changes_nothing_before(top: dict[str, Any], n: int) -> None:
+    x = take(7, stop=FRAMES)
+    other = np.hstack([x[:, :n], take(8)[:, n:]])
+    assert rendered(top, other)["out"][:, :n].tobytes() == rendered(top, x)["out"][:, :n].tobytes()
 
 
 @few
