@@ -118,7 +118,6 @@ class PressSearch:
             return self._moved(sources, cue), True
         last = Gesture(cue.name, "press" if cue.kind == "press" else "hold") if cue.is_gesture else None
         own = (last,) if last is not None and cue.by_foot else ()
-        free = self._asked | frozenset(self._board.switch(cue.name).actions if last else ())
         heard_before = next(iter(sources)).heard
         best = {self._number(p): cost for p, cost in sources.items()}
         came_from: dict[int, tuple[int, Gesture]] = {}
@@ -142,7 +141,7 @@ class PressSearch:
                     continue
             for step in self._steps_from(here):
                 after = self._positions[step.target]
-                if not self._may_help(step.action, after, goal, free):
+                if not self._may_help(step.action, after, goal):
                     continue
                 at_once = last is None and after.sound == goal.sound
                 longer = cost + step.cost + haste + (EARLY if step.audible and not at_once else 0)
@@ -189,14 +188,13 @@ class PressSearch:
             if target != here:
                 yield _Step(gesture, action, _cost(gesture), target, after.heard != position.heard)
 
-    def _may_help(self, action: Action, after: Position, goal: Position, free: frozenset[Action]) -> bool:
+    def _may_help(self, action: Action, after: Position, goal: Position) -> bool:
         """Whether a least way may hold this step.
 
         A mute, dry sound or block that is switched away from where the goal has it is switched again, or put back,
-        later on. Nothing else goes by it, unless a second press does, or it is the cue's own switch (`free`): without
-        it the way is shorter.
+        later on. Nothing else goes by it, unless a second press does: without it the way is shorter.
         """
-        if action.kind not in ("mute", "dry", "block") or action in free:
+        if action.kind not in ("mute", "dry", "block") or action in self._asked:
             return True
         if action.kind == "mute":
             return after.muted == goal.muted

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from chainsim.errors import SettingError
 from chainsim.stage.actions import Action, parse_action
-from chainsim.stage.board import Board, Position
+from chainsim.stage.board import Board, Position, Switch
 from chainsim.stage.cues import Cue
 from tests.stage.boards import PARADE, actions, boards
 
@@ -175,6 +175,17 @@ def test_lamps() -> None:
     assert PARADE.lamps(after("dry")) == {**lit, "A": False, "M": True}
     assert PARADE.lamps(after("block reverb", "place 2")) == {**lit, "A": False, "B": True, "R": False}
     assert PARADE.lamps(PARADE.hold(START, "A")) == lit
+
+
+def test_the_lamp_of_a_patch_goes_out_while_the_horn_is_dry() -> None:
+    board = replace(PARADE, switches=(Switch("C", parse_action("patch chorale")),))
+    assert board.lamps(START) == {"C": True}
+    assert board.lamps(replace(START, dry=True)) == {"C": False}
+    assert board.lamps(replace(START, muted=True)) == {"C": True}
+
+
+def test_there_is_no_place_before_the_first() -> None:
+    assert PARADE.do(START, Action("place", place=0)) == START
 
 
 def test_holding_what_has_no_hold_does_nothing() -> None:

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chainsim.errors import SettingError
+from chainsim.stage.actions import parse_action
 from chainsim.stage.board import Board, Position
 from chainsim.stage.cues import Cue
 from chainsim.stage.press_search import Gesture, do_gesture
@@ -159,11 +160,58 @@ def test_a_press_cue_may_need_its_bank_opened() -> None:
 
 
 def test_what_is_silent_is_done_before_anything_is_heard() -> None:
-    """Reverb off and drums at one instant: R could come before or after UP, which is silent; it comes after it."""
-    board = board_of(("R", "block reverb"), ("2", "place 2"), ("UP", "bank up"), banks=(("a",), ("y", "c")), first="a")
-    board = replace(board, free_standing=frozenset({"reverb"}))
-    reach = fewest_presses(board, [Cue(1.0, "block", "reverb"), Cue(1.0, "patch", "c")])[-1]
-    assert [g.text for g in reach.gestures or ()] in (["UP", "R", "2"], ["UP", "2", "R"])
+    """Reverb on and c at one instant: R is heard, and UP is not, so UP comes before it."""
+    for order in itertools.permutations([("R", "block reverb"), ("2", "place 2"), ("UP", "bank up")]):
+        board = board_of(*order, banks=(("a",), ("y", "c")), first="a")
+        board = replace(board, free_standing=frozenset({"reverb"}))
+        reach = fewest_presses(board, [Cue(1.0, "block", "reverb"), Cue(1.0, "patch", "c")])[-1]
+        assert [g.text for g in reach.gestures or ()] in (["UP", "R", "2"], ["UP", "2", "R"])
+
+
+def test_a_block_may_be_switched_for_the_sake_of_a_second_press() -> None:
+    """Only the second press of S chooses q, and it is done while the echo is on: S and S."""
+    board = board_of(("S", "block echo"), banks=(("p",), ("q",)), first="p")
+    board = replace(board, switches=(replace(board.switches[0], second_press=parse_action("patch q")),))
+    assert ways(board, *patches("q")) == ["S S"]
+
+
+def test_dry_may_be_switched_for_the_sake_of_a_first_press() -> None:
+    """MIDI takes the echo out of p. S would bring p as written, but is a mute while p is in force: dry, and S."""
+    board = board_of(("S", "patch p"), ("D", "dry"), banks=(("p",),), first="p")
+    board = replace(board, switches=(replace(board.switches[0], second_press=parse_action("mute")), board.switches[1]))
+    assert ways(board, Cue(1.0, "block", "echo", by_foot=False), Cue(2.0, "patch", "p")) == ["", "D S"]
+
+
+def test_a_free_standing_block_is_switched_while_it_is_not_heard() -> None:
+    """From the dry sound to tide without reverb: R first, under the dry sound; after tide it would be heard."""
+    cues = [Cue(1.0, "dry", by_foot=False), Cue(2.0, "patch", "tide"), Cue(2.0, "block", "reverb", on=False)]
+    reach = fewest_presses(PARADE, cues)[-1]
+    assert [g.text for g in reach.gestures or ()] == ["R", "B"]
+    assert (reach.ahead, reach.passes) == (1, ())
+
+
+PLACES = (("p", "x", "q"), ("p", "q"), ("o",))
+"""Place 3 of the first bank is place 2 of the second, which has no place 3."""
+
+
+def test_a_press_cue_is_prepared_in_silence_where_that_is_as_short() -> None:
+    """From o, p is nearest in bank 2, by DOWN and 1; place 3 of bank 1 is then DOWN and 3. Or 2, and a 3 in vain."""
+    board = board_of(
+        ("2", "place 2"), ("3", "place 3"), ("1", "place 1"), ("DOWN", "bank down"), banks=PLACES, first="o"
+    )
+    cues = [Cue(1.0, "patch", "p"), Cue(9.0, "press", "3")]
+    found = fewest_presses(board, cues)
+    assert ways(board, *cues) == ["DOWN 1", "DOWN 3"]
+    assert (found[1].ahead, found[1].passes) == (1, ())
+
+
+@pytest.mark.parametrize(("by_foot", "expected"), [(True, "2 3"), (False, "2")])
+def test_what_is_heard_before_a_press_cue_is_too_early(by_foot: bool, expected: str) -> None:
+    """No switch leads to bank 1, where the press of 3 would be q: the foot chooses q by 2, and then 3 does nothing."""
+    board = board_of(("1", "place 1"), ("2", "place 2"), ("3", "place 3"), ("B", "bank 2"), banks=PLACES, first="o")
+    cues = [Cue(1.0, "patch", "p"), Cue(9.0, "press", "3", by_foot=by_foot)]
+    assert ways(board, *cues) == ["B 1", expected]
+    assert fewest_presses(board, cues)[1].passes == ("q too early",)
 
 
 def test_the_right_sound_too_early_is_told_as_well() -> None:
