@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import click
 
-COMMANDS = ("render", "check", "track", "measure", "blocks", "schema", "demo")
+COMMANDS = ("render", "check", "sheet", "track", "measure", "blocks", "schema", "demo")
 
 
 class _Commands(click.Group):
@@ -48,6 +48,7 @@ def cli() -> None:
     chainsim demo                              hear it at once, on takes of its own
     chainsim render sketch.toml take.wav -o out.wav
     chainsim check sketch.toml --take take.wav what the chain does, and what the take is fit for
+    chainsim sheet set.toml -o sheet.html      one page to tape to the board
     chainsim track take.wav --midi take.mid    the pitch that was played, its notes, its tuning
     chainsim measure --harmony duet.toml take.wav   how true each voice of a harmony is
     chainsim blocks noise_gate                 all settings of a block, with units and ranges

@@ -1,0 +1,69 @@
+"""The cue list as the foot plays it, for the stage sheet."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from chainsim.sketch.model import Sketch
+from chainsim.sketch.timeline import board
+from chainsim.stage.cues import Cue
+from chainsim.stage.walk import WalkStep, walk
+
+
+@dataclass(frozen=True)
+class CueLine:
+    """One cue.
+
+    Attributes
+    ----------
+    at_s : float
+    when, what : str
+        "bar 17"; "chorale", a patch, or "echo on".
+    gestures : tuple of str
+        What to press, in order; those that may be done ahead say so. "-" for nothing, "with the next" where a cue at
+        the same time takes it along.
+    caution : str
+        What one foot cannot make of it, or what is heard on the way; empty if all is well.
+    """
+
+    at_s: float
+    when: str
+    what: str
+    gestures: tuple[str, ...]
+    caution: str = ""
+
+
+def cue_lines(sketch: Sketch) -> tuple[CueLine, ...]:
+    """Every cue in order, with the fewest presses that lead through the list; without switches the cues alone."""
+    if not sketch.switches:
+        return tuple(CueLine(c.at_s, c.when, _what(c), ()) for c in sketch.cues)
+    steps = walk(board(sketch), sketch.cues, sketch.foot).steps
+    following = [*steps[1:], None][: len(steps)]
+    return tuple(_line(cue, step, after) for cue, step, after in zip(sketch.cues, steps, following, strict=True))
+
+
+def _line(cue: Cue, step: WalkStep, after: WalkStep | None) -> CueLine:
+    gestures = tuple(f"{g} ahead" if i < step.ahead else g for i, g in enumerate(step.gestures))
+    if not gestures:
+        with_next = after is not None and after.at_s == step.at_s and after.gestures
+        gestures = ("over MIDI" if not cue.by_foot else "with the next" if with_next else "-",)
+    return CueLine(cue.at_s, cue.when, _what(cue), gestures, _caution(step))
+
+
+def _what(cue: Cue) -> str:
+    return cue.name if cue.kind == "patch" else cue.text
+
+
+def _caution(step: WalkStep) -> str:
+    if step.verdict == "out of reach":
+        return "no switch leads there"
+    on_the_way = f"{' and '.join(step.passes)} on the way" if step.passes else ""
+    if step.verdict == "too fast" and step.time_s is not None:
+        there_is_s, needs_s = (
+            math.floor(100.0 * step.time_s + 1e-6) / 100.0,
+            math.ceil(100.0 * step.needs_s - 1e-6) / 100.0,
+        )
+        too_fast = f"TOO FAST: {there_is_s:g} s, this foot needs {needs_s:g} s"
+        return f"{too_fast}; {on_the_way}" if on_the_way else too_fast
+    return on_the_way

@@ -1,0 +1,274 @@
+"""The stage sheet: what a player tapes to the board.
+
+Banks and patches in order, what each switch does, the cue list, the settings to be dialled in, the controllers, the
+marks of the player's own devices. This is what stands on it, in plain words; `sheet_text` and `sheet_page` lay it out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from chainsim.listen.chain_line import chain_line
+from chainsim.listen.controller_map import ControllerLine, controller_lines
+from chainsim.listen.cue_lines import CueLine, cue_lines
+from chainsim.listen.occurrences import occurrences
+from chainsim.listen.settings_table import AS_WRITTEN, Cell, Column, SettingRow, settings_rows
+from chainsim.listen.spelled_pitch import HornPart
+from chainsim.music.horns import find_horn
+from chainsim.sketch.chain import block_names
+from chainsim.sketch.model import Patch, Sketch, State
+from chainsim.stage.actions import Action
+from chainsim.stage.board import Switch
+
+CAUTIONS = (
+    "Start low, raise slowly: feedback and resonance can jump in level. Ears that ring or feel dull: stop.",
+    "Mains and phantom supply: local codes and the makers' manuals say what is safe.",
+)
+
+_NEVER_IN_FORCE = ("bank up", "bank down", "tap", "back")
+
+
+@dataclass(frozen=True)
+class KeyNames:
+    """A key as it sounds and, for a horn that transposes, as it is read."""
+
+    sounding: str
+    written: str | None = None
+
+
+@dataclass(frozen=True)
+class PatchLine:
+    """One patch at its place.
+
+    Attributes
+    ----------
+    place : int or None
+        In its bank, from 1; None in no bank.
+    name : str
+    on : tuple of str
+        The blocks that it engages, without those that are always on or have a switch of their own.
+    chain : str or None
+        Its chain in one line, if that is not the sketch's.
+    tempo_bpm, key, a4_hz
+        What it brings of its own, else None.
+    midi_bank, midi_program : int or None
+        What calls it, counted from 0; None where nothing does.
+    """
+
+    place: int | None
+    name: str
+    on: tuple[str, ...]
+    chain: str | None
+    tempo_bpm: float | None
+    key: KeyNames | None
+    a4_hz: float | None
+    midi_bank: int | None
+    midi_program: int | None
+
+
+@dataclass(frozen=True)
+class BankLines:
+    """A bank and its patches in order."""
+
+    name: str
+    patches: tuple[PatchLine, ...]
+
+
+@dataclass(frozen=True)
+class SwitchLine:
+    """What a switch does; `lit` is what its lamp shows, None for one that stays dark."""
+
+    name: str
+    press: str
+    second_press: str | None
+    hold: str | None
+    lit: str | None
+    midi_cc: int | None
+
+
+@dataclass(frozen=True)
+class StageSheet:
+    """What stands on the sheet.
+
+    Attributes
+    ----------
+    title : str
+    room : str or None
+        The only room it is for.
+    tempo_bpm : float
+    meter : str
+    key : KeyNames or None
+    instrument : str or None
+    a4_hz : float
+    chain : str
+        As the sketch has it, in one line.
+    always_on, free_standing, off : tuple of str
+        Blocks that no patch switches; those with a switch of their own, with " (off at first)" behind their names;
+        and, in a sketch without patches, those that are out.
+    banks : tuple of BankLines
+    in_no_bank : tuple of PatchLine
+    switches : tuple of SwitchLine
+    cues : tuple of CueLine
+    columns : tuple of str
+        "as written", then the rooms.
+    settings : tuple of SettingRow
+    controllers : tuple of ControllerLine
+    cautions : tuple of str
+    """
+
+    title: str
+    room: str | None
+    tempo_bpm: float
+    meter: str
+    key: KeyNames | None
+    instrument: str | None
+    a4_hz: float
+    chain: str
+    always_on: tuple[str, ...]
+    free_standing: tuple[str, ...]
+    off: tuple[str, ...]
+    banks: tuple[BankLines, ...]
+    in_no_bank: tuple[PatchLine, ...]
+    switches: tuple[SwitchLine, ...]
+    cues: tuple[CueLine, ...]
+    columns: tuple[str, ...]
+    settings: tuple[SettingRow, ...]
+    controllers: tuple[ControllerLine, ...]
+    cautions: tuple[str, ...] = CAUTIONS
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values, for programs."""
+        return asdict(self)
+
+
+def stage_sheet(sketch: Sketch, room: str | None = None) -> StageSheet:
+    """Gather what stands on the stage sheet of a sketch.
+
+    Parameters
+    ----------
+    sketch : Sketch
+    room : str, optional
+        The only room to set it for; without it there is a column for each.
+
+    Raises
+    ------
+    SettingError
+        If the sketch has no such room.
+    """
+    as_set = sketch if room is None else sketch.in_room(room)
+    columns, sketch = _columns(sketch, room), as_set
+    header, base, patches = sketch.header, sketch.base, sketch.patches
+    horn = None if header.instrument is None else find_horn(header.instrument)
+    part = HornPart(horn, header.key if header.pitch_names == "written" else None)
+    occurring = occurrences(sketch)
+    in_banks = {name for bank in sketch.banks for name in bank.patches}
+    return StageSheet(
+        title=sketch.title,
+        room=room,
+        tempo_bpm=base.tempo_bpm,
+        meter=header.meter,
+        key=_key(base, part),
+        instrument=None if horn is None else horn.name,
+        a4_hz=base.a4_hz,
+        chain=chain_line(base.chain),
+        always_on=tuple(n for n in _blocks(sketch) if base.blocks[n].common.switching == "always_on"),
+        free_standing=_free_standing(sketch),
+        off=() if patches else tuple(n for n in _blocks(sketch) if not base.blocks[n].common.engaged),
+        banks=tuple(
+            BankLines(b.name, tuple(_patch(n, patches[n], base, part, place) for place, n in enumerate(b.patches, 1)))
+            for b in sketch.banks
+        ),
+        in_no_bank=tuple(_patch(n, p, base, part, None) for n, p in patches.items() if n not in in_banks),
+        switches=tuple(_switch(switch) for switch in sketch.switches),
+        cues=cue_lines(sketch),
+        columns=tuple(column.name for column in columns),
+        settings=(*_feed(sketch, room), *settings_rows(columns, occurring, _by_hand(sketch), sketch.marks, part)),
+        controllers=controller_lines(sketch.controllers, columns[0].states, occurring, sketch.marks),
+    )
+
+
+def _columns(sketch: Sketch, room: str | None) -> list[Column]:
+    """As written and each room; for one room that alone."""
+    rooms = [Column(name, _states(r.base, r.patches)) for name, r in sketch.rooms.items()]
+    written = Column(AS_WRITTEN, _states(sketch.base, sketch.patches))
+    return [written, *rooms] if room is None else [c for c in rooms if c.name == room]
+
+
+def _states(base: State, patches: Mapping[str, Patch]) -> dict[str | None, State]:
+    states: dict[str | None, State] = {None: base}
+    states.update((name, patch.state) for name, patch in patches.items())
+    return states
+
+
+def _feed(sketch: Sketch, room: str | None) -> tuple[SettingRow, ...]:
+    """What goes to the house, if it is folded anywhere."""
+    feeds = [sketch.header.feed, *(r.feed for r in sketch.rooms.values())] if room is None else [sketch.header.feed]
+    if "mono" not in feeds:
+        return ()
+    texts = ["mono" if feed == "mono" else "as it comes" for feed in feeds]
+    cells = (Cell(texts[0]), *(Cell("" if text == texts[0] else text) for text in texts[1:]))
+    return (SettingRow("feed", "feed", "", (), cells),)
+
+
+def _blocks(sketch: Sketch) -> list[str]:
+    """Every block that stands in some chain."""
+    states = (sketch.base, *(p.state for p in sketch.patches.values()))
+    return list(dict.fromkeys(name for state in states for name in block_names(state.chain)))
+
+
+def _free_standing(sketch: Sketch) -> tuple[str, ...]:
+    entries = [sketch.base.blocks[n] for n in _blocks(sketch)]
+    return tuple(
+        e.name if e.common.engaged else f"{e.name} (off at first)"
+        for e in entries
+        if e.common.switching == "free_standing"
+    )
+
+
+def _by_hand(sketch: Sketch) -> frozenset[str]:
+    """Blocks that a switch or a cue engages, whatever the patch says."""
+    actions = (a for switch in sketch.switches for a in switch.actions)
+    return frozenset(
+        {a.name for a in actions if a.kind == "block"} | {c.name for c in sketch.cues if c.kind == "block" and c.on}
+    )
+
+
+def _key(state: State, part: HornPart) -> KeyNames | None:
+    if state.key is None:
+        return None
+    return KeyNames(state.key, part.key(state.key) if part.transposes else None)
+
+
+def _patch(name: str, patch: Patch, base: State, part: HornPart, place: int | None) -> PatchLine:
+    state = patch.state
+    by_patch = [n for n in block_names(state.chain) if state.blocks[n].common.switching == "by_patch"]
+    return PatchLine(
+        place=place,
+        name=name,
+        on=tuple(n for n in by_patch if state.blocks[n].common.engaged),
+        chain=None if state.chain == base.chain else chain_line(state.chain),
+        tempo_bpm=state.tempo_bpm if patch.sets_tempo else None,
+        key=None if state.key == base.key else _key(state, part),
+        a4_hz=None if state.a4_hz == base.a4_hz else state.a4_hz,
+        midi_bank=None if patch.midi_program is None else patch.midi_bank,
+        midi_program=patch.midi_program,
+    )
+
+
+def _switch(switch: Switch) -> SwitchLine:
+    shown = {"press": switch.press, "hold": switch.hold, "none": None}[switch.lamp]
+    lit = shown.text if shown is not None and shown.kind not in _NEVER_IN_FORCE else None
+    return SwitchLine(
+        name=switch.name,
+        press=switch.press.text,
+        second_press=_text(switch.second_press),
+        hold=_text(switch.hold),
+        lit=lit,
+        midi_cc=switch.midi_cc,
+    )
+
+
+def _text(action: Action | None) -> str | None:
+    return None if action is None else action.text

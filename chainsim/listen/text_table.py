@@ -1,0 +1,68 @@
+"""Tables in characters, no wider than a page: what is too long for its column goes on below."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+GAP = 2
+_NARROWEST = 3
+
+
+def text_table(head: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> str:
+    """Lay out a table, every column to the left.
+
+    Parameters
+    ----------
+    head : sequence of str
+        It widens no column by more than its longest word.
+    rows : sequence of rows, at least one, each as long as the head
+    width : int
+        Characters at the most; the widest columns give way first.
+
+    Returns
+    -------
+    str
+        Lines without trailing blanks, a rule under the head.
+    """
+    cells = [[plain_line(cell) for cell in row] for row in (head, *rows)]
+    longest = [max((len(word) for word in name.split()), default=1) for name in cells[0]]
+    widths = _fitted([max(n, *(len(row[i]) for row in cells[1:])) for i, n in enumerate(longest)], width)
+    lines = [line for row in cells for line in _row(row, widths)]
+    under_head = len(_row(cells[0], widths))
+    lines.insert(under_head, (" " * GAP).join("-" * w for w in widths))
+    return "\n".join(lines)
+
+
+def wrapped(text: str, width: int, indent: str = "") -> str:
+    """A paragraph, its lines after the first indented."""
+    return textwrap.fill(plain_line(text), width, subsequent_indent=indent)
+
+
+def plain_line(text: str) -> str:
+    """The text as one line of printable characters: a name may hold anything, a terminal obeys some of it."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def _row(cells: Sequence[str], widths: Sequence[int]) -> list[str]:
+    columns = [_lines(cell, w) for cell, w in zip(cells, widths, strict=True)]
+    height = max(len(column) for column in columns)
+    lines = []
+    for k in range(height):
+        parts = [(c[k] if k < len(c) else "").ljust(w) for c, w in zip(columns, widths, strict=True)]
+        lines.append((" " * GAP).join(parts).rstrip())
+    return lines
+
+
+def _lines(cell: str, width: int) -> list[str]:
+    """What begins indented goes on more so."""
+    indent = " " * (2 * (len(cell) - len(cell.lstrip())))
+    return textwrap.wrap(cell, width, subsequent_indent=indent if len(indent) < width // 2 else "") or [""]
+
+
+def _fitted(widths: Sequence[int], width: int) -> list[int]:
+    fitted = [max(w, 1) for w in widths]
+    room = width - GAP * (len(fitted) - 1)
+    while sum(fitted) > room and max(fitted) > _NARROWEST:
+        fitted[fitted.index(max(fitted))] -= 1
+    return fitted
