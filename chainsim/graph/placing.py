@@ -63,8 +63,9 @@ class Placing:
         if self._tuner_node is None:
             low_hz, high_hz = self.sketch.header.pitch_range_hz
             settings = PitchTrackSettings(low_hz=low_hz, high_hz=high_hz)
-            ports = {"in": [Edge(self._scope.take)]}
-            self._tuner_node = Node("control", TUNER, settings, PitchTrack, ports=ports)
+            ear = Edge(self._scope.take)
+            self._tuner_node = Node("control", TUNER, settings, PitchTrack, ports={"in": [ear]})
             for state in self.placed:
                 state.nodes.add(self._tuner_node)
+                state.edges.append(ear)
         return self._tuner_node

@@ -65,7 +65,7 @@ class Common(Settings):
         "by_patch", "what engages it: the patch; nothing, for it stays in every patch; or a switch, whatever the patch"
     )
     when_off: Literal["by_kind", "pass", "silent"] = choice(
-        "by_kind", "what it gives while it is disengaged: what comes in, or nothing; by default voices give nothing"
+        "by_kind", "what it gives while it is disengaged: what comes in, or nothing; by default synths give nothing"
     )
     listens_to: str | None = words(
         None, 'what the detector hears: "input" (the take) or a block; default its own input'
