@@ -11,6 +11,7 @@ import numpy as np
 
 from chainsim.audio.reading import Take, TakeArray
 from chainsim.batch.playing import AS_WRITTEN, GateReport, PlayedReport, Samples, alone, cautions, play, states
+from chainsim.batch.refuge import Refuge, refuges
 from chainsim.batch.tracking import track, tuning_of
 from chainsim.errors import GraphError, SketchError
 from chainsim.graph.build import Graph
@@ -22,8 +23,10 @@ from chainsim.measure.fitness import Fitness, measure_fitness, offsets
 from chainsim.notes.tuner import Tuning
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import Sketch, State
+from chainsim.sketch.timeline import board
 from chainsim.stage.cues import Cue
 from chainsim.stage.pitch_track import PitchTrack
+from chainsim.stage.walk import Walk, walk
 from chainsim.units import Audio
 
 LONGEST_ANALYSED_S = 600.0
@@ -77,8 +80,13 @@ class CheckReport:
     feed: str
     key: str | None
     """As it sounds."""
+    room: str | None
     cues: tuple[Cue, ...]
     """In order of time."""
+    walk: Walk | None
+    """How one foot plays the cues, if there are switches."""
+    refuges: tuple[Refuge, ...]
+    """How far away the plain horn and silence are."""
     states: tuple[StateReport, ...]
     """As written, then every patch."""
     pitch_range_hz: tuple[float, float] | None
@@ -113,7 +121,9 @@ class TakeReport:
         return asdict(self)
 
 
-def check_sketch(sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int = 1) -> CheckReport:
+def check_sketch(
+    sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int = 1, take_s: float | None = None
+) -> CheckReport:
     """Build a sketch and each of its patches, and report what came of it.
 
     Parameters
@@ -122,6 +132,8 @@ def check_sketch(sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int
     sample_rate_hz : float
     channels : int
         Of the take.
+    take_s : float, optional
+        How long it is; cues after its end are told.
 
     Raises
     ------
@@ -155,7 +167,10 @@ def check_sketch(sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int
         take_channels=channels,
         feed=sketch.header.feed,
         key=sketch.base.key,
+        room=sketch.room,
         cues=sketch.cues,
+        refuges=refuges(sketch),
+        walk=walk(board(sketch), sketch.cues, sketch.foot, take_s) if sketch.switches and sketch.cues else None,
         states=tuple(reports),
         pitch_range_hz=range_hz,
         second_instances=_second_instances(sketch, sample_rate_hz, channels),

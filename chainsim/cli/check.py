@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chainsim.cli.common import echo_json, naming, number, table, tell_of_compiling
+from chainsim.cli.check_foot import foot_lines
+from chainsim.cli.common import counted, echo_json, naming, number, table, tell_of_compiling
 
 if TYPE_CHECKING:
     from chainsim.batch.checking import CheckReport, StateReport, TakeReport
@@ -25,22 +26,25 @@ HELD_OPEN = 0.8
 @click.command(name="check", short_help="Tell what a chain does, and what a take is fit for.")
 @click.argument("sketch", type=click.Path(path_type=Path))
 @click.option("--take", type=click.Path(path_type=Path), help="A dry recording to judge, and to send through.")
+@click.option("--room", metavar="NAME", help="Check it as it is set in this room.")
 @click.option("--json", "as_json", is_flag=True, help="Print everything as JSON.")
-def command(sketch: Path, take: Path | None, as_json: bool) -> None:
+def command(sketch: Path, take: Path | None, room: str | None, as_json: bool) -> None:
     """Check SKETCH: its chain drawn, the latency and tail of every block, and whatever may surprise on stage.
 
+    A set's cues are walked through with one foot: which presses each change takes, and whether there is time for them.
     With a take: its level, noise and room, what it is fit to judge, and what the sketch's noise gates do to its notes.
 
     \b
     Examples:
       chainsim check waltz.toml
       chainsim check waltz.toml --take solo.wav
+      chainsim check evening.toml --room chapel
     """
     from chainsim.audio.reading import open_take
     from chainsim.batch.checking import check_sketch, check_take
     from chainsim.sketch.loading import load_sketch
 
-    loaded = load_sketch(sketch)
+    loaded = load_sketch(sketch) if room is None else load_sketch(sketch).in_room(room)
     tell_of_compiling()
     with ExitStack() as stack:
         opened = stack.enter_context(open_take(take)) if take is not None else None
@@ -48,7 +52,8 @@ def command(sketch: Path, take: Path | None, as_json: bool) -> None:
             if opened is None:
                 report, take_report = check_sketch(loaded), None
             else:
-                report = check_sketch(loaded, opened.sample_rate_hz, opened.channels)
+                take_s = opened.frames / opened.sample_rate_hz
+                report = check_sketch(loaded, opened.sample_rate_hz, opened.channels, take_s)
                 take_report = check_take(loaded, opened)
     if as_json:
         echo_json({"sketch": report.to_dict(), "take": take_report.to_dict() if take_report else None})
@@ -60,7 +65,7 @@ def command(sketch: Path, take: Path | None, as_json: bool) -> None:
 
 def _sketch_lines(report: CheckReport) -> Iterator[str]:
     written, *patches = report.states
-    yield report.title
+    yield report.title if report.room is None else f"{report.title} (room: {report.room})"
     yield (
         f"for takes of {report.sample_rate_hz:.0f} Hz, {_channels(report.take_channels)};"
         f" {_channels(1 if report.feed == 'mono' else written.out_channels)} out"
@@ -79,8 +84,7 @@ def _sketch_lines(report: CheckReport) -> Iterator[str]:
         if patch.picture != written.picture:
             yield patch.picture
         yield from _sums(patch)
-    if report.cues:
-        yield "\nCues: " + ", ".join(f"{cue.text} at {cue.when}" for cue in report.cues)
+    yield from foot_lines(report)
     notes = list(_worth_knowing(report))
     if notes:
         yield "\nWorth knowing:"
@@ -194,7 +198,7 @@ def _found(fitness: Fitness) -> Iterator[str]:
 def _noise(fitness: Fitness) -> str:
     if not fitness.rests:
         return "unknown, for there is no rest"
-    rests = f"{_count(fitness.rests, 'rest')} of {fitness.rests_s:.1f} s together"
+    rests = f"{counted(fitness.rests, 'rest')} of {fitness.rests_s:.1f} s together"
     if math.isinf(fitness.noise_rms_dbfs):
         return f"none, {rests} of digital silence"
     return f"{fitness.noise_rms_dbfs:.1f} dBFS in {rests}, {fitness.signal_to_noise_db:.0f} dB under the loud notes"
@@ -211,12 +215,12 @@ def _gate_lines(gate: GateReport) -> Iterator[str]:
     where = f", at {', '.join(f'{t:.2f}' for t in found.swallowed_s[:8])} s" if found.swallowed_s else ""
     more = " ..." if len(found.swallowed_s) > 8 else ""
     yield (
-        f"  swallows {len(found.swallowed_s)} of {_count(found.notes, 'note')}{where}{more}"
+        f"  swallows {len(found.swallowed_s)} of {counted(found.notes, 'note')}{where}{more}"
         f" (swallowed: of the note's energy less than {SWALLOWED_DB:g} dB gets through)"
     )
     if found.cut_notes:
         yield (
-            f"  cuts the beginning of {_count(found.cut_notes, 'note')}: median {found.median_cut_ms:.1f} ms, worst"
+            f"  cuts the beginning of {counted(found.cut_notes, 'note')}: median {found.median_cut_ms:.1f} ms, worst"
             f" {found.worst_cut_ms:.1f} ms at {found.worst_cut_s:.2f} s (until its gain reaches {PASSES_DB:g} dB)"
         )
     else:
@@ -260,7 +264,3 @@ def _channels(count: int) -> str:
 
 def _times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
-
-
-def _count(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"

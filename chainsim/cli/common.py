@@ -84,6 +84,11 @@ def number(value: float, digits: int = 1, unit: str = "") -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}{unit}" if math.isfinite(value) else "-"
 
 
+def counted(count: int, what: str, plural: str = "") -> str:
+    """So many of something, in words: "1 cue", "2 cues", "3 presses"."""
+    return f"{count} {what}" if count == 1 else f"{count} {plural or what + 's'}"
+
+
 @contextmanager
 def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
     """A progress bar on stderr, silent when that is not a terminal; give it (done, in all)."""

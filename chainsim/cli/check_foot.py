@@ -1,0 +1,44 @@
+"""What `chainsim check` says of a set under one foot: the walk through its cues, and the ways to safety."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from chainsim.cli.common import counted
+
+if TYPE_CHECKING:
+    from chainsim.batch.checking import CheckReport
+    from chainsim.batch.refuge import Refuge
+    from chainsim.stage.walk import Walk
+
+
+def foot_lines(report: CheckReport) -> Iterator[str]:
+    """All of it; cues alone where there are no switches."""
+    if report.walk is not None:
+        yield from _walk_lines(report.walk)
+    elif report.cues:
+        yield "\nCues: " + ", ".join(f"{cue.text} at {cue.when}" for cue in report.cues)
+    if report.refuges:
+        yield "" if report.walk is not None else "\nUnder one foot:"
+        yield from map(_refuge_line, report.refuges)
+
+
+def _walk_lines(walk: Walk) -> Iterator[str]:
+    """What the foot does, cue by cue; an exclamation mark where it cannot."""
+    impossible = set(walk.impossible)
+    presses = counted(walk.presses, "press", "presses")
+    yield f"\nUnder one foot: {counted(len(walk.steps), 'cue')} with {presses}, the fewest there can be"
+    yield from (f"{'!' if line in impossible else ' '} {line}" for line in walk.lines)
+    if impossible:
+        count = len(impossible)
+        yield f"{counted(count, 'change')} {'is' if count == 1 else 'are'} not for one foot (!)"
+
+
+def _refuge_line(refuge: Refuge) -> str:
+    if refuge.presses is None:
+        return f"! no switch leads to {refuge.sound} from the patch {refuge.worst_patch}"
+    if refuge.presses == 1:
+        return f"{refuge.sound} is one press away from every patch"
+    way = ", ".join(refuge.gestures)
+    return f"! {refuge.sound} is {refuge.presses} presses away from the patch {refuge.worst_patch} ({way})"
