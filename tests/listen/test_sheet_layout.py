@@ -82,10 +82,16 @@ at_s = 0
 patch = "{LONG}"
 """ + "".join(f"[rooms.{LONG}_{k}.blocks.hall]\ndecay_s = {k + 1}\n" for k in range(5))
 
-MANY = 'chain = ["{}"]\n'.format('", "'.join(f"echo_{k}" for k in range(40))) + "".join(
-    f'[blocks.echo_{k}]\ntype = "delay"\ntime_ms = {300 + k}\nmodulation_depth_ms = 1\nstereo = "crossed"\n'
-    for k in range(40)
-)
+
+def delays(count: int) -> str:
+    """A sketch with so many delays, seven settings each."""
+    names = [f"echo_{k}" for k in range(count)]
+    own = 'time_ms = 300\nmodulation_depth_ms = 1\nstereo = "crossed"\n'
+    blocks = (f'[blocks.{name}]\ntype = "delay"\n{own}' for name in names)
+    return "chain = [{}]\n".format(", ".join(f'"{name}"' for name in names)) + "".join(blocks)
+
+
+MANY = delays(40)
 
 SKETCHES = {
     "set": SET + CUES, "in key": IN_KEY, "controlled": CONTROLLED, "wide": WIDE, "many": MANY, "empty": "chain = []",
@@ -176,10 +182,11 @@ def test_every_value_stands_on_both(text: str) -> None:
         assert "".join(value.split()) in plain
 
 
-def test_letters_get_smaller_as_the_page_fills() -> None:
-    sizes = [print_pt(sheet_page(sheet(text))) for text in ("chain = []", SET + CUES, MANY)]
+def test_letters_get_smaller_as_the_page_fills_up_to_where_lines_are_shared() -> None:
+    sizes = [print_pt(sheet_page(sheet(delays(count)))) for count in (1, 8, 16, 20, 24)]
+    assert sizes == sorted(sizes, reverse=True)
     assert sizes[0] == LARGEST_PT
-    assert sizes[0] >= sizes[1] > sizes[2] >= SMALLEST_PT
+    assert LARGEST_PT > sizes[-1] > SMALLEST_PT
 
 
 def test_settings_share_lines_only_where_the_page_would_be_too_long() -> None:

@@ -58,6 +58,39 @@ def test_a_swung_time_is_the_long_note_of_the_pair() -> None:
     assert cell(sheet(text), "delay", "time") == "1/8 swung 60 % = 300 ms at 120"  # 60 % of a quarter of 500 ms
 
 
+def test_a_walking_bass_in_its_key_and_on_its_grid() -> None:
+    text = 'tempo_bpm = 112\nkey = "G dorian"\ninstrument = "alto sax"\nchain = ["stroll"]\n[blocks.stroll]\n'
+    told = sheet(text + 'type = "wandering_bass"\ninterval = "P15 below"\nevery = "1/8 swung"\nswing_percent = 62')
+    assert cell(told, "stroll", "every") == "1/8 swung 62 % = 332 ms at 112"  # 62 % of 60 000 / 112 = 535.7
+    assert cell(told, "stroll", "interval") == "P15 below: written C4 gives C2 (sounds Eb3, Eb1)"
+
+
+def test_bands_voices_and_lfos_are_told_in_a_line_each() -> None:
+    text = """
+tempo_bpm = 120
+chain = ["tone", "choir"]
+[blocks.tone]
+type = "equalizer"
+bands = [{ shape = "high_pass", freq_hz = 110 }, { freq_hz = 2500, gain_db = -2, q = 1.2 }]
+[blocks.choir]
+type = "following_synth"
+voices = [{ pitch = "D2", waveform = "triangle", cents = -4 }, {}]
+lfos = [{ note = "1/4", pitch_cents = 10 }, { shape = "square", rate_hz = 5, level_db = 3 }]
+"""
+    told = sheet(text)
+    assert cell(told, "tone", "band 1") == "high pass, 110 Hz (A2)"
+    assert cell(told, "tone", "band 2") == "bell, 2500 Hz (Eb7), gain -2 dB, q 1.2"
+    assert cell(told, "choir", "voice 1") == "stays on D2, -4 cents, triangle"
+    assert cell(told, "choir", "voice 2") == "unison"
+    assert cell(told, "choir", "lfo 1") == "sine, 1/4 = 500 ms at 120, pitch 10 cents"
+    assert cell(told, "choir", "lfo 2") == "square, rate 5 Hz, level +3 dB"
+
+
+def test_the_lowest_note_to_shift_is_told_as_read_too() -> None:
+    text = 'instrument = "baritone sax"\nchain = ["pitch_shifter"]\n[blocks.pitch_shifter]\nlowest_note = "C3"'
+    assert cell(sheet(text), "pitch_shifter", "lowest note") == "C3, written A4"  # a major thirteenth lower
+
+
 TEMPI = """
 tempo_bpm = 138
 chain = ["echo", "hall"]
