@@ -56,6 +56,8 @@ class WalkStep:
         By switch, once the cue has come.
     line : str
         All this in one line.
+    with_next : bool
+        Whether the next cue, at the same instant, takes this one along: times and verdict are those of both.
     """
 
     at_s: float
@@ -70,6 +72,7 @@ class WalkStep:
     verdict: Verdict
     lamps: dict[str, bool]
     line: str
+    with_next: bool = False
 
 
 @dataclass(frozen=True)
@@ -94,8 +97,8 @@ class Walk:
 
     @property
     def impossible(self) -> tuple[str, ...]:
-        """The lines of those cues that one foot cannot make."""
-        return tuple(s.line for s in self.steps if s.verdict in ("too fast", "out of reach"))
+        """The lines of those cues that one foot cannot make, one an instant."""
+        return tuple(s.line for s in self.steps if s.verdict in ("too fast", "out of reach") and not s.with_next)
 
 
 def walk(board: Board, cues: Sequence[Cue], foot: Foot | None = None, end_s: float | None = None) -> Walk:
@@ -232,7 +235,9 @@ def _up(time_s: float) -> str:
 def _beside(cue: Cue, step: WalkStep) -> WalkStep:
     """A cue at the instant of the next, which takes it along."""
     line = f"{cue.when}: {cue.text}, together with {step.what}"
-    return WalkStep(cue.at_s, cue.when, cue.text, (), 0, (), 0.0, None, 0.0, step.verdict, step.lamps, line)
+    return replace(
+        step, when=cue.when, what=cue.text, gestures=(), ahead=0, passes=(), passes_s=0.0, line=line, with_next=True
+    )
 
 
 def _too_late(cue: Cue, lamps: dict[str, bool]) -> WalkStep:

@@ -151,6 +151,19 @@ def test_cues_of_one_instant_are_walked_together() -> None:
     assert found.steps[2].needs_s == pytest.approx(1.02)
     assert "bar 9: two presses in 1 s; this foot needs 1.02 s (patch lantern and mute on: " in found.lines[2]
     assert found.presses == 5
+    assert found.impossible == found.lines[2:]
+
+
+def test_what_is_done_ahead_draws_no_wrong_sound_out() -> None:
+    """UP, UP, A, M for lantern and mute: lantern, or the mute, is heard too early, from A to M: 0.45 s."""
+    step = last(PARADE, Cue(2.0, "patch", "lantern"), Cue(2.0, "mute"))
+    assert (step.ahead, len(step.gestures), len(step.passes)) == (2, 4, 1)
+    assert step.passes_s == pytest.approx(0.45)
+
+
+def test_each_instant_has_its_own_cues() -> None:
+    both = [Cue(t, *aim) for t in (1.0, 9.0) for aim in (("patch", "b"), ("mute",))]
+    assert [s.what for s in walk(EASY, both).steps] == ["patch b", "mute on"] * 2
 
 
 def test_two_gestures_at_one_instant_are_too_fast() -> None:
