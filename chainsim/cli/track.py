@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import click
 
-from chainsim.cli.common import echo_json, number, progress_bar, table, tell_of_compiling, warn
+from chainsim.cli.common import counted, echo_json, number, progress_bar, table, tell_of_compiling, warn
 
 if TYPE_CHECKING:
     from chainsim.notes.track import Track
     from chainsim.notes.tuner import Tuning
     from chainsim.sketch.model import Sketch
+
+
+Spans: TypeAlias = "list[tuple[float, float]]"
+"""(from, to) in seconds."""
 
 
 @click.command(name="track", short_help="Follow the pitch of a take: table, MIDI notes, picture, tuning.")
@@ -57,6 +61,8 @@ def command(
 ) -> None:  # fmt: skip
     """Follow the pitch of TAKE (one horn, one note at a time).
 
+    With a sketch that mutes, --tuner marks what was played while the feed was silent.
+
     The table's time_s is when each estimate could be known, so that its latency shows; f0_hz is the best guess also
     where voiced is 0.
 
@@ -85,7 +91,7 @@ def command(
     written = (pitch_names or (sketch.header.pitch_names if sketch is not None else "sounding")) == "written"
     if written and instrument is None:
         raise click.UsageError("written pitch needs a horn: name it with --instrument, or in the sketch")
-    tempi = _tempi(sketch, tempo_bpm)
+    tempi, muted = _tempi(sketch, tempo_bpm), _muted(sketch)
     tell_of_compiling()
     with progress_bar(take.name) as progress:
         found = track(
@@ -106,9 +112,11 @@ def command(
         write_plot(found, plot_path, written=written)
     tuning = tuning_of(found)
     if as_json:
-        echo_json(_plain(found, tuning, written))
+        echo_json(_plain(found, tuning, written, muted))
     else:
-        click.echo("\n".join(_lines(found, tuning, written, tuner)))
+        click.echo("\n".join(_lines(found, tuning, written)))
+        if tuner and tuning.notes:
+            click.echo("\n" + _readings(found, tuning, written, muted))
 
 
 def _range(low_hz: float | None, high_hz: float | None) -> tuple[float, float] | None:
@@ -151,7 +159,32 @@ def _tempi(sketch: Sketch | None, tempo_bpm: float | None) -> list[tuple[float, 
     return [(at_s, state.tempo_bpm) for at_s, state in timeline(sketch)]
 
 
-def _lines(found: Track, tuning: Tuning, written: bool, moments: bool) -> Iterator[str]:
+def _muted(sketch: Sketch | None) -> Spans:
+    """When the sketch mutes the feed."""
+    from chainsim.sketch.timeline import muted_spans
+
+    return [] if sketch is None else muted_spans(sketch)
+
+
+def _within(time_s: float, spans: Spans) -> bool:
+    return any(begin_s <= time_s < end_s for begin_s, end_s in spans)
+
+
+def _readings(found: Track, tuning: Tuning, written: bool, muted: Spans) -> str:
+    """What a tuner shows, moment by moment; it goes on while the feed is muted."""
+    rows = [
+        (
+            f"{r.time_s:.2f}",
+            _name(r.midi, found, written),
+            f"{r.cents:+.1f}",
+            *(["muted" if _within(r.time_s, muted) else ""] if muted else []),
+        )
+        for r in tuning.readings
+    ]
+    return table(("time s", "note", "cents", *(["feed"] if muted else [])), rows)
+
+
+def _lines(found: Track, tuning: Tuning, written: bool) -> Iterator[str]:
     horn = f" ({found.horn.name})" if found.horn is not None else ""
     folded = ", left and right folded to their mean" if found.channels == 2 else ""
     yield f"{found.take}: {found.duration_s:.1f} s{folded}"
@@ -161,7 +194,7 @@ def _lines(found: Track, tuning: Tuning, written: bool, moments: bool) -> Iterat
     if notes:
         heights = [n.midi for n in notes]
         span = f"{_name(min(heights), found, written)} ... {_name(max(heights), found, written)}"
-        yield f"{_count(len(notes), 'note')}, {span}, {names} (C4 is middle C); voiced {found.voiced_percent:.0f} %"
+        yield f"{counted(len(notes), 'note')}, {span}, {names} (C4 is middle C); voiced {found.voiced_percent:.0f} %"
         known = f"a note is known {found.known_ms:.0f} ms after its attack (median)"
         yield f"{known}; a new estimate every {_hop(found)} ms"
     else:
@@ -181,17 +214,10 @@ def _lines(found: Track, tuning: Tuning, written: bool, moments: bool) -> Iterat
         for n in tuning.notes
     )
     yield "\n" + table(("note", "mean cents", "spread", "seconds", "times"), rows)
-    if moments:
-        readings = ((f"{r.time_s:.2f}", _name(r.midi, found, written), f"{r.cents:+.1f}") for r in tuning.readings)
-        yield "\n" + table(("time s", "note", "cents"), readings)
 
 
 def _hop(found: Track) -> str:
     return f"{1000.0 * found.hop_samples / found.sample_rate_hz:.1f}"
-
-
-def _count(n: int, what: str) -> str:
-    return f"{n} {what}" if n == 1 else f"{n} {what}s"
 
 
 def _name(midi: int, found: Track, written: bool) -> str:
@@ -201,7 +227,7 @@ def _name(midi: int, found: Track, written: bool) -> str:
     return pitch_name(midi) if 0 <= midi <= 127 else str(midi)
 
 
-def _plain(found: Track, tuning: Tuning, written: bool) -> dict[str, Any]:
+def _plain(found: Track, tuning: Tuning, written: bool, muted: Spans) -> dict[str, Any]:
     """Plain values for JSON; MIDI numbers are sounding, names as asked for."""
     return {
         "take": found.take,
@@ -239,7 +265,13 @@ def _plain(found: Track, tuning: Tuning, written: bool) -> dict[str, Any]:
                 for n in tuning.notes
             ],
             "readings": [
-                {"time_s": r.time_s, "name": _name(r.midi, found, written), "midi": r.midi, "cents": r.cents}
+                {
+                    "time_s": r.time_s,
+                    "name": _name(r.midi, found, written),
+                    "midi": r.midi,
+                    "cents": r.cents,
+                    "muted": _within(r.time_s, muted),
+                }
                 for r in tuning.readings
             ],
         },

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
@@ -25,6 +26,13 @@ def timeline(sketch: Sketch) -> list[tuple[float, State]]:
         if state != newest or moment.at_s in begun:
             begun[moment.at_s] = newest = state
     return list(begun.items())
+
+
+def muted_spans(sketch: Sketch) -> list[tuple[float, float]]:
+    """When the feed is muted, as (from, to) in seconds; the last may never end."""
+    states = timeline(sketch)
+    ends = [at_s for at_s, _ in states[1:]] + [math.inf]
+    return [(at_s, end_s) for (at_s, state), end_s in zip(states, ends, strict=True) if state.muted]
 
 
 def moments(sketch: Sketch) -> Iterator[Moment]:
