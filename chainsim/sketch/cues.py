@@ -12,6 +12,7 @@ from chainsim.errors import SettingError, nearest
 from chainsim.music.meter import Meter, quarters_at
 from chainsim.settings import Settings, fixed, flag, words
 from chainsim.sketch.reading import list_of, read_settings
+from chainsim.stage.board import Switch
 from chainsim.stage.cues import Cue, CueKind
 from chainsim.stage.taps import tempi_of_taps
 
@@ -54,7 +55,7 @@ class Known:
     """What cues may name."""
 
     patches: Mapping[str, Any]
-    switches: Mapping[str, Any]
+    switches: Mapping[str, Switch]
     blocks: Mapping[str, Any]
     meter: Meter = field(default_factory=Meter)
 
@@ -100,6 +101,9 @@ def _cue(table: dict[str, Any], known: Known, place: str, faults: list[str]) -> 
     if where is not None and name not in where:
         kinds = {"press": "switch", "hold": "switch"}.get(kind, kind)
         faults.append(f'{place}.{given[0]}: no {kinds} "{name}"{nearest(name, where)}')
+        return None
+    if kind == "hold" and known.switches[name].hold is None:
+        faults.append(f'{place}.hold: the switch "{name}" does nothing when it is held')
         return None
     cue = Cue(read.at_s or 0.0, kind, name, on, bar=read.at_bar or "")
     if read.at_bar is None:

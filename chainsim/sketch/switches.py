@@ -18,6 +18,10 @@ from chainsim.stage.foot import Foot
 Does = Annotated[str, readable_by(parse_action)]
 
 
+NEVER_IN_FORCE = ("bank up", "bank down", "tap", "back")
+"""Actions that are steps: nothing is left of them that a second press could find."""
+
+
 class BankSettings(Settings):
     """A bank: patches in order."""
 
@@ -49,6 +53,8 @@ def read_banks(values: Mapping[str, Any], patches: Mapping[str, Any], faults: li
         if not read.patches:
             faults.append(f"banks[{i}].patches: empty, allowed at least one patch")
         name = read.name or str(i + 1)
+        if name in ("up", "down"):
+            faults.append(f'banks[{i}].name: "bank {name}" goes to the next bank or back; name it otherwise')
         if name in {b.name for b in banks}:
             faults.append(f'banks[{i}].name: there are two banks "{name}"')
         banks.append(Bank(name, tuple(read.patches)))
@@ -79,6 +85,8 @@ def read_switches(
                 faults.append(f'{place}.name: two switches claim one press of "{name}"')
             if other.midi_cc is not None and other.midi_cc == switch.midi_cc:
                 faults.append(f'{place}.midi_cc: "{name}" and "{other.name}" both claim controller {switch.midi_cc}')
+        if switch.second_press is not None and switch.press.kind in NEVER_IN_FORCE:
+            faults.append(f'{place}.second_press: never comes: what "{switch.press.text}" does is over at once')
         for part, action in _actions(switch):
             faults += _wrong(action, f"{place}.{part}", base, patches, banks)
         switches.append(switch)
