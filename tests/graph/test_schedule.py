@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 import pytest
 
@@ -270,6 +272,32 @@ patch = "full"
     y = render_graph(build_graph(parse_sketch(text), 8_000.0), x)["out"][0]
     always = render_graph(build_graph(parse_sketch(text.split("[patches")[0]), 8_000.0), x)["out"][0]
     assert np.abs(y[8_100:16_000] - always[8_100:16_000]).max() < 1e-6
+
+
+def test_twelve_patches_and_forty_cues_run_what_is_heard_and_its_tails() -> None:
+    """Each patch has blocks of its own, a plain one and one that rings.
+
+    The plain one runs while it is engaged, its ramp of 10 ms and the 250 ms before in which it listens; the one that
+    rings, while it is engaged, its ramp, and twice its reported tail (90 dB each).
+    """
+    rate_hz, patches, every_s = 8_000.0, 12, 0.5
+    names = [f"{kind}{k}" for k in range(patches) for kind in ("plain", "echo")]
+    text = "chain = [" + ", ".join(f'"{name}"' for name in names) + "]\n"
+    for k in range(patches):
+        text += f'[blocks.plain{k}]\ntype = "test_gate"\n'
+        text += f'[blocks.echo{k}]\ntype = "test_echo"\ntime_ms = 15\nfeedback = 0.1\n'
+        text += f'[patches.p{k}]\nengage = ["plain{k}", "echo{k}"]\n'
+    order = [(5 * i + i // patches) % patches for i in range(40)]
+    text += "".join(f'[[cues]]\nat_s = {i * every_s}\npatch = "p{k}"\n' for i, k in enumerate(order))
+    graph = build_graph(parse_sketch(text), rate_hz)
+    end = round(len(order) * every_s * rate_hz)
+    stints = Counter(order)
+    assert max(stints.values()) == 4
+    for node in (n for n in graph.nodes if n.kind == "block"):
+        count = stints[int(node.name.removeprefix("plain").removeprefix("echo"))]
+        ran = sum(min(stop, end) - start for start, stop in node.awake)
+        more_s = 0.010 + (0.250 if node.name.startswith("plain") else 2.0 * node.own_tail_s)
+        assert count * every_s * rate_hz - 1 <= ran <= count * (every_s + more_s) * rate_hz + count
 
 
 def test_two_cues_at_one_instant_leave_the_last() -> None:
