@@ -10,7 +10,7 @@ import click
 from chainsim.cli.common import echo_json, warn
 
 if TYPE_CHECKING:
-    from chainsim.listen.stage_sheet import StageSheet
+    from chainsim.listen.stage_sheet.sheet import StageSheet
 
 ENDINGS = (".html", ".txt")
 
@@ -37,7 +37,7 @@ def command(sketch: Path, room: str | None, output: Path | None, as_json: bool) 
       chainsim sheet harbour_day.toml --room quay -o quay.txt
     """
     from chainsim.audio.writing import write_text_whole
-    from chainsim.listen.stage_sheet import stage_sheet
+    from chainsim.listen.stage_sheet.sheet import stage_sheet
     from chainsim.sketch.loading import load_sketch
 
     if output is not None:
@@ -68,8 +68,8 @@ def _check_output(output: Path, sketch: Path) -> None:
 
 
 def _laid_out(sheet: StageSheet, output: Path | None = None) -> str:
-    from chainsim.listen.sheet_page import sheet_page
-    from chainsim.listen.sheet_text import sheet_text
+    from chainsim.listen.stage_sheet.as_text import sheet_text
+    from chainsim.listen.stage_sheet.page import sheet_page
 
     as_page = output is not None and output.suffix.lower() == ".html"
     return sheet_page(sheet) if as_page else sheet_text(sheet) + "\n"

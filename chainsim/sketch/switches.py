@@ -11,15 +11,11 @@ from chainsim.errors import nearest
 from chainsim.settings import Settings, choice, readable_by, whole, words
 from chainsim.sketch.model import Patch, State
 from chainsim.sketch.reading import list_of, read_settings
-from chainsim.stage.actions import Action, parse_action
+from chainsim.stage.actions import NEVER_IN_FORCE, Action, parse_action
 from chainsim.stage.board import Bank, Board, Switch
 from chainsim.stage.foot import Foot
 
 Does = Annotated[str, readable_by(parse_action)]
-
-
-NEVER_IN_FORCE = ("bank up", "bank down", "tap", "back")
-"""Actions that are steps: nothing is left of them that a second press could find."""
 
 
 class BankSettings(Settings):

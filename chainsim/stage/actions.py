@@ -12,6 +12,9 @@ ActionKind = Literal["patch", "place", "bank", "bank up", "bank down", "block", 
 ALLOWED = '"patch NAME", "place N", "bank up", "bank down", "bank NAME", "block NAME", "dry", "mute", "tap", "back"'
 """Every form an action may have, for messages."""
 
+NEVER_IN_FORCE: tuple[ActionKind, ...] = ("bank up", "bank down", "tap", "back")
+"""Steps: nothing is left of them that a lamp could show or a second press find."""
+
 _NAMED: dict[str, ActionKind] = {"patch": "patch", "bank": "bank", "block": "block"}
 _BARE: dict[str, ActionKind] = {"dry": "dry", "mute": "mute", "tap": "tap", "back": "back"}
 _BANK_STEPS: dict[str, ActionKind] = {"up": "bank up", "down": "bank down"}

@@ -8,15 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from chainsim.listen.print_size import LARGEST_PT, SMALLEST_PT
-from chainsim.listen.sheet_page import sheet_page
-from chainsim.listen.sheet_text import sheet_text
-from chainsim.listen.stage_sheet import StageSheet, stage_sheet
-from chainsim.listen.text_table import text_table
+from chainsim.listen.stage_sheet.as_text import sheet_text
+from chainsim.listen.stage_sheet.page import sheet_page
+from chainsim.listen.stage_sheet.print_size import LARGEST_PT, SMALLEST_PT
+from chainsim.listen.stage_sheet.sheet import StageSheet, stage_sheet
+from chainsim.listen.stage_sheet.text_table import text_table
 from chainsim.sketch.loading import load_sketch, parse_sketch
 from tests.listen.test_stage_sheet import CONTROLLED, CUES, IN_KEY, MARKED, SET
 
-VOID = {"meta", "col", "br", "hr", "img", "input", "link"}
+VOID = {"meta", "wbr", "col", "br", "hr", "img", "input", "link"}
 
 
 class Page(HTMLParser):

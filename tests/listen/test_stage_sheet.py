@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from chainsim.errors import SettingError
-from chainsim.listen.settings_table import ALWAYS_TOLD, SettingRow
-from chainsim.listen.stage_sheet import StageSheet, stage_sheet
+from chainsim.listen.stage_sheet.settings_table import ALWAYS_TOLD, SettingRow
+from chainsim.listen.stage_sheet.sheet import StageSheet, stage_sheet
 from chainsim.sketch.loading import load_sketch, parse_sketch
 
 

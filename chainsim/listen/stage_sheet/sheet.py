@@ -1,7 +1,7 @@
 """The stage sheet: what a player tapes to the board.
 
 Banks and patches in order, what each switch does, the cue list, the settings to be dialled in, the controllers, the
-marks of the player's own devices. This is what stands on it, in plain words; `sheet_text` and `sheet_page` lay it out.
+marks of the player's own devices. This is what stands on it, in plain words; `as_text` and `page` lay it out.
 """
 
 from __future__ import annotations
@@ -10,24 +10,22 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from chainsim.listen.chain_line import chain_line
-from chainsim.listen.controller_map import ControllerLine, controller_lines
-from chainsim.listen.cue_lines import CueLine, cue_lines
-from chainsim.listen.occurrences import occurrences
-from chainsim.listen.settings_table import AS_WRITTEN, Cell, Column, SettingRow, settings_rows
-from chainsim.listen.spelled_pitch import HornPart
+from chainsim.listen.stage_sheet.chain_line import chain_line
+from chainsim.listen.stage_sheet.controller_map import ControllerLine, controller_lines
+from chainsim.listen.stage_sheet.cue_lines import CueLine, cue_lines
+from chainsim.listen.stage_sheet.occurrences import occurrences
+from chainsim.listen.stage_sheet.settings_table import AS_WRITTEN, Cell, Column, SettingRow, settings_rows
+from chainsim.listen.stage_sheet.spelled_pitch import HornPart
 from chainsim.music.horns import find_horn
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import Patch, Sketch, State
-from chainsim.stage.actions import Action
+from chainsim.stage.actions import NEVER_IN_FORCE, Action
 from chainsim.stage.board import Switch
 
 CAUTIONS = (
     "Start low, raise slowly: feedback and resonance can jump in level. Ears that ring or feel dull: stop.",
     "Mains and phantom supply: local codes and the makers' manuals say what is safe.",
 )
-
-_NEVER_IN_FORCE = ("bank up", "bank down", "tap", "back")
 
 
 @dataclass(frozen=True)
@@ -259,7 +257,7 @@ def _patch(name: str, patch: Patch, base: State, part: HornPart, place: int | No
 
 def _switch(switch: Switch) -> SwitchLine:
     shown = {"press": switch.press, "hold": switch.hold, "none": None}[switch.lamp]
-    lit = shown.text if shown is not None and shown.kind not in _NEVER_IN_FORCE else None
+    lit = shown.text if shown is not None and shown.kind not in NEVER_IN_FORCE else None
     return SwitchLine(
         name=switch.name,
         press=switch.press.text,

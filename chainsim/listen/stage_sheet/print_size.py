@@ -10,10 +10,10 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from chainsim.listen.cue_lines import CueLine
-from chainsim.listen.settings_table import SettingRow
-from chainsim.listen.sheet_rows import cell_text, chain_lines, patch_notes, shared_notes, work_text
-from chainsim.listen.stage_sheet import StageSheet
+from chainsim.listen.stage_sheet.cue_lines import CueLine
+from chainsim.listen.stage_sheet.rows import cell_text, chain_lines, patch_notes, shared_notes, work_text
+from chainsim.listen.stage_sheet.settings_table import SettingRow
+from chainsim.listen.stage_sheet.sheet import StageSheet
 
 LARGEST_PT, SMALLEST_PT = 10.0, 6.5
 STEP_PT = 0.25

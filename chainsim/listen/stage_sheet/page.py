@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import groupby
 
-from chainsim.listen import sheet_rows
-from chainsim.listen.cue_lines import CueLine
-from chainsim.listen.print_size import BlockRows, Layout, fitting_pt, settings_height
-from chainsim.listen.settings_table import SettingRow
-from chainsim.listen.sheet_rows import block_name, patches_text
-from chainsim.listen.stage_sheet import StageSheet
+from chainsim.listen.stage_sheet import rows
+from chainsim.listen.stage_sheet.cue_lines import CueLine
+from chainsim.listen.stage_sheet.print_size import BlockRows, Layout, fitting_pt, settings_height
+from chainsim.listen.stage_sheet.rows import block_name, patches_text
+from chainsim.listen.stage_sheet.settings_table import SettingRow
+from chainsim.listen.stage_sheet.sheet import StageSheet
 
-TEMPLATE = "stage_sheet.html.j2"
+TEMPLATE = "page.html.j2"
 
 _CUES_IN_ONE_COLUMN, _MOST_CUE_COLUMNS = 10, 3
 _ROWS_IN_ONE_COLUMN = 30
@@ -36,7 +36,7 @@ def sheet_page(sheet: StageSheet) -> str:
     import jinja2
 
     environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("chainsim.listen", "templates"),
+        loader=jinja2.PackageLoader("chainsim.listen", "stage_sheet"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
@@ -52,7 +52,7 @@ def sheet_page(sheet: StageSheet) -> str:
         beside = bool(sheet.switches and sheet.controllers)
         layout = replace(layout, settings=_in_columns(together, rooms), controllers_beside=beside)
         pt = fitting_pt(sheet, layout)
-    return environment.get_template(TEMPLATE).render(sheet=sheet, words=sheet_rows, layout=layout, print_pt=pt)
+    return environment.get_template(TEMPLATE).render(sheet=sheet, words=rows, layout=layout, print_pt=pt)
 
 
 def _cue_columns(sheet: StageSheet) -> list[Sequence[CueLine]]:

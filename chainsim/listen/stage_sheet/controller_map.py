@@ -10,10 +10,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from chainsim.block import block_type
-from chainsim.listen.device_marks import mark_of
-from chainsim.listen.occurrences import Occurrence
-from chainsim.listen.settings_table import NO_PATCH, Cell
-from chainsim.listen.value_text import Surroundings, level_text, note_value_text, number_text, setting_label, value_text
+from chainsim.listen.stage_sheet.device_marks import mark_of
+from chainsim.listen.stage_sheet.occurrences import Occurrence
+from chainsim.listen.stage_sheet.settings_table import NO_PATCH, Cell
+from chainsim.listen.stage_sheet.value_text import (
+    Surroundings,
+    level_text,
+    note_value_text,
+    number_text,
+    setting_label,
+    value_text,
+)
 from chainsim.sketch.model import ControllerEntry, Marks, State
 from chainsim.stage.drives import Drive
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from chainsim.listen.spelled_pitch import HornPart, nearest_note
+from chainsim.listen.stage_sheet.spelled_pitch import HornPart, nearest_note
 from chainsim.music.note_value import note_seconds, parse_note_value
 from chainsim.music.pitch import parse_pitch
 from chainsim.settings import Settings, Spec

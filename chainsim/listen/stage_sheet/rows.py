@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from chainsim.listen.controller_map import Moves, Work
-from chainsim.listen.settings_table import Cell, SettingRow
-from chainsim.listen.stage_sheet import KeyNames, PatchLine, StageSheet
-from chainsim.listen.value_text import bpm_text, number_text
+from chainsim.listen.stage_sheet.controller_map import Moves, Work
+from chainsim.listen.stage_sheet.settings_table import Cell, SettingRow
+from chainsim.listen.stage_sheet.sheet import KeyNames, PatchLine, StageSheet
+from chainsim.listen.stage_sheet.value_text import bpm_text, number_text
 
 MIDI_HEADS = ("MIDI bank:program from 0", "from 1")
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from chainsim.listen.value_text import level_text
+from chainsim.listen.stage_sheet.value_text import level_text
 from chainsim.sketch.chain import DRY, BlockStep, Chain, Lane, LanesStep, Step
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from chainsim.listen.sheet_rows import (
+from chainsim.listen.stage_sheet.rows import (
     MIDI_HEADS,
     block_name,
     cell_text,
@@ -17,8 +17,8 @@ from chainsim.listen.sheet_rows import (
     shared_notes,
     work_text,
 )
-from chainsim.listen.stage_sheet import PatchLine, StageSheet
-from chainsim.listen.text_table import plain_line, text_table, wrapped
+from chainsim.listen.stage_sheet.sheet import PatchLine, StageSheet
+from chainsim.listen.stage_sheet.text_table import plain_line, text_table, wrapped
 
 WIDTH = 80
 _ROOMS_ABREAST = 2
@@ -73,7 +73,7 @@ def _patches(patches: Sequence[PatchLine], midi: bool) -> str:
         [
             "" if p.place is None else str(p.place),
             p.name,
-            ", ".join(p.on) or "-",
+            ", ".join(p.on) or "plain",
             "; ".join(note for note in patch_notes(p) if note not in shared),
             *(midi_texts(p) if midi else ()),
         ]

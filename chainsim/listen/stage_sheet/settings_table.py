@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from chainsim.block import block_type
-from chainsim.listen.device_marks import mark_of
-from chainsim.listen.occurrences import Occurrence
-from chainsim.listen.spelled_pitch import HornPart
-from chainsim.listen.value_text import (
+from chainsim.listen.stage_sheet.device_marks import mark_of
+from chainsim.listen.stage_sheet.occurrences import Occurrence
+from chainsim.listen.stage_sheet.spelled_pitch import HornPart
+from chainsim.listen.stage_sheet.value_text import (
     NOTE_VALUES,
     Surroundings,
     distinct_tempi,
