@@ -34,6 +34,16 @@ class ChainsimWarning(UserWarning):
     """Something the user should know that does not stop the work."""
 
 
+def figure(value: float) -> str:
+    """A number as messages show it, however large: a whole number of a sketch may be beyond what floats hold."""
+    return f"{value:g}" if abs(value) < 1e300 else f"{value!r:.60}"
+
+
+def printable(text: str) -> str:
+    """Text on one line, with what would move a terminal's cursor spelled out."""
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
+
+
 def nearest(name: str, known: Iterable[str]) -> str:
     """Return '; did you mean "..."?' for the known name closest to `name`, or an empty string."""
     found = difflib.get_close_matches(name, list(known), n=1, cutoff=0.55)

@@ -14,6 +14,8 @@ from typing import Any, ClassVar, Literal
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 from pydantic.fields import FieldInfo
 
+from chainsim.errors import figure
+
 Law = Literal["linear", "log", "gain", "step"]
 """How a moving value travels: evenly; evenly in its logarithm; a level in dB, evenly as a gain; at once."""
 
@@ -172,7 +174,7 @@ def _check_range(spec: Spec, value: Any) -> None:
     if (spec.may_be_off and value == -math.inf) or spec.low <= value <= spec.high:
         return
     unit = "" if spec.unit == "1" else f" {spec.unit}"
-    raise ValueError(f"= {value:g}{unit}, allowed {spec.range_text()}")
+    raise ValueError(f"= {figure(value)}{unit}, allowed {spec.range_text()}")
 
 
 @functools.cache

@@ -1,4 +1,4 @@
-"""`chainsim blocks`: what there is, and every setting of one block."""
+"""`chainsim blocks`: what there is, and every setting of one block or controller."""
 
 from __future__ import annotations
 
@@ -9,35 +9,48 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chainsim.cli.common import echo_json, table
+from chainsim.cli.completing import block_and_controller_names
 
 if TYPE_CHECKING:
     from chainsim.block import Block
     from chainsim.settings import Spec
 
 
-@click.command(name="blocks", short_help="List the blocks, or all settings of one.")
-@click.argument("name", required=False)
+DRIVES = """What it moves, each setting between its own ends (a curve is linear, log or s):
+drives = [{ setting = "BLOCK.SETTING", low = 0, high = 1, curve = "linear" }]"""
+
+
+@click.command(name="blocks", short_help="List blocks and controllers, or all settings of one.")
+@click.argument("name", required=False, shell_complete=block_and_controller_names)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(name: str | None, as_json: bool) -> None:
-    """List all blocks; with NAME, everything that can be set on one.
+    """List all blocks and controllers; with NAME, everything that can be set on one.
 
     \b
     Examples:
       chainsim blocks
       chainsim blocks delay
+      chainsim blocks lfo
     """
     from chainsim.block import block_type, block_type_names
+    from chainsim.stage.controllers import CONTROLLER_TYPES
 
     if name is None:
         kinds = [block_type(n) for n in block_type_names()]
         if as_json:
-            echo_json([{"type": k.type_name, "what": _summary(k)} for k in kinds])
+            echo_json([_listed(k) for k in (*kinds, *CONTROLLER_TYPES.values())])
         else:
             click.echo("\n".join(f"{k.type_name:16} {_summary(k)}" for k in kinds))
+            click.echo("\nControllers, which move settings:")
+            click.echo("\n".join(f"{k.type_name:16} {_summary(k)}" for k in CONTROLLER_TYPES.values()))
             click.echo("\nAll settings of one: chainsim blocks NAME")
         return
-    kind = block_type(name)
+    kind = CONTROLLER_TYPES[name] if name in CONTROLLER_TYPES else block_type(name)
     click.echo(_described(kind)) if not as_json else echo_json(_plain(kind))
+
+
+def _listed(kind: type[Block[Any]]) -> dict[str, str]:
+    return {"type": kind.type_name, "kind": "controller" if kind.rows else "block", "what": _summary(kind)}
 
 
 def _summary(kind: type[Block[Any]]) -> str:
@@ -56,9 +69,12 @@ def _described(kind: type[Block[Any]]) -> str:
             for spec in kind.settings_type.specs().values()
             if spec.items is not None
         ),
-        "On every block:\n" + _settings_table(common.values()),
-        "* may be moved by patches, cues and controllers while it sounds",
     ]
+    if kind.rows:
+        parts.append(DRIVES)
+    else:
+        parts.append("On every block:\n" + _settings_table(common.values()))
+        parts.append("* may be moved by patches, cues and controllers while it sounds")
     if kind.source:
         parts.append(f"Source: {kind.source}")
     return "\n\n".join(parts)
@@ -91,8 +107,7 @@ def _shown(value: Any) -> str:
 
 def _plain(kind: type[Block[Any]]) -> dict[str, Any]:
     return {
-        "type": kind.type_name,
-        "what": _summary(kind),
+        **_listed(kind),
         "source": kind.source,
         "settings": [_plain_setting(s) for s in kind.settings_type.specs().values()],
     }

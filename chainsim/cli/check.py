@@ -12,6 +12,7 @@ import click
 
 from chainsim.cli.check_foot import foot_lines
 from chainsim.cli.common import counted, echo_json, naming, number, table, tell_of_compiling
+from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
     from chainsim.batch.checking import CheckReport, StateReport, TakeReport
@@ -26,7 +27,7 @@ HELD_OPEN = 0.8
 @click.command(name="check", short_help="Tell what a chain does, and what a take is fit for.")
 @click.argument("sketch", type=click.Path(path_type=Path))
 @click.option("--take", type=click.Path(path_type=Path), help="A dry recording to judge, and to send through.")
-@click.option("--room", metavar="NAME", help="Check it as it is set in this room.")
+@click.option("--room", metavar="NAME", shell_complete=names_in_sketch, help="Check it as it is set in this room.")
 @click.option("--json", "as_json", is_flag=True, help="Print everything as JSON.")
 def command(sketch: Path, take: Path | None, room: str | None, as_json: bool) -> None:
     """Check SKETCH: its chain drawn, the latency and tail of every block, and whatever may surprise on stage.

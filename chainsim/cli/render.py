@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import click
 
 from chainsim.cli.common import echo_json, leaving_at_once, naming, number, progress_bar, tell_of_compiling, warn
+from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
     from chainsim.batch.render_file import FileReport
@@ -32,8 +33,8 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
     type=click.Path(path_type=Path),
     help="The file to write (.wav, .flac, .ogg, .mp3); with several takes, an existing folder.",
 )
-@click.option("--patch", metavar="NAME", help="Render this patch alone, without cues.")
-@click.option("--room", metavar="NAME", help="Render as it is set in this room.")
+@click.option("--patch", metavar="NAME", shell_complete=names_in_sketch, help="Render this patch alone, without cues.")
+@click.option("--room", metavar="NAME", shell_complete=names_in_sketch, help="Render as it is set in this room.")
 @click.option(
     "--all-patches",
     metavar="DIR",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chainsim.cli.common import echo_json, warn
+from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
     from chainsim.listen.stage_sheet.sheet import StageSheet
@@ -17,7 +18,12 @@ ENDINGS = (".html", ".txt")
 
 @click.command(name="sheet", short_help="Print the page that you tape to the board.")
 @click.argument("sketch", type=click.Path(path_type=Path))
-@click.option("--room", metavar="NAME", help="Set it for this room alone; without it there is a column for each.")
+@click.option(
+    "--room",
+    metavar="NAME",
+    shell_complete=names_in_sketch,
+    help="Set it for this room alone; without it there is a column for each.",
+)
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write a page (.html) or a text (.txt) instead.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(sketch: Path, room: str | None, output: Path | None, as_json: bool) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, get_args
 
 from chainsim.block import block_type
-from chainsim.errors import nearest
+from chainsim.errors import figure, nearest
 from chainsim.sketch.model import ControllerEntry, Drives, State
 from chainsim.sketch.reading import read_settings
 from chainsim.stage.controllers import CONTROLLER_TYPES
@@ -106,7 +106,7 @@ def _drive(value: Mapping[str, Any], base: State, place: str, faults: list[str])
             faults.append(f"{place}.{key} = {end!r}, allowed {spec.range_text()}")
             return None
         if not (end == -math.inf and spec.may_be_off) and not (spec.low or 0.0) <= end <= (spec.high or 0.0):
-            faults.append(f"{place}.{key} = {end:g}, allowed {spec.range_text()}")
+            faults.append(f"{place}.{key} = {figure(end)}, allowed {spec.range_text()}")
             return None
         ends.append(float(end))
     curve: Curve = value.get("curve", "linear")

@@ -77,8 +77,10 @@ def _text(path: Path) -> str:
 def _of_toml(text: str, name: str) -> list[dict[str, Any]]:
     try:
         values = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except ValueError as error:  # of a number with thousands of digits, too
         raise SettingError(f"{name}: not valid TOML: {error}") from None
+    except RecursionError:
+        raise SettingError(f"{name}: nested too deep to be read") from None
     tables = values.get("cues", [])
     if set(values) - {"cues"} or not isinstance(tables, list) or not all(isinstance(t, dict) for t in tables):
         raise SettingError(f"{name}: allowed a list of cues and nothing else: [[cues]]")

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from chainsim.errors import SettingError, SketchError, nearest
+from chainsim.errors import SettingError, SketchError, nearest, printable
 from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, block_names, parse_chain
 from chainsim.sketch.controllers import drives_of, read_controllers
 from chainsim.sketch.in_vain import written_in_vain
@@ -64,7 +64,7 @@ def parse_sketch(text: str, *, name: str = "sketch", folder: Path | None = None)
     """
     try:
         values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # of a number with thousands of digits, too
         hint = "; numbers stand without a unit, words in quotes" if _value_fault(str(error)) else ""
         raise SketchError(f"{name}: not valid TOML: {error}{hint}") from None
     except RecursionError:
@@ -72,7 +72,7 @@ def parse_sketch(text: str, *, name: str = "sketch", folder: Path | None = None)
     faults: list[str] = []
     sketch = _resolve(values, text, folder, faults)
     if faults or sketch is None:
-        raise SketchError([f"{name}: {fault}" for fault in faults])
+        raise SketchError([printable(f"{name}: {fault}") for fault in faults])
     return sketch
 
 
@@ -111,7 +111,7 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
     sketch, warnings = read_set(values, sketch, faults)
     if faults:
         return None
-    return replace(sketch, warnings=(*written_in_vain(sketch), *warnings))
+    return replace(sketch, warnings=tuple(map(printable, (*written_in_vain(sketch), *warnings))))
 
 
 def _sounding_key(header: Header, faults: list[str]) -> str | None:

@@ -12,6 +12,8 @@ from chainsim.settings import Spec
 from chainsim.sketch.model import Marks, State
 
 KEYS = ("knob", "at")
+LARGEST = 1e9
+"""Of values and marks; a mark that is not a finite number is none."""
 
 
 def read_marks(tables: Mapping[str, Any], base: State, faults: list[str]) -> dict[tuple[str, str], Marks]:
@@ -53,7 +55,11 @@ def _marks(table: Any, spec: Spec, place: str, faults: list[str]) -> Marks | Non
 
 
 def _is_point(point: Any) -> bool:
-    return isinstance(point, list) and len(point) == 2 and all(isinstance(v, str | int | float) for v in point)
+    return isinstance(point, list) and len(point) == 2 and all(isinstance(v, str) or _is_number(v) for v in point)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < LARGEST
 
 
 def _plain(value: str | float) -> str | float:

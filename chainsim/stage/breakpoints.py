@@ -67,7 +67,7 @@ def line_segments(x: Array, at: Array, value: Array, first: int, y: Array) -> No
 
 
 class Breakpoints(Block[BreakpointsSettings]):
-    """One row: the position."""
+    """A course drawn beforehand: straight lines between points in time."""
 
     type_name = "breakpoints"
     settings_type = BreakpointsSettings

@@ -112,7 +112,7 @@ def _what_there_is(file: SmfFile, controller: int, channel: int) -> str:
 
 
 class ControlChange(Block[ControlChangeSettings]):
-    """One row: the position."""
+    """A pedal, a wheel or the breath out of a MIDI file."""
 
     type_name = "control_change"
     settings_type = ControlChangeSettings

@@ -34,7 +34,7 @@ def level_position(envelope: Array, low_db: float, high_db: float, y: Array) -> 
 
 
 class Envelope(Block[EnvelopeSettings]):
-    """One row: the position."""
+    """The horn's own loudness."""
 
     type_name = "envelope"
     settings_type = EnvelopeSettings

@@ -64,7 +64,7 @@ def lfo_positions(
 
 
 class Lfo(Block[LfoSettings]):
-    """One row: the position."""
+    """A slow wave, by rate or by note value."""
 
     type_name = "lfo"
     settings_type = LfoSettings
