@@ -18,7 +18,9 @@ def block_and_controller_names(ctx: click.Context, param: click.Parameter, incom
 def names_in_sketch(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
     """Patches for --patch, rooms for --room, of the sketch that stands on the line; nothing where it cannot be read."""
     tables = {"patch": "patches", "room": "rooms"}
-    found = _tables(ctx.params.get("sketch")).get(tables[param.name or ""], {})
+    # Words before an option that still lacks its value are not yet taken for the sketch.
+    sketch = ctx.params.get("sketch") or next((word for word in ctx.args if word.endswith(".toml")), None)
+    found = _tables(sketch).get(tables[param.name or ""], {})
     return [name for name in found if name.startswith(incomplete)] if isinstance(found, dict) else []
 
 

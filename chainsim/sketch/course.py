@@ -6,7 +6,6 @@ Cues in bars are placed on the way, since where a bar falls depends on every cha
 from __future__ import annotations
 
 import heapq
-import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +15,10 @@ from chainsim.stage.actions import Action
 from chainsim.stage.board import Board, Position
 from chainsim.stage.cues import Cue
 from chainsim.stage.foot import Foot
-from chainsim.stage.taps import FURTHEST_S, tempi_of_taps
+from chainsim.stage.taps import FURTHEST_S, MOST_TAPS, tempi_of_taps, tempo_of_taps, tempo_so_far
+
+ONE_INSTANT_S = 1e-9
+"""Nearer to each other than this a bar and a time in seconds differ by rounding alone."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ class Course:
     board, foot, tempi
         What cues act on.
     cues : sequence of WrittenCue
-        In any order; of two at one time the later in the list comes later.
+        In any order; of two at one time the later in the list comes later, taps before all.
     taps : sequence of rows of tap times in s
     first_beat_s : float
         Where bar 1 begins.
@@ -82,17 +84,22 @@ class Course:
         self._position = board.start()
         self._taps: list[float] = []
         self._now_s, self._first_beat_s, self._quarters = 0.0, first_beat_s, 0.0
-        self._number = itertools.count()
-        self._coming: list[tuple[float, int, Cue | float]] = []
+        self._placed: list[tuple[float, int, Cue]] = []
+        tapped = [tempo for row in taps for tempo in tempi_of_taps(row)]
+        self._coming: list[tuple[float, int, Cue | float]] = [
+            (at_s, number - len(tapped), bpm) for number, (at_s, bpm) in enumerate(tapped)
+        ]
+        heapq.heapify(self._coming)
         in_bars = [(w.quarters, i, w.cue) for i, w in enumerate(cues) if w.quarters is not None]
         self._in_bars = sorted(in_bars, key=lambda item: item[:2], reverse=True)
-        for row in taps:
-            for at_s, bpm in tempi_of_taps(row):
-                self._await(at_s, bpm)
-        self.placed: list[Cue] = []
-        for written in cues:
+        for i, written in enumerate(cues):
             if written.quarters is None:
-                self._place(written.cue)
+                self._place(i, written.cue)
+
+    @property
+    def placed(self) -> list[Cue]:
+        """The cues that have their times, in order."""
+        return [cue for _, _, cue in sorted(self._placed, key=lambda item: item[:2])]
 
     def moments(self) -> Iterator[Moment]:
         """Yield what holds from each change on, the first at 0; then `placed` has every cue with its time.
@@ -100,14 +107,15 @@ class Course:
         Raises
         ------
         SettingError
-            If a switch is tapped faster than a foot can, or slower than a tempo.
+            If a switch is tapped faster than a foot can, or at no tempo that there is.
         """
         yield Moment(0.0, self._position, self._tempo.bpm)
         while self._coming or self._in_bars:
             bar_s = self._next_bar_s()
-            if not self._coming or bar_s < self._coming[0][0]:
+            if not self._coming or bar_s <= self._coming[0][0]:
                 self._go_to(bar_s)
-                self._place(replace(self._in_bars.pop()[2], at_s=bar_s))
+                _, number, in_bar = self._in_bars.pop()
+                self._place(number, replace(in_bar, at_s=bar_s))
                 continue
             at_s, _, what = heapq.heappop(self._coming)
             self._go_to(at_s)
@@ -117,19 +125,20 @@ class Course:
             else:
                 self._tempo.tap(what)
             yield Moment(at_s, self._position, self._tempo.bpm, cue)
+        self._end_taps()
 
-    def _place(self, cue: Cue) -> None:
-        self.placed.append(cue)
-        self._await(cue.at_s + self._acts_after_s(cue), cue)
-
-    def _await(self, at_s: float, what: Cue | float) -> None:
-        heapq.heappush(self._coming, (at_s, next(self._number), what))
+    def _place(self, number: int, cue: Cue) -> None:
+        self._placed.append((cue.at_s, number, cue))
+        heapq.heappush(self._coming, (cue.at_s + self._acts_after_s(cue), number, cue))
 
     def _next_bar_s(self) -> float:
         if not self._in_bars:
             return math.inf
         since_s = max(self._now_s, self._first_beat_s)
-        return since_s + max(self._in_bars[-1][0] - self._quarters, 0.0) * 60.0 / self._tempo.bpm
+        bar_s = since_s + max(self._in_bars[-1][0] - self._quarters, 0.0) * 60.0 / self._tempo.bpm
+        if self._coming and math.isclose(bar_s, self._coming[0][0], rel_tol=0.0, abs_tol=ONE_INSTANT_S):
+            return self._coming[0][0]
+        return bar_s
 
     def _go_to(self, at_s: float) -> None:
         since_s = max(self._now_s, self._first_beat_s)
@@ -168,7 +177,13 @@ class Course:
 
     def _tapped(self, at_s: float) -> None:
         if self._taps and at_s - self._taps[-1] > FURTHEST_S:
-            self._taps = []
-        self._taps.append(at_s)
-        if len(self._taps) > 1 and (tempi := tempi_of_taps(self._taps)):
-            self._tempo.tap(tempi[-1][1])
+            self._end_taps()
+        self._taps = [*self._taps, at_s][-MOST_TAPS:]
+        if (bpm := tempo_so_far(self._taps)) is not None:
+            self._tempo.tap(bpm)
+
+    def _end_taps(self) -> None:
+        """A row of taps must have made a tempo in the end; one tap alone makes none and says nothing."""
+        if len(self._taps) > 1:
+            tempo_of_taps(self._taps)
+        self._taps = []

@@ -65,12 +65,13 @@ def place_cues(
     except SettingError as error:
         faults.append(f"cues: {error}")
     kept: dict[tuple[float, str, str], Cue] = {}
-    for cue in sorted(course.placed, key=lambda cue: cue.at_s):
+    for cue in course.placed:
         about = (round(cue.at_s, 6), cue.kind, "" if cue.kind == "patch" else cue.name)
-        if about in kept:
-            warnings.append(f"cues: {kept[about].text} and {cue.text}, both at {cue.at_s:g} s: the last one counts")
+        other = kept.pop(about, None)
+        if other is not None:
+            warnings.append(f"cues: {other.text} and {cue.text}, both at {cue.when}: the last one counts")
         kept[about] = cue
-    return tuple(sorted(kept.values(), key=lambda cue: cue.at_s))
+    return tuple(kept.values())
 
 
 def state_at(sketch: Sketch, moment: Moment) -> State:

@@ -56,6 +56,21 @@ def tempo_of_taps(times_s: Sequence[float]) -> float:
     return _limited(bpm)
 
 
+def tempo_so_far(times_s: Sequence[float]) -> float | None:
+    """Tempo of taps that may go on; None where they make none of 20 to 400 bpm yet.
+
+    Raises
+    ------
+    SettingError
+        If there are too many, or two are too close or too far apart.
+    """
+    if len(times_s) < 2:
+        return None
+    _check(times_s)
+    bpm = _tempo(times_s)
+    return _limited(bpm) if _in_range(bpm) else None
+
+
 def tempi_of_taps(times_s: Sequence[float]) -> list[tuple[float, float]]:
     """Tempo from each tap on, as far as the taps up to it tell.
 
@@ -76,8 +91,8 @@ def tempi_of_taps(times_s: Sequence[float]) -> list[tuple[float, float]]:
         As `tempo_of_taps`.
     """
     tempo_of_taps(times_s)
-    tempi = [(float(times_s[n]), _tempo(times_s[: n + 1])) for n in range(1, len(times_s))]
-    return [(time_s, _limited(bpm)) for time_s, bpm in tempi if _in_range(bpm)]
+    tempi = [(float(times_s[n]), tempo_so_far(times_s[: n + 1])) for n in range(1, len(times_s))]
+    return [(time_s, bpm) for time_s, bpm in tempi if bpm is not None]
 
 
 def _in_range(bpm: float) -> bool:
