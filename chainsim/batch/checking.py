@@ -23,7 +23,6 @@ from chainsim.measure.fitness import Fitness, measure_fitness, offsets
 from chainsim.notes.tuner import Tuning
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import Sketch, State
-from chainsim.sketch.timeline import board
 from chainsim.stage.cues import Cue
 from chainsim.stage.pitch_track import PitchTrack
 from chainsim.stage.walk import Walk, walk
@@ -170,7 +169,7 @@ def check_sketch(
         room=sketch.room,
         cues=sketch.cues,
         refuges=refuges(sketch),
-        walk=walk(board(sketch), sketch.cues, sketch.foot, take_s) if sketch.switches and sketch.cues else None,
+        walk=walk(sketch.board, sketch.cues, sketch.foot, take_s) if sketch.switches and sketch.cues else None,
         states=tuple(reports),
         pitch_range_hz=range_hz,
         second_instances=_second_instances(sketch, sample_rate_hz, channels),

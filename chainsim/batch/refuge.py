@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from chainsim.sketch.model import Sketch
-from chainsim.sketch.timeline import board
 from chainsim.stage.board import Board
 from chainsim.stage.cues import Cue
 from chainsim.stage.reach import fewest_presses
@@ -38,7 +37,7 @@ def refuges(sketch: Sketch) -> tuple[Refuge, ...]:
     """The plain horn and silence, as far as they are away under one foot; nothing where there are no switches."""
     if not sketch.switches or not sketch.patches:
         return ()
-    under_foot = board(sketch)
+    under_foot = sketch.board
     dry, mute = Cue(0.0, "dry"), Cue(0.0, "mute")
     return _worst("the plain horn", dry, under_foot, sketch), _worst("silence", mute, under_foot, sketch)
 

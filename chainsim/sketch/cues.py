@@ -11,6 +11,7 @@ from pydantic import Field
 from chainsim.errors import SettingError, nearest
 from chainsim.music.meter import Meter, quarters_at
 from chainsim.settings import Settings, fixed, flag, words
+from chainsim.sketch.model import BlockEntry
 from chainsim.sketch.reading import list_of, read_settings
 from chainsim.stage.board import Switch
 from chainsim.stage.cues import Cue, CueKind
@@ -56,7 +57,7 @@ class Known:
 
     patches: Mapping[str, Any]
     switches: Mapping[str, Switch]
-    blocks: Mapping[str, Any]
+    blocks: Mapping[str, BlockEntry]
     meter: Meter = field(default_factory=Meter)
 
 
@@ -93,7 +94,8 @@ def _cue(table: dict[str, Any], known: Known, place: str, faults: list[str]) -> 
         faults.append(f"{place}: {_named(given)}, allowed one of {', '.join(WHAT)}")
         return None
     if (read.at_s is None) == (read.at_bar is None):
-        faults.append(f"{place}: allowed at_s or at_bar, one of them")
+        found = "does not say when" if read.at_s is None else "says at_s and at_bar"
+        faults.append(f"{place}: {found}, allowed one of at_s, at_bar")
         return None
     value = getattr(read, given[0])
     kind, name, on = _what(given[0], value)
@@ -101,6 +103,9 @@ def _cue(table: dict[str, Any], known: Known, place: str, faults: list[str]) -> 
     if where is not None and name not in where:
         kinds = {"press": "switch", "hold": "switch"}.get(kind, kind)
         faults.append(f'{place}.{given[0]}: no {kinds} "{name}"{nearest(name, where)}')
+        return None
+    if kind == "block" and known.blocks[name].common.switching == "always_on":
+        faults.append(f'{place}.{given[0]}: "{name}" is always on, so no cue switches it')
         return None
     if kind == "hold" and known.switches[name].hold is None:
         faults.append(f'{place}.hold: the switch "{name}" does nothing when it is held')

@@ -20,6 +20,8 @@ def written_in_vain(sketch: Sketch) -> tuple[str, ...]:
         *_idle(base, patches, sketch.controllers),
         *_overruled(base, patches),
         *_levelled(sketch.rooms, patches),
+        *_driven_in_rooms(sketch.rooms, base, patches),
+        *_deaf(base, patches, sketch.controllers),
     )
 
 
@@ -140,6 +142,33 @@ def _levelled(rooms: Mapping[str, Room], patches: Mapping[str, State]) -> list[s
                 values = {str(_value(state, block, setting)) for state in patches.values() if block in state.blocks}
                 if len(values) > 1:
                     found.append(f"rooms.{room}.blocks.{block}.{setting}: patches that differ in it are alike there")
+    return found
+
+
+def _driven_in_rooms(rooms: Mapping[str, Room], base: State, patches: Mapping[str, State]) -> list[str]:
+    """What a room sets though a controller moves it."""
+    found = []
+    states = patches or {"": base}
+    for room, changed in rooms.items():
+        for key in ((block, setting) for block, changes in changed.changes.items() for setting in changes):
+            by = {patch: state.drives[key][0] for patch, state in states.items() if key in state.drives}
+            if by:
+                where = "" if len(by) == len(states) else f" in {', '.join(by)}"
+                drivers = " and ".join(f'"{name}"' for name in dict.fromkeys(by.values()))
+                place = f"rooms.{room}.blocks.{'.'.join(key)}"
+                found.append(f"{place}: does nothing{where}, since the controller {drivers} drives it")
+    return found
+
+
+def _deaf(base: State, patches: Mapping[str, State], controllers: Mapping[str, ControllerEntry]) -> list[str]:
+    """Controllers that drive something and listen to a block that is not there."""
+    found = []
+    for place, state in [("", base), *((f"patches.{n}: ", s) for n, s in patches.items())]:
+        there = {"input", *block_names(state.chain)}
+        for name in dict.fromkeys(controller for controller, _ in state.drives.values()):
+            heard = controllers[name].listens_to
+            if heard is not None and heard not in there:
+                found.append(f'{place}the controller "{name}" hears nothing, since "{heard}" is not in the chain')
     return found
 
 

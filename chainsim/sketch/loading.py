@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -108,6 +109,10 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
     sketch = Sketch(header, base, patches, controllers=controllers, folder=folder, text=text)
     sketch = replace(sketch, marks=read_marks(table_of(values, "marks", faults), base, faults))
     sketch = replace(sketch, rooms=read_rooms(table_of(values, "rooms", faults), base, patches, header, faults))
+    for name, room in sketch.rooms.items():
+        listening = {n for n, changed in room.changes.items() if "listens_to" in changed}
+        for state in (room.base, *(p.state for p in room.patches.values())):
+            _check_listening(state, f"rooms.{name}.", faults, listening)
     sketch, warnings = read_set(values, sketch, faults)
     if faults:
         return None
@@ -154,18 +159,25 @@ def _check_blenders(state: State, place: str, faults: list[str]) -> None:
     walk(state.chain)
 
 
-def _check_listening(state: State, place: str, faults: list[str]) -> None:
+def _check_listening(state: State, place: str, faults: list[str], names: Collection[str] | None = None) -> None:
+    """Check what the blocks of a state's chain listen to, or those of them that are named."""
     from chainsim.block import block_type
 
     in_chain = set(block_names(state.chain))
-    for name in in_chain:
+    if not in_chain <= set(state.blocks):  # told already
+        return
+    for name in sorted(in_chain if names is None else in_chain & set(names)):
         entry = state.blocks[name]
         heard = entry.common.listens_to
         if heard is None:
             continue
         where = f"{place}blocks.{name}.listens_to"
         if not block_type(entry.type_name).has_detector:
-            faults.append(f"{where}: a {entry.type_name} has no detector")
+            fault = f"{where}: a {entry.type_name} has no detector"
         elif heard != INPUT and heard not in in_chain:
             known = [INPUT, *sorted(in_chain)]
-            faults.append(f'{where}: "{heard}" is not in the chain{nearest(heard, known)}')
+            fault = f'{where}: "{heard}" is not in the chain{nearest(heard, known)}'
+        else:
+            continue
+        if fault not in faults:
+            faults.append(fault)

@@ -14,7 +14,7 @@ from chainsim.music.horns import ANY_HORN_HZ, find_horn
 from chainsim.music.meter import parse_meter
 from chainsim.settings import Settings, choice, fixed, flag, readable_by, whole, words
 from chainsim.sketch.chain import Chain, block_names
-from chainsim.stage.board import Bank, Switch
+from chainsim.stage.board import Bank, Board, Switch
 from chainsim.stage.cues import Cue
 from chainsim.stage.drives import Drive
 from chainsim.stage.foot import Foot
@@ -151,6 +151,11 @@ class Room:
     changes: Mapping[str, Mapping[str, Any]]
     """What the sketch says of it, by block."""
 
+    @property
+    def left_out(self) -> frozenset[str]:
+        """Blocks that are not there in this room, whatever patch, cue or switch says."""
+        return frozenset(name for name, changed in self.changes.items() if changed.get("engaged") is False)
+
 
 @dataclass(frozen=True)
 class Marks:
@@ -193,6 +198,8 @@ class Sketch:
     switches : tuple of Switch
     foot : Foot
         How fast the player's foot is.
+    board : Board
+        Banks, switches and patches as one thing to press, the same in every room.
     cues : tuple of Cue, in order of time
     taps : tuple of (tap times in s)
         Each row gives a tempo.
@@ -214,6 +221,7 @@ class Sketch:
     banks: tuple[Bank, ...] = ()
     switches: tuple[Switch, ...] = ()
     foot: Foot = field(default_factory=Foot)
+    board: Board = field(default_factory=Board)
     cues: tuple[Cue, ...] = ()
     taps: tuple[tuple[float, ...], ...] = ()
     controllers: Mapping[str, ControllerEntry] = field(default_factory=dict)

@@ -20,10 +20,11 @@ def read_set(values: Mapping[str, Any], sketch: Sketch, faults: list[str]) -> tu
     header, base, patches = sketch.header, sketch.base, sketch.patches
     warnings: list[str] = []
     banks = read_banks(values, patches, faults)
-    switches = read_switches(values, base, patches, banks, faults)
+    blocks = {n: b for state in (*(p.state for p in patches.values()), base) for n, b in state.blocks.items()}
+    switches = read_switches(values, blocks, patches, banks, faults)
     foot = read_foot(values, faults)
     taps = read_taps(values, faults)
-    known = Known(patches, {s.name: s for s in switches}, base.blocks, parse_meter(header.meter))
+    known = Known(patches, {s.name: s for s in switches}, blocks, parse_meter(header.meter))
     written = read_cues(list_of(values, "cues", faults), known, "cues", faults)
     if header.cue_file is not None:
         name, folder, channel = header.cue_file, sketch.folder, header.cue_channel
@@ -32,4 +33,4 @@ def read_set(values: Mapping[str, Any], sketch: Sketch, faults: list[str]) -> tu
         return sketch, warnings
     board = board_of(base, patches, banks, switches)
     cues = place_cues(base, patches, board, foot, written, taps, header.first_beat_s, faults, warnings)
-    return replace(sketch, banks=banks, switches=switches, foot=foot, taps=taps, cues=cues), warnings
+    return replace(sketch, banks=banks, switches=switches, foot=foot, board=board, taps=taps, cues=cues), warnings

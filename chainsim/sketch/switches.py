@@ -9,7 +9,7 @@ from pydantic import Field
 
 from chainsim.errors import nearest
 from chainsim.settings import Settings, choice, readable_by, whole, words
-from chainsim.sketch.model import Patch, State
+from chainsim.sketch.model import BlockEntry, Patch, State
 from chainsim.sketch.reading import list_of, read_settings
 from chainsim.stage.actions import NEVER_IN_FORCE, Action, parse_action
 from chainsim.stage.board import Bank, Board, Switch
@@ -58,7 +58,11 @@ def read_banks(values: Mapping[str, Any], patches: Mapping[str, Any], faults: li
 
 
 def read_switches(
-    values: Mapping[str, Any], base: State, patches: Mapping[str, Patch], banks: tuple[Bank, ...], faults: list[str]
+    values: Mapping[str, Any],
+    blocks: Mapping[str, BlockEntry],
+    patches: Mapping[str, Patch],
+    banks: tuple[Bank, ...],
+    faults: list[str],
 ) -> tuple[Switch, ...]:
     """Read the switches, in order."""
     switches: list[Switch] = []
@@ -84,7 +88,7 @@ def read_switches(
         if switch.second_press is not None and switch.press.kind in NEVER_IN_FORCE:
             faults.append(f'{place}.second_press: never comes: what "{switch.press.text}" does is over at once')
         for part, action in _actions(switch):
-            faults += _wrong(action, f"{place}.{part}", base, patches, banks)
+            faults += _wrong(action, f"{place}.{part}", blocks, patches, banks)
         switches.append(switch)
     return tuple(switches)
 
@@ -115,7 +119,7 @@ def _actions(switch: Switch) -> Iterator[tuple[str, Action]]:
 
 
 def _wrong(
-    action: Action, place: str, base: State, patches: Mapping[str, Patch], banks: tuple[Bank, ...]
+    action: Action, place: str, blocks: Mapping[str, BlockEntry], patches: Mapping[str, Patch], banks: tuple[Bank, ...]
 ) -> Iterator[str]:
     """What an action names that is not there."""
     if action.kind == "patch" and action.name not in patches:
@@ -129,7 +133,7 @@ def _wrong(
     if action.kind == "place" and banks and action.place > longest:
         yield f"{place}: place {action.place}, the longest bank has {longest}"
     if action.kind == "block":
-        if action.name not in base.blocks:
-            yield f'{place}: no block "{action.name}"{nearest(action.name, base.blocks)}'
-        elif base.blocks[action.name].common.switching == "always_on":
+        if action.name not in blocks:
+            yield f'{place}: no block "{action.name}"{nearest(action.name, blocks)}'
+        elif blocks[action.name].common.switching == "always_on":
             yield f'{place}: "{action.name}" is always on, so no switch engages it'

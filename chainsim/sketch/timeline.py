@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from chainsim.errors import SettingError
-from chainsim.sketch.chain import pruned
+from chainsim.sketch.chain import INPUT, Chain, block_names, pruned
 from chainsim.sketch.course import Course, Moment, Tempi
 from chainsim.sketch.cues import WrittenCue
 from chainsim.sketch.model import BlockEntry, Patch, Sketch, State
-from chainsim.sketch.switches import board_of
 from chainsim.stage.board import Board, Position
 from chainsim.stage.cues import Cue
 from chainsim.stage.foot import Foot
@@ -38,12 +38,7 @@ def muted_spans(sketch: Sketch) -> list[tuple[float, float]]:
 def moments(sketch: Sketch) -> Iterator[Moment]:
     """Every change of board and tempo, the first at 0."""
     cues = [WrittenCue(cue) for cue in sketch.cues]
-    return _course(sketch.base, sketch.patches, board(sketch), sketch.foot, cues, sketch.taps).moments()
-
-
-def board(sketch: Sketch) -> Board:
-    """What lies under the foot."""
-    return board_of(sketch.base, sketch.patches, sketch.banks, sketch.switches)
+    return _course(sketch.base, sketch.patches, sketch.board, sketch.foot, cues, sketch.taps).moments()
 
 
 def place_cues(
@@ -60,8 +55,9 @@ def place_cues(
     """Give every cue its time in seconds, in order; of two that contradict each other at one time the last counts."""
     course = _course(base, patches, board, foot, cues, taps, first_beat_s)
     try:
-        for _ in course.moments():
-            pass
+        for moment in course.moments():
+            patch = moment.position.patch
+            warnings += _in_vain(moment, base if patch is None else patches[patch].state)
     except SettingError as error:
         faults.append(f"cues: {error}")
     kept: dict[tuple[float, str, str], Cue] = {}
@@ -74,24 +70,49 @@ def place_cues(
     return tuple(kept.values())
 
 
+def _in_vain(moment: Moment, state: State) -> list[str]:
+    """What to say of a cue that switches a block where it does not stand; one that stands free keeps it for later."""
+    cue = moment.cue
+    if cue is None or cue.kind != "block" or cue.name in block_names(state.chain):
+        return []
+    if cue.name in state.blocks and state.blocks[cue.name].common.switching == "free_standing":
+        return []
+    where = "the chain" if moment.position.patch is None else f"the chain of {moment.position.patch}"
+    return [f'cues: {cue.text} at {cue.when} does nothing, since "{cue.name}" is not in {where}']
+
+
 def state_at(sketch: Sketch, moment: Moment) -> State:
     """What is heard at a moment."""
     position = moment.position
     patch = sketch.base if position.patch is None else sketch.patches[position.patch].state
-    blocks = _switched(patch.blocks, position)
+    room = None if sketch.room is None else sketch.rooms.get(sketch.room)
+    blocks = _switched(patch.blocks, position, frozenset() if room is None else room.left_out)
     chain = patch.chain
     if position.dry:
         chain = pruned(chain, {n for n, b in blocks.items() if b.common.switching == "always_on"})
+        blocks = _hearing_the_horn(chain, blocks)
     return replace(patch, chain=chain, blocks=blocks, tempo_bpm=moment.tempo_bpm, muted=position.muted)
 
 
-def _switched(blocks: Mapping[str, BlockEntry], position: Position) -> dict[str, BlockEntry]:
+def _switched(blocks: Mapping[str, BlockEntry], position: Position, left_out: frozenset[str]) -> dict[str, BlockEntry]:
     found = dict(blocks)
     for name, on in position.switched:
         if name in found:
-            common = found[name].common.model_copy(update={"engaged": on})
-            found[name] = replace(found[name], common=common)
+            found[name] = _with(found[name], engaged=on and name not in left_out)
     return found
+
+
+def _hearing_the_horn(chain: Chain, blocks: Mapping[str, BlockEntry]) -> dict[str, BlockEntry]:
+    """Let detectors hear the take where the block they listen to has gone from the chain: a gate would stay shut."""
+    found, there = dict(blocks), set(block_names(chain))
+    for name in there:
+        if found[name].common.listens_to not in (None, INPUT, *there):
+            found[name] = _with(found[name], listens_to=INPUT)
+    return found
+
+
+def _with(entry: BlockEntry, **changes: Any) -> BlockEntry:
+    return replace(entry, common=entry.common.model_copy(update=changes))
 
 
 def _course(

@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 from chainsim.sketch.model import Sketch
-from chainsim.sketch.timeline import board
 from chainsim.stage.cues import Cue
 from chainsim.stage.walk import WalkStep, walk
 
@@ -38,7 +37,7 @@ def cue_lines(sketch: Sketch) -> tuple[CueLine, ...]:
     """Every cue in order, with the fewest presses that lead through the list; without switches the cues alone."""
     if not sketch.switches:
         return tuple(CueLine(c.at_s, c.when, _what(c), ()) for c in sketch.cues)
-    steps = walk(board(sketch), sketch.cues, sketch.foot).steps
+    steps = walk(sketch.board, sketch.cues, sketch.foot).steps
     following = [*steps[1:], None][: len(steps)]
     return tuple(_line(cue, step, after) for cue, step, after in zip(sketch.cues, steps, following, strict=True))
 
