@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, get_args
 
@@ -61,9 +61,11 @@ class Known:
     meter: Meter = field(default_factory=Meter)
 
 
-def read_cues(tables: list[dict[str, Any]], known: Known, place: str, faults: list[str]) -> list[WrittenCue]:
-    """Read a list of cues, in the order in which they are written."""
-    read = (_cue(table, known, f"{place}[{i}]", faults) for i, table in enumerate(tables))
+def read_cues(
+    tables: Sequence[Mapping[str, Any]], known: Known, places: Sequence[str], faults: list[str]
+) -> list[WrittenCue]:
+    """Read a list of cues, in the order in which they are written; `places` says of each where it stands."""
+    read = (_cue(table, known, place, faults) for table, place in zip(tables, places, strict=True))
     return [cue for cue in read if cue is not None]
 
 
@@ -85,7 +87,7 @@ def read_taps(values: Mapping[str, Any], faults: list[str]) -> tuple[tuple[float
     return tuple(sorted(rows))
 
 
-def _cue(table: dict[str, Any], known: Known, place: str, faults: list[str]) -> WrittenCue | None:
+def _cue(table: Mapping[str, Any], known: Known, place: str, faults: list[str]) -> WrittenCue | None:
     read = read_settings(CueSettings, table, place, faults)
     if read is None:
         return None

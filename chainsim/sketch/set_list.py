@@ -25,7 +25,8 @@ def read_set(values: Mapping[str, Any], sketch: Sketch, faults: list[str]) -> tu
     foot = read_foot(values, faults)
     taps = read_taps(values, faults)
     known = Known(patches, {s.name: s for s in switches}, blocks, parse_meter(header.meter))
-    written = read_cues(list_of(values, "cues", faults), known, "cues", faults)
+    tables = list_of(values, "cues", faults)
+    written = read_cues(tables, known, [f"cues[{i}]" for i in range(len(tables))], faults)
     if header.cue_file is not None:
         name, folder, channel = header.cue_file, sketch.folder, header.cue_channel
         written += read_cue_file(name, folder, channel, known, patches, switches, foot, faults, warnings)
