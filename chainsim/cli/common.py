@@ -45,14 +45,15 @@ def leaving_at_once() -> Iterator[None]:
 
 
 @contextmanager
-def naming(sketch: Path) -> Iterator[None]:
-    """Put a sketch's file name before what is found wrong with it only when it is built."""
+def naming(sketch: Path, patch: str | None = None) -> Iterator[None]:
+    """Put a sketch's file name, and its patch, before what is found wrong with it only when it is built."""
     from chainsim.errors import GraphError, SketchError
 
     try:
         yield
     except (GraphError, SketchError) as error:
-        raise SketchError(f"{sketch.name}: {line}" for line in str(error).splitlines()) from error
+        place = sketch.name if patch is None else f"{sketch.name}: patches.{patch}"
+        raise SketchError(f"{place}: {line}" for line in str(error).splitlines()) from error
 
 
 def warn(lines: Iterable[str]) -> None:

@@ -90,6 +90,8 @@ def command(
         raise click.UsageError("say where the sound goes: -o FILE, or --all-patches DIR")
     if all_patches is not None and (patch is not None or probes):
         raise click.UsageError("--all-patches goes without --patch and --probe")
+    if loudness_lufs is not None and math.isnan(loudness_lufs):
+        raise click.UsageError("--loudness nan: allowed -60 ... 0 LUFS")
     tell_of_compiling()
     options = {
         "probes": dict(_probe(p) for p in probes), "sample_format": sample_format, "lower_to_fit": lower_to_fit,
@@ -97,12 +99,12 @@ def command(
     }  # fmt: skip
     jobs = partial(_jobs, sketch, takes, output, all_patches, patch, room)
     seen = _stamp(sketch)
-    failed = _render_all(sketch, jobs(), options, as_json)
+    code = _render_all(sketch, jobs(), options, as_json)
     while watch:
         click.echo(f"watching {sketch}; Ctrl-C ends", err=True)
         seen = _next_stamp(sketch, seen)
-        failed = _render_watched(sketch, jobs, options, as_json)
-    return 1 if failed else 0
+        code = _render_watched(sketch, jobs, options, as_json)
+    return code
 
 
 def _jobs(
@@ -133,8 +135,6 @@ def _patch_jobs(sketch: Sketch, takes: tuple[Path, ...], folder: Path) -> list[J
     from chainsim.audio.writing import refuse_same_file
     from chainsim.errors import AudioError
 
-    with writing(folder):
-        folder.mkdir(exist_ok=True)
     jobs: list[Job] = []
     for take in takes:
         for name in sketch.patches:
@@ -144,38 +144,42 @@ def _patch_jobs(sketch: Sketch, takes: tuple[Path, ...], folder: Path) -> list[J
                 raise AudioError(f"{target}: two patches or takes would become this file; rename one")
             refuse_same_file(target, takes)
             jobs.append((sketch.alone(name), take, target))
+    with writing(folder):
+        folder.mkdir(exist_ok=True)
     return jobs
 
 
-def _render_all(sketch_path: Path, jobs: list[Job], options: dict[str, Any], as_json: bool) -> bool:
+def _render_all(sketch_path: Path, jobs: list[Job], options: dict[str, Any], as_json: bool) -> int:
+    """Render one after the other; the exit code says whether all, some or none could be."""
     from chainsim.batch.render_file import render_file
     from chainsim.errors import AudioError, ChainsimError
 
     if len(jobs) > 1 and options["probes"]:
         raise AudioError("--probe names one file, so it goes with one take")
     reports: list[FileReport] = []
-    errors = []
+    errors: list[str] = []
     told: set[str] = set()
     for sketch, take, target in jobs:
         label = take.name if sketch.patch is None else sketch.patch
         try:
-            with naming(sketch_path), progress_bar(label) as progress:
+            with naming(sketch_path, sketch.patch), progress_bar(label) as progress:
                 report = render_file(sketch, take, target, progress=progress, **options)
         except ChainsimError as error:
             if len(jobs) == 1:
                 raise
-            errors += str(error).splitlines()
+            errors += [line for line in str(error).splitlines() if line not in errors]
             continue
         reports.append(report)
-        warn(w for w in report.warnings if w not in told)
-        told.update(report.warnings)
+        of_this = f"{target}: " if len(jobs) > 1 else ""
+        warn(w if w in sketch.warnings else f"{of_this}{w}" for w in report.warnings if w not in told)
+        told.update(sketch.warnings)
         if not as_json:
             click.echo(_line(report))
     if as_json:
         echo_json({"rendered": [r.to_dict() for r in reports], "failed": errors})
     for error_line in errors:
         click.echo(f"chainsim: {error_line}", err=True)
-    return bool(errors)
+    return 0 if not errors else 1 if reports else 2
 
 
 def _targets(takes: tuple[Path, ...], output: Path) -> list[Path]:
@@ -218,7 +222,7 @@ def _probe(text: str) -> tuple[str, Path]:
     return block, Path(path)
 
 
-def _render_watched(sketch_path: Path, jobs: Callable[[], list[Job]], options: dict[str, Any], as_json: bool) -> bool:
+def _render_watched(sketch_path: Path, jobs: Callable[[], list[Job]], options: dict[str, Any], as_json: bool) -> int:
     from chainsim.errors import ChainsimError
 
     try:
@@ -226,7 +230,7 @@ def _render_watched(sketch_path: Path, jobs: Callable[[], list[Job]], options: d
     except ChainsimError as error:
         for line in str(error).splitlines():
             click.echo(f"chainsim: {line}", err=True)
-        return True
+        return 2
 
 
 def _stamp(path: Path) -> int:
