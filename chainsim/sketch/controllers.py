@@ -57,7 +57,7 @@ def read_patch_drives(
             faults.append(f"{where}: a patch says what a controller drives, and nothing else: drives = [...]")
         else:
             chosen[name] = _drives(table["drives"], base, where, faults)
-    return drives_of(chosen, place, faults)
+    return drives_of(chosen, place, faults if tables else [])  # what the sketch itself says is told once
 
 
 def drives_of(by_controller: Mapping[str, Iterable[Drive]], place: str, faults: list[str]) -> Drives:
