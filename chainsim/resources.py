@@ -17,6 +17,11 @@ def take_paths() -> dict[str, Path]:
     return {p.stem: p for p in sorted(_folder("audio_examples").glob("*.flac"))}
 
 
+def set_take_paths() -> dict[str, Path]:
+    """The takes that were made for one set each, by the set's name and the horn's: `harbour_day_tenor_sax`."""
+    return {p.stem: p for p in sorted((_folder("audio_examples") / "sets").glob("*.flac"))}
+
+
 def _folder(name: str) -> Path:
     package = Path(__file__).parent
     for place in (package / name, package.parent / name):

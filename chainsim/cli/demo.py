@@ -25,14 +25,19 @@ if TYPE_CHECKING:
 def command(output: Path, as_json: bool) -> None:
     """Render every preset over an invented dry take that suits it, and tell what came out.
 
+    Beside the sound of a set lies its sheet for the stage, as a page to print.
+
     \b
     Example:
       chainsim demo
     """
+    from chainsim.audio.writing import write_text_whole
     from chainsim.batch.compiling import compile_ahead
     from chainsim.batch.render_file import render_file
     from chainsim.errors import AudioError
-    from chainsim.resources import preset_paths, take_paths
+    from chainsim.listen.stage_sheet.page import sheet_page
+    from chainsim.listen.stage_sheet.sheet import stage_sheet
+    from chainsim.resources import preset_paths, set_take_paths, take_paths
     from chainsim.sketch.loading import load_sketch
 
     tell_of_compiling()
@@ -40,15 +45,18 @@ def command(output: Path, as_json: bool) -> None:
         output.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise AudioError(f"{output}: cannot be made: {error.strerror}") from None
-    takes = take_paths()
+    takes, set_takes = take_paths(), set_take_paths()
     reports: dict[str, FileReport] = {}
     sketches = {name: load_sketch(path) for name, path in preset_paths().items()}
     with leaving_at_once():
         compile_ahead(sketches.values())
     for name, sketch in sketches.items():
-        take = _take_for(sketch.header.instrument, takes)
+        own = next((path for take, path in set_takes.items() if take.startswith(name)), None)
+        take = own or _take_for(sketch.header.instrument, takes)
         with progress_bar(name) as progress:
             reports[name] = render_file(sketch, take, output / f"{name}.wav", record=True, progress=progress)
+        if sketch.banks:
+            write_text_whole(output / f"{name}.html", sheet_page(stage_sheet(sketch)))
     if as_json:
         echo_json({name: report.to_dict() for name, report in reports.items()})
         return

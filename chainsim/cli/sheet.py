@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chainsim.cli.common import echo_json, warn
+from chainsim.cli.common import counted, echo_json, warn
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
@@ -83,9 +83,11 @@ def _laid_out(sheet: StageSheet, output: Path | None = None) -> str:
 
 def _contents(sheet: StageSheet) -> str:
     patches = len({p.name for bank in sheet.banks for p in bank.patches} | {p.name for p in sheet.in_no_bank})
-    counts = [(len(sheet.banks), "bank"), (patches, "patch"), (len(sheet.switches), "switch"), (len(sheet.cues), "cue")]
-    return ", ".join(f"{n} {what if n == 1 else _plural(what)}" for n, what in counts)
-
-
-def _plural(word: str) -> str:
-    return f"{word}es" if word.endswith("ch") else f"{word}s"
+    return ", ".join(
+        (
+            counted(len(sheet.banks), "bank"),
+            counted(patches, "patch", "patches"),
+            counted(len(sheet.switches), "switch", "switches"),
+            counted(len(sheet.cues), "cue"),
+        )
+    )
