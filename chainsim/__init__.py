@@ -12,10 +12,12 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from chainsim.batch.checking import CheckReport, check_sketch
     from chainsim.batch.render_file import FileReport, render_file
     from chainsim.batch.tracking import track
     from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError
     from chainsim.graph.rendering import Rendering, render
+    from chainsim.listen.stage_sheet.sheet import StageSheet, stage_sheet
     from chainsim.measure.harmony import HarmonyError, harmony_error
     from chainsim.notes.track import Track
     from chainsim.sketch.loading import load_sketch, parse_sketch
@@ -29,6 +31,10 @@ _PUBLIC = {
     "Rendering": "chainsim.graph.rendering",
     "render_file": "chainsim.batch.render_file",
     "FileReport": "chainsim.batch.render_file",
+    "check_sketch": "chainsim.batch.checking",
+    "CheckReport": "chainsim.batch.checking",
+    "stage_sheet": "chainsim.listen.stage_sheet.sheet",
+    "StageSheet": "chainsim.listen.stage_sheet.sheet",
     "track": "chainsim.batch.tracking",
     "Track": "chainsim.notes.track",
     "harmony_error": "chainsim.measure.harmony",
@@ -43,6 +49,7 @@ _PUBLIC = {
 __all__ = [
     "AudioError",
     "ChainsimError",
+    "CheckReport",
     "FileReport",
     "GraphError",
     "HarmonyError",
@@ -50,12 +57,15 @@ __all__ = [
     "SettingError",
     "Sketch",
     "SketchError",
+    "StageSheet",
     "Track",
+    "check_sketch",
     "harmony_error",
     "load_sketch",
     "parse_sketch",
     "render",
     "render_file",
+    "stage_sheet",
     "track",
 ]
 

@@ -7,12 +7,14 @@ import shlex
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import mido
 import numpy as np
 import pytest
 import soundfile
 
+import chainsim
 from chainsim import load_sketch, parse_sketch, render
 from chainsim.resources import preset_paths, take_paths
 from chainsim.sketch.cues import CueSettings
@@ -76,6 +78,15 @@ def test_the_python_example_runs(tmp_path: Path) -> None:
     code = fenced("python")[0] + "\nprint(sound.audio.shape[1], sound.probes['sweep'].shape[1])"
     done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["2", "1"]
+
+
+def test_the_python_example_of_a_set_runs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.chdir(ROOT)
+    take, rate = soundfile.read(next(iter(take_paths().values())), frames=24_000)
+    names: dict[str, Any] = {"chainsim": chainsim, "take": take, "rate": rate}
+    exec(fenced("python")[1], names)
+    assert capsys.readouterr().out == "()\n"
+    assert 0.01 < np.abs(names["gulls"].audio).max() < 1.0
 
 
 SKETCH_PAGE = ROOT / "presets" / "README.md"
