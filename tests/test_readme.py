@@ -82,7 +82,7 @@ def test_the_python_example_runs(tmp_path: Path) -> None:
 
 def test_the_python_example_of_a_set_runs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     monkeypatch.chdir(ROOT)
-    take, rate = soundfile.read(next(iter(take_paths().values())), frames=24_000)
+    take, rate = soundfile.read(next(iter(take_paths().values())), frames=72_000)
     names: dict[str, Any] = {"chainsim": chainsim, "take": take, "rate": rate}
     exec(fenced("python")[1], names)
     assert capsys.readouterr().out == "()\n"
