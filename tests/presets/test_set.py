@@ -12,7 +12,7 @@ import pytest
 import soundfile
 
 from chainsim import load_sketch, render
-from chainsim.graph.rendering import Rendering
+from chainsim.graph.rendering import Rendering, build_graph
 from chainsim.horn.examples import write_set_take
 from chainsim.measure.loudness import measure_loudness
 from chainsim.measure.peaks import measure_peaks
@@ -20,6 +20,7 @@ from chainsim.resources import preset_paths
 from chainsim.sketch.model import Sketch
 from chainsim.sketch.timeline import timeline
 from chainsim.stage.board import Position
+from chainsim.stage.pitch_track import PitchTrack
 from chainsim.stage.walk import walk
 from chainsim.units import Array
 
@@ -63,10 +64,10 @@ def lufs(audio: Array) -> float:
 
 
 def own_part(patch: str, take: Array) -> Array:
-    """The part of the take that is played in the patch's bank."""
+    """Eight seconds of the take that are played in the patch's bank."""
     bank = next(i for i, b in enumerate(SET.banks) if patch in b.patches)
-    edges = [*BEGINS.values(), len(take) / RATE_HZ]
-    return take[round(edges[bank] * RATE_HZ) : round(edges[bank + 1] * RATE_HZ)]
+    begin = round(list(BEGINS.values())[bank] * RATE_HZ)
+    return take[begin : begin + round(8.0 * RATE_HZ)]
 
 
 def without_voices(sketch: Sketch) -> Sketch:
@@ -88,6 +89,8 @@ def test_it_is_a_whole_set() -> None:
     file, abreast = (SET.patches[name].state for name in ("torches_in_file", "torches_abreast"))
     assert {"sweep", "slap", "hall"} <= file.engaged & abreast.engaged
     assert file.chain != abreast.chain
+    tracks = [node for node in build_graph(SET, RATE_HZ).nodes if node.block_class is PitchTrack]
+    assert len(tracks) == 1  # for all of its eight voices
     for bank in SET.banks:
         assert SET.patches[bank.patches[0]].state.engaged == {"tone", "hush", "trim", "room", "house"}
 
