@@ -296,7 +296,7 @@ WARNINGS = [
     ),
     (
         SET + "[patches.chorale.blocks.tone]\ngain_db = -3\n[rooms.yard.blocks.tone]\ngain_db = -9",
-        "rooms.yard.blocks.tone.gain_db: patches that differ in it are alike there",
+        "rooms.yard.blocks.tone.gain_db: the same in every patch there, though they differ",
     ),
 ]  # fmt: skip
 
