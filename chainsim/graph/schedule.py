@@ -46,8 +46,10 @@ def schedule(placed: list[PlacedState], order: list[Node], sample_rate_hz: float
 class _Timeline:
     def __init__(self, placed: list[PlacedState], order: list[Node], sample_rate_hz: float) -> None:
         self._placed = placed
-        mine = set().union(*(p.nodes for p in placed))
+        heard = set(order)  # under a mute that never ends nothing else is
+        mine = heard & set().union(*(p.nodes for p in placed))
         for state in placed:
+            state.nodes &= heard
             state.nodes |= {n for n in mine if n.kind == "control"}
         self._order = [n for n in order if n in mine]
         self._rate_hz = sample_rate_hz

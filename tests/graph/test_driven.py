@@ -306,3 +306,22 @@ def test_of_two_cues_on_one_sample_the_later_holds() -> None:
     row = rows_of(text + cues((1, "a"), (1.00001, "b")), 1.3)["amount"]
     assert row[FS - 1] == 0.5
     assert np.abs(row - smoothed(np.where(np.arange(row.size) < FS, 0.5, 0.9), 5.0)).max() < CLOSE
+
+
+def test_a_set_that_is_muted_to_the_end_is_silent() -> None:
+    """No output hears its patches, one of which makes a second instance of a block because of its order."""
+    text = """
+chain = ["v", "gain"]
+[blocks.v]
+type = "test_values"
+[blocks.gain]
+[patches.a]
+[patches.b]
+chain = ["gain", "v"]
+[[cues]]
+at_s = 0
+mute = true
+"""
+    rendered = render(parse_sketch(text + cues((0.2, "a"), (0.3, "b"), (0.4, "a"))), np.ones(FS), FS)
+    assert rendered.audio.shape == (FS, 1)
+    assert not rendered.audio.any()
