@@ -20,7 +20,7 @@ from chainsim.block import Io, Moving
 from chainsim.graph.buffers import Held, Pool
 from chainsim.graph.build import Graph
 from chainsim.graph.mixing import add_ramped, add_scaled, set_scaled
-from chainsim.graph.moving import MovingRow, follow
+from chainsim.graph.moving import MovingRow, follow, go_straight
 from chainsim.graph.nodes import Driven, Edge, Node
 from chainsim.graph.schedule import FADE_OUT_S, LONGEST_TAIL_S
 from chainsim.units import Array, Audio
@@ -81,6 +81,7 @@ class Engine:
         add_scaled(sound, 1.0, sound)
         add_ramped(sound, 1.0, 0, 0, 1, 0.0, 1.0, sound)
         follow(row, 0.0, 0, 0.0, 0.0, np.zeros(1), row)
+        go_straight(0.0, 0.0, 0.0, 0, 1, np.zeros(1), row)
         for node in self._graph.nodes:
             if node.block is None:
                 continue
@@ -270,7 +271,7 @@ class _Span:
         target = row.target(self._n0)
         if isinstance(target, Driven):
             return row.driven(target.drive, self._held[target.controller].array[0], self._frames)
-        return row.set_to(target, self._frames)
+        return row.set_to(target, self._n0, self._frames)
 
     def _width(self, edges: list[Edge]) -> int:
         return max((e.source.channels for e in edges), default=1)

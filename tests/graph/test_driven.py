@@ -91,7 +91,11 @@ def test_one_pedal_moves_four_settings_each_in_its_own_way(curves: tuple[str, ..
     u = pedal(1.2)
     gain = 10.0 ** (between(u, *ends["level_db"], curves[0]) / 20.0)
     octaves = between(u, *np.log(ends["cutoff_hz"]), curves[1])
-    assert np.abs(rows["level"] - smoothed(gain, 10.0)).max() < CLOSE
+    level = smoothed(gain, 10.0)
+    level[4_400:6_400] = 1.0
+    level[4_400:4_480] = level[4_399] + (1.0 - level[4_399]) * np.arange(80) / 80
+    level[6_399:] = smoothed(np.r_[1.0, gain[6_400:]], 10.0)
+    assert np.abs(rows["level"] - level).max() < CLOSE
     assert np.abs(rows["cutoff"] / np.exp(smoothed(octaves, 20.0)) - 1.0).max() < CLOSE
     assert np.abs(rows["amount"] - smoothed(between(u, *ends["amount"], curves[2]), 5.0)).max() < CLOSE
     assert np.abs(rows["time"] - between(u, *ends["time_ms"], curves[3])).max() < CLOSE * 500.0
@@ -122,7 +126,8 @@ def cues(*at: tuple[float, str]) -> str:
 def test_what_a_pedal_drives_in_one_patch_goes_over_to_the_next_without_a_step() -> None:
     """Four patches: driven, driven the other way by another controller, left alone, and driven again.
 
-    The target jumps where the patch changes, the setting does not: one pole goes on through all four.
+    The target jumps where the patch changes, the setting does not: one pole goes on through all four; only a level that
+    comes to rest goes there on a straight line of 10 ms.
     """
     text = f"""{HEAD}amount = 0.3
 [controllers.c]
