@@ -134,11 +134,9 @@ class _Timeline:
         return node not in self._cut
 
     def _set_deaths(self, t: int, left: set[Node]) -> None:
+        self._set_deaths_of_cut(t, left)
         for node in self._order:
-            if node not in left:
-                continue
-            if node in self._cut:
-                self._death.setdefault(node, t + self._ramp)
+            if node not in left or node in self._cut:
                 continue
             ends = [self._left_at[node]]
             for edge in _edges(node):
@@ -148,6 +146,20 @@ class _Timeline:
                     ends.append(self._death[edge.source])
             tail_s = LONGEST_TAIL_S if _too_long(node) else SETTLED_TAILS * node.own_tail_s
             self._death[node] = max(ends) + math.ceil(node.own_latency + tail_s * self._rate_hz)
+
+    def _set_deaths_of_cut(self, t: int, left: set[Node]) -> None:
+        """A node that is cut ends a ramp after it was left, and not before what it feeds has ceased to hear it."""
+        heard_until: dict[Node, int] = {}
+        for node in reversed(self._order):
+            if node in left and node in self._cut:
+                end = max(self._death.get(node, t + self._ramp), heard_until.get(node, 0))
+                self._death[node] = end
+            for edge in _edges(node):
+                if edge.activity.last == 0.0:
+                    until = edge.activity.end_of_motion()
+                else:
+                    until = self._death[node] if node in left and node in self._cut else 0
+                heard_until[edge.source] = max(heard_until.get(edge.source, 0), until)
 
     def settle(self, t: int) -> None:
         """Close the edges of nodes whose end comes before or at t."""

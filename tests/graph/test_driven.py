@@ -330,3 +330,37 @@ mute = true
     rendered = render(parse_sketch(text + cues((0.2, "a"), (0.3, "b"), (0.4, "a"))), np.ones(FS), FS)
     assert rendered.audio.shape == (FS, 1)
     assert not rendered.audio.any()
+
+
+CUT_SHORT = """
+chain = ["a", "b", "c"]
+[blocks.a]
+type = "gain"
+gain_db = -2
+[blocks.b]
+type = "gain"
+gain_db = 3
+[blocks.c]
+type = "gain"
+gain_db = -3
+[[cues]]
+at_s = 0.1
+dry = true
+[[cues]]
+at_s = 0.1
+off = "b"
+[[cues]]
+at_s = 0.102
+dry = false
+"""
+
+
+def test_a_change_taken_back_within_its_ramp_has_no_step() -> None:
+    """All leave the sound, and 2 ms later two of three come back: the third has a ramp of its own until then.
+
+    At DC 1 the levels are -2, 0 and -5 dB; a ramp of 10 ms between the furthest two is 0.44 / 80 a sample.
+    """
+    y = render(parse_sketch(CUT_SHORT), np.ones(4_000), FS).audio[:, 0]
+    assert y[0] == pytest.approx(10 ** (-2 / 20), rel=1e-12)
+    assert y[-1] == pytest.approx(10 ** (-5 / 20), rel=1e-12)
+    assert np.abs(np.diff(y)).max() < (1.0 - 10 ** (-5 / 20)) / 80 * 1.5
