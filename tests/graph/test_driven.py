@@ -7,17 +7,21 @@ by `scipy.signal.lfilter`. Within 1e-7 of its target the setting takes the targe
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.signal import lfilter
 
 from chainsim.block import Block, Io, register
 from chainsim.graph.rendering import Rendering, render
 from chainsim.settings import Settings, level, movable
 from chainsim.sketch.loading import parse_sketch
+from chainsim.sketch.timeline import timeline
 from tests.graph import trivial_blocks  # noqa: F401  (registers the blocks)
 
 FS = 8_000
@@ -364,3 +368,62 @@ def test_a_change_taken_back_within_its_ramp_has_no_step() -> None:
     assert y[0] == pytest.approx(10 ** (-2 / 20), rel=1e-12)
     assert y[-1] == pytest.approx(10 ** (-5 / 20), rel=1e-12)
     assert np.abs(np.diff(y)).max() < (1.0 - 10 ** (-5 / 20)) / 80 * 1.5
+
+
+SETTLED = """
+tempo_bpm = 120
+chain = ["a", { lanes = ["dry", ["b", "c"], { chain = ["d"], level_db = -6 }] }, { blender = "mix", wet = ["e"] }]
+[blocks.a]
+type = "gain"
+gain_db = -2
+[blocks.b]
+type = "gain"
+gain_db = -4
+[blocks.c]
+type = "gain"
+switching = "free_standing"
+when_off = "silent"
+[blocks.d]
+type = "gain"
+switching = "always_on"
+[blocks.e]
+type = "gain"
+gain_db = -5
+[blocks.mix]
+type = "blender"
+[patches.p.blocks.a]
+gain_db = -7
+[patches.q]
+chain = ["c", { blender = "mix", wet = ["b", "d"] }, "a"]
+[patches.r]
+engage = ["a", "mix"]
+[rooms.yard.blocks.b]
+engaged = false
+"""
+DUE = st.sampled_from(
+    ['patch = "p"', 'patch = "q"', 'patch = "r"', "mute = true", "mute = false", "dry = true", "dry = false"]
+    + [f'{on} = "{block}"' for on in ("on", "off") for block in "abce"]
+)
+WHEN = st.one_of(st.integers(0, 400), st.sampled_from([0, 100, 101, 105, 109, 110, 200]))
+
+
+@settings(max_examples=40, derandomize=True, deadline=None, database=None)
+@given(st.lists(st.tuples(WHEN, DUE), min_size=1, max_size=9), st.sampled_from([None, "yard"]))
+def test_whatever_was_cued_it_arrives_at_the_last_state_without_a_step(
+    due: list[tuple[int, str]], room: str | None
+) -> None:
+    """At DC 1, by blocks without memory: 20 ms after the last cue the sound is that of the last state alone.
+
+    Each state's level lies below 4, and a ramp of 10 ms takes 1/80 of the way between two a sample; a mute, a lane
+    and a level may move at once.
+    """
+    text = "".join(f"[[cues]]\nat_s = {ms / 1000}\n{what}\n" for ms, what in due)
+    sketch = parse_sketch(SETTLED + text)
+    sketch = sketch if room is None else sketch.in_room(room)
+    x, end = np.ones(3_600), slice(3_360, 3_600)
+    y = render(sketch, x, FS).audio[: x.size]
+    last = timeline(sketch)[-1][1]
+    alone = render(replace(sketch.alone(), base=replace(last, muted=False)), x, FS).audio[: x.size]
+    expected = np.zeros_like(alone) if last.muted else alone
+    assert np.abs(y[end] - expected[end]).max() < 1e-12
+    assert np.abs(np.diff(y[:, 0])).max() < 3 * 4.0 / 80
