@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from chainsim.block import Context, seed_of
 from chainsim.errors import SettingError, SketchError
+from chainsim.graph.activity import NEVER
 from chainsim.graph.combs import find_comb, set_origins
 from chainsim.graph.junctions import Latency, LatencySettings
 from chainsim.graph.nodes import Edge, Node, in_order
@@ -32,10 +33,12 @@ class Graph:
     latency : (float, float)
         Samples from the take to the outputs named "out", by the shortest and the longest way.
     tail_s : float
-        How long the longest output goes on after the take.
+        How long the longest output goes on after the take, in whatever state of its sketch that ends.
     warnings : list of str
     readings : dict of (node, row)
         What blocks tell of themselves and a reader wants, by "BLOCK:READING".
+    courses : list of list of (start sample, tail in s)
+        For each sketch its states in order of time, and how long each would go on after the take.
     """
 
     nodes: list[Node]
@@ -46,15 +49,24 @@ class Graph:
     tail_s: float
     warnings: list[str] = field(default_factory=list)
     readings: dict[str, tuple[Node, int]] = field(default_factory=dict)
+    courses: list[list[tuple[int, float]]] = field(default_factory=list)
 
     def channels(self, name: str) -> int:
         """Channels of an output or a reading."""
         return 1 if name in self.readings else self.outputs[name].channels
 
-    @property
-    def extra_frames(self) -> int:
-        """Frames a render is longer than its take: latency and tail."""
-        return math.ceil(self.latency[1]) + math.ceil(self.tail_s * self.sample_rate_hz)
+    def frames(self, take_frames: int) -> int:
+        """Length of a render: the take, the latency, and what then still sounds in the state it ends in."""
+        latency = math.ceil(self.latency[1])
+        end = take_frames + latency
+        for course in self.courses:
+            held_until = [start for start, _ in course[1:]] + [NEVER]
+            for (start, tail_s), until in zip(course, held_until, strict=True):
+                if take_frames < until and start <= end:
+                    tail = math.ceil(min(tail_s, LONGEST_TAIL_S) * self.sample_rate_hz)
+                    end = max(end, max(take_frames, start) + latency + tail)
+        left = [stop for n in self.nodes for start, stop in n.awake if start < take_frames < stop < NEVER]
+        return max([end, *left])
 
 
 class GraphBuilder:
@@ -103,16 +115,17 @@ class GraphBuilder:
         for placing in self._placings:
             if len(placing.placed) > 1:
                 schedule(placing.placed, order, self._rate_hz)
-        for node in order:
-            _set_tail(node)
+        courses = [[(state.start, _tail_s(state, order)) for state in p.placed] for p in self._placings]
         outs = [n for n in roots if n.name == "out"]
-        tail_s = max((n.tail_s for n in outs), default=0.0)
+        tail_s = max((tail_s for course in courses for _, tail_s in course), default=0.0)
         if tail_s > LONGEST_TAIL_S:
             length = "never ends" if math.isinf(tail_s) else f"may go on for {tail_s:.0f} s"
             warnings.append(f"the tail {length}; it is faded out {LONGEST_TAIL_S:g} s after the take")
             tail_s = LONGEST_TAIL_S
         latency = (min(n.latency[0] for n in outs), max(n.latency[1] for n in outs))
-        return Graph(order, self._outputs, self._take, self._rate_hz, latency, tail_s, warnings, self._readings)
+        return Graph(
+            order, self._outputs, self._take, self._rate_hz, latency, tail_s, warnings, self._readings, courses
+        )
 
     def _prepare(self, order: list[Node]) -> None:
         owner = {n: p for p in self._placings for s in p.placed for n in s.nodes}
@@ -187,6 +200,12 @@ def _align(node: Node, order: list[Node], placed: list[PlacedState]) -> None:
                     state.edges.append(inner)
 
 
-def _set_tail(node: Node) -> None:
-    fed_by = [e.source.tail_s for p, edges in node.ports.items() for e in edges if p != "detector"]
-    node.tail_s = max(fed_by, default=0.0) + node.own_tail_s
+def _tail_s(state: PlacedState, order: list[Node]) -> float:
+    """How long the outputs of a state go on after the take; a node remembers the longest of all its states."""
+    used, tails = set(state.edges), dict[Node, float]()
+    for node in order:
+        if node in state.nodes:
+            heard = [e for port, edges in node.ports.items() for e in edges if port != "detector" and e in used]
+            tails[node] = max((tails.get(e.source, 0.0) for e in heard), default=0.0) + node.own_tail_s
+            node.tail_s = max(node.tail_s, tails[node])
+    return max(tails.values(), default=0.0)

@@ -53,7 +53,7 @@ class Engine:
         self._read = read
         self._chunk = chunk
         self._threads = threads
-        self.frames = take_frames + graph.extra_frames
+        self.frames = graph.frames(take_frames)
         self._fades = _fades(graph, take_frames)
         self._pool = Pool(chunk)
         self._silence: dict[int, Audio] = {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 
 import numpy as np
@@ -399,3 +400,58 @@ def test_a_control_port_without_a_source_is_told() -> None:
 
     with pytest.raises(GraphError, match='no source for a control port "moon"'):
         build_graph(parse_sketch('chain = ["w"]\n[blocks.w]\ntype = "test_wants_more"'), 8_000.0)
+
+
+def test_a_sound_that_comes_by_another_way_keeps_its_level_in_between() -> None:
+    """An echo in series that a patch puts beside a dry lane: at DC 0.1 nothing is louder or softer on the way."""
+    text = """
+chain = ["slap"]
+[blocks.slap]
+type = "delay"
+wet_db = "off"
+[patches.file]
+[patches.abreast]
+chain = [{ lanes = ["dry", "slap"] }]
+[patches.abreast.blocks.slap]
+dry_db = "off"
+[[cues]]
+at_s = 0
+patch = "file"
+[[cues]]
+at_s = 0.1
+patch = "abreast"
+[[cues]]
+at_s = 0.102
+patch = "file"
+[[cues]]
+at_s = 0.103
+patch = "abreast"
+"""
+    y = render_graph(build_graph(parse_sketch(text), 8_000.0), np.full((1, 2_000), 0.1))["out"][0]
+    assert np.abs(y[:2_000] - 0.1).max() < 1e-12
+
+
+def test_a_render_is_as_long_as_what_still_sounds_where_it_ends() -> None:
+    """A hall of tail T: left long before the end it counts no more, left just before it rings twice T, kept it rings T."""
+    text = """
+chain = ["hall"]
+[blocks.hall]
+type = "test_hall"
+decay = 0.01
+[patches.wet]
+[patches.bare]
+engage = []
+[[cues]]
+at_s = 0
+patch = "wet"
+[[cues]]
+at_s = 1.0
+patch = "bare"
+"""
+    graph = build_graph(parse_sketch(text), 8_000.0)
+    (hall,) = [n for n in graph.nodes if n.name == "hall"]
+    assert 0.1 < hall.own_tail_s < 0.5
+    tail = hall.own_tail_s * 8_000
+    assert graph.frames(4_000) == 4_000 + math.ceil(tail)
+    assert graph.frames(8_001) == 8_080 + math.ceil(2.0 * tail)
+    assert graph.frames(20_000) == 20_000
