@@ -37,8 +37,8 @@ class Graph:
     warnings : list of str
     readings : dict of (node, row)
         What blocks tell of themselves and a reader wants, by "BLOCK:READING".
-    courses : list of list of (start sample, tail in s)
-        For each sketch its states in order of time, and how long each would go on after the take.
+    courses : list of list of PlacedState
+        For each sketch its states in order of time.
     """
 
     nodes: list[Node]
@@ -49,7 +49,7 @@ class Graph:
     tail_s: float
     warnings: list[str] = field(default_factory=list)
     readings: dict[str, tuple[Node, int]] = field(default_factory=dict)
-    courses: list[list[tuple[int, float]]] = field(default_factory=list)
+    courses: list[list[PlacedState]] = field(default_factory=list)
 
     def channels(self, name: str) -> int:
         """Channels of an output or a reading."""
@@ -57,16 +57,20 @@ class Graph:
 
     def frames(self, take_frames: int) -> int:
         """Length of a render: the take, the latency, and what then still sounds in the state it ends in."""
+        return max(self._end(course, take_frames) for course in self.courses)
+
+    def _end(self, course: list[PlacedState], take_frames: int) -> int:
         latency = math.ceil(self.latency[1])
         end = take_frames + latency
-        for course in self.courses:
-            held_until = [start for start, _ in course[1:]] + [NEVER]
-            for (start, tail_s), until in zip(course, held_until, strict=True):
-                if take_frames < until and start <= end:
-                    tail = math.ceil(min(tail_s, LONGEST_TAIL_S) * self.sample_rate_hz)
-                    end = max(end, max(take_frames, start) + latency + tail)
-        left = [stop for n in self.nodes for start, stop in n.awake if start < take_frames < stop < NEVER]
-        return max([end, *left])
+        left: set[Node] = set()
+        for state, after in zip(course, [*course[1:], None], strict=True):
+            if after is not None and after.start <= take_frames:
+                left |= state.nodes
+            elif state.start <= end:
+                left -= state.nodes
+                tail = math.ceil(min(state.tail_s, LONGEST_TAIL_S) * self.sample_rate_hz)
+                end = max(end, max(take_frames, state.start) + latency + tail)
+        return max([end, *(stop for n in left for start, stop in n.awake if start < take_frames < stop < NEVER)])
 
 
 class GraphBuilder:
@@ -115,9 +119,11 @@ class GraphBuilder:
         for placing in self._placings:
             if len(placing.placed) > 1:
                 schedule(placing.placed, order, self._rate_hz)
-        courses = [[(state.start, _tail_s(state, order)) for state in p.placed] for p in self._placings]
+        for state in placed:
+            state.tail_s = _tail_s(state, order)
         outs = [n for n in roots if n.name == "out"]
-        tail_s = max((tail_s for course in courses for _, tail_s in course), default=0.0)
+        tail_s = max((state.tail_s for state in placed), default=0.0)
+        courses = [placing.placed for placing in self._placings]
         if tail_s > LONGEST_TAIL_S:
             length = "never ends" if math.isinf(tail_s) else f"may go on for {tail_s:.0f} s"
             warnings.append(f"the tail {length}; it is faded out {LONGEST_TAIL_S:g} s after the take")

@@ -11,6 +11,7 @@ absolute sample here. The rules, for a change of state at sample t with ramps of
 - Plain nodes that are entered together listen already some time before t, as devices on a board do, so that their
   detectors and latencies are filled; at t what leads out of their group is ramped up. So is what leads out of a node
   whose tail is to be cut, but that one hears nothing before t.
+- What slept until too short a time before t, or hears nothing before it, is ramped up when its latency is filled.
 - A node that is entered again while it rings goes on ringing.
 """
 
@@ -60,6 +61,7 @@ class _Timeline:
         self._death: dict[Node, int] = {}
         self._cut: set[Node] = set()
         self._rings: dict[Node, Rings] = {}
+        self._filled: dict[Node, int] = {}
 
     def begin(self) -> None:
         first = self._placed[0]
@@ -81,7 +83,10 @@ class _Timeline:
             for kept in (self._death, self._left_at):
                 kept.pop(node, None)
             self._cut.discard(node)
-        self._wake(t, new, {n for n in plain if after.rings.get(n, "plain") == "plain"})
+        listening = {n for n in plain if after.rings.get(n, "plain") == "plain"}
+        early = t - math.ceil(sum(n.own_latency for n in listening)) - round(LISTENING_S * self._rate_hz)
+        self._wake(t, early, new, listening)
+        self._fill(early, plain)
         wanted = set(after.edges)
         for node in self._order:
             for edge in _edges(node):
@@ -98,10 +103,8 @@ class _Timeline:
         self._set_deaths(t, left)
         self._rings.update(after.rings)
 
-    def _wake(self, t: int, new: set[Node], listening: set[Node]) -> None:
+    def _wake(self, t: int, early: int, new: set[Node], listening: set[Node]) -> None:
         """Wake the new nodes, those that listen before they are heard with the settings they will then have."""
-        latency = sum(n.own_latency for n in listening)
-        early = t - math.ceil(latency) - round(LISTENING_S * self._rate_hz)
         for node in new:
             slept = self._hours[node][-1][1] if self._hours[node] else 0
             since = max(early, slept, 0) if node in listening else t
@@ -109,13 +112,24 @@ class _Timeline:
             for motion in node.motions.values():
                 motion.targets = [(since if start == t else start, value) for start, value in motion.targets]
 
+    def _fill(self, early: int, plain: set[Node]) -> None:
+        """Note when the latencies of nodes are filled that could not listen early enough."""
+        self._filled = {}
+        for node in self._order:
+            if node in plain:
+                begun = [self._awake_since[node]] if self._awake_since[node] > max(early, 0) else []
+                begun += [self._filled[e.source] for e in _edges(node) if e.source in self._filled]
+                if begun:
+                    self._filled[node] = max(begun) + math.ceil(node.own_latency)
+
     def _open(self, edge: Edge, node: Node, t: int, new: set[Node], plain: set[Node]) -> None:
         if node in plain:
             begin = max(self._awake_since[node], self._awake_since.get(edge.source, 0))
             edge.activity.move(min(begin, t), 0, 1.0)
         else:
             from_silence = edge.source in new and edge.source not in plain
-            edge.activity.move(t, 0 if from_silence else self._ramp, 1.0)
+            start = max(t, self._filled.get(edge.source, t))
+            edge.activity.move(start, 0 if from_silence else self._ramp, 1.0)
 
     def _decide_cuts(self, left: set[Node]) -> None:
         for node in self._order:

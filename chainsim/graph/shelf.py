@@ -11,12 +11,13 @@ from chainsim.sketch.model import Sketch, State
 
 @dataclass
 class PlacedState:
-    """Which nodes and edges one state uses from its start sample on, and how its blocks end when they are left."""
+    """Which nodes and edges one state uses from its start sample on, how its blocks end when they are left, its tail."""
 
     start: int
     nodes: set[Node] = field(default_factory=set)
     edges: list[Edge] = field(default_factory=list)
     rings: dict[Node, Rings] = field(default_factory=dict)
+    tail_s: float = 0.0
 
 
 class Shelf:

@@ -432,7 +432,7 @@ patch = "abreast"
 
 
 def test_a_render_is_as_long_as_what_still_sounds_where_it_ends() -> None:
-    """A hall of tail T: left long before the end it counts no more, left just before it rings twice T, kept it rings T."""
+    """A hall of tail T: kept, it rings T; left just before the end, twice T; left long before, it counts no more."""
     text = """
 chain = ["hall"]
 [blocks.hall]
