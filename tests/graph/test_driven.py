@@ -427,3 +427,26 @@ def test_whatever_was_cued_it_arrives_at_the_last_state_without_a_step(
     expected = np.zeros_like(alone) if last.muted else alone
     assert np.abs(y[end] - expected[end]).max() < 1e-12
     assert np.abs(np.diff(y[:, 0])).max() < 3 * 4.0 / 80
+
+
+@pytest.mark.parametrize("tails", ["by_kind", "cut"])
+@pytest.mark.parametrize("back_s", [0.115, 0.13, 0.15, 0.5])
+def test_a_latency_that_is_not_filled_yet_is_no_step(back_s: float, tails: str) -> None:
+    """60 ms of latency at a gain of a half, left at 0.1 s and wanted again before they can be filled anew.
+
+    At DC 1 the sound lies between silence and 1, and a ramp of 10 ms moves it by 1/80 a sample.
+    """
+    text = f"""
+chain = ["frames"]
+[blocks.frames]
+type = "test_frames"
+tails = "{tails}"
+[patches.bare]
+engage = []
+[patches.full]
+{cues((0.1, "bare"), (back_s, "full"))}
+"""
+    y = render(parse_sketch(text), np.ones(8_000), FS).audio[:, 0]
+    assert y[round(back_s * FS) - 1] == 1.0
+    assert y[round((back_s + 0.08) * FS)] == 0.5  # at the latest a latency and two ramps later
+    assert np.abs(np.diff(y[800:8_000])).max() <= 1.0 / 80 + 1e-12
