@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
 
-from chainsim.block import block_type, settings_json
+from chainsim.block import settings_json
 from chainsim.errors import GraphError
 from chainsim.graph.nodes import Node
 from chainsim.graph.shelf import PlacedState, Scope
 from chainsim.graph.wiring import Signal, Wiring, heard_at
-from chainsim.sketch.chain import INPUT
 from chainsim.sketch.model import BlockEntry, ControllerEntry, State
 from chainsim.stage.controllers import CONTROLLER_TYPES
 from chainsim.stage.pitch_track import PitchTrack, PitchTrackSettings
@@ -21,8 +20,8 @@ Heard = Sequence[tuple[Node, float]]
 class ControlPlacing:
     """The control sources of one state on its way into the graph.
 
-    In a sketch with several states they are one node each for the whole render and listen on while what they drive is
-    away; what they listen to may change from state to state.
+    In a sketch with several states they are one node each for the whole render; what they listen to may change from
+    state to state. Controllers listen on while what they drive is away.
     """
 
     def __init__(
@@ -40,13 +39,9 @@ class ControlPlacing:
         self._in_work: list[str] = []
 
     def place_all(self) -> None:
-        """Place what listens on in a state that does not use it."""
+        """Place the controllers that this state does not use."""
         for controller in self._scope.sketch.controllers.values():
             self.controller(controller)
-        for block in self._state.blocks.values():
-            controls = block_type(block.type_name).controls_for(block.settings)
-            if "pitch" in controls and block.common.listens_to == INPUT:
-                self._pitch(block, [(self._scope.take, 1.0)])
 
     def control(self, port: str, entry: BlockEntry | None = None, heard: Heard = ()) -> Node:
         """The source of a control port, be it a controller's or a block's; `heard` is what that one's detector hears.
@@ -127,13 +122,14 @@ class ControlPlacing:
     def _track(self, entry: BlockEntry, heard: Heard) -> Node:
         low_hz, high_hz = self._scope.sketch.header.pitch_range_hz
         settings = PitchTrackSettings(low_hz=low_hz, high_hz=high_hz)
-        listens_to = entry.common.listens_to or entry.name
         where: Hashable = tuple((self._shelf.number(s), g) for s, g in heard)
-        key = (PitchTrack.type_name, settings_json(settings), listens_to if self._scope.has_patches else where)
+        ear = self._scope.ears.get(entry.name, where)
+        key = (PitchTrack.type_name, settings_json(settings), ear)
         node = self._shelf.find(key)
         if node is None:
             node = Node("control", f"pitch heard by {entry.name}", settings, PitchTrack, ports={"in": []})
             self._shelf.keep(key, node)
+            self._scope.trackers.append(node)
         self._connect(node, "in", heard)
         self._placed.nodes.add(node)
         return node

@@ -7,6 +7,7 @@ instance of each block, and a second one only where a fixed setting differs or t
 from __future__ import annotations
 
 from chainsim.errors import GraphError
+from chainsim.graph.hearing import listen_on, shared_ears
 from chainsim.graph.nodes import Edge, Node
 from chainsim.graph.shelf import PlacedState, Scope, Shelf
 from chainsim.graph.state_placing import StatePlacing
@@ -35,11 +36,15 @@ class Placing:
         states = {round(at_s * sample_rate_hz): state for at_s, state in timeline(sketch)}
         own_shelf = Shelf() if len(states) > 1 else shelf
         self._scope = Scope(sketch, take, own_shelf, sample_rate_hz, list(states.items()))
+        if self._scope.has_patches:
+            self._scope.ears = shared_ears(states.values())
         self.sketch = sketch
         self.tempo_bpm = (min(s.tempo_bpm for s in states.values()), max(s.tempo_bpm for s in states.values()))
         self.placed: list[PlacedState] = [
             StatePlacing(self._scope, start, state).place(probes) for start, state in self._scope.timeline
         ]
+        if self._scope.has_patches:
+            listen_on(self._scope.trackers, self.placed)
         self.outputs = self._scope.outputs
         self._tuner_node: Node | None = None
 

@@ -11,7 +11,8 @@ absolute sample here. The rules, for a change of state at sample t with ramps of
 - Plain nodes that are entered together listen already some time before t, as devices on a board do, so that their
   detectors and latencies are filled; at t what leads out of their group is ramped up. So is what leads out of a node
   whose tail is to be cut, but that one hears nothing before t.
-- What slept until too short a time before t, or hears nothing before it, is ramped up when its latency is filled.
+- What hears nothing before t, or something else until too short a time before it, is ramped up when its latency is
+  filled.
 - A node that is entered again while it rings goes on ringing.
 """
 
@@ -86,7 +87,7 @@ class _Timeline:
         listening = {n for n in plain if after.rings.get(n, "plain") == "plain"}
         early = t - math.ceil(sum(n.own_latency for n in listening)) - round(LISTENING_S * self._rate_hz)
         self._wake(t, early, new, listening)
-        self._fill(early, plain)
+        self._fill(early, plain, set(after.edges))
         wanted = set(after.edges)
         for node in self._order:
             for edge in _edges(node):
@@ -112,12 +113,17 @@ class _Timeline:
             for motion in node.motions.values():
                 motion.targets = [(since if start == t else start, value) for start, value in motion.targets]
 
-    def _fill(self, early: int, plain: set[Node]) -> None:
-        """Note when the latencies of nodes are filled that could not listen early enough."""
+    def _fill(self, early: int, plain: set[Node], wanted: set[Edge]) -> None:
+        """Note when the latencies of nodes are filled that could not listen early enough.
+
+        One that would have slept just until then goes on, and is filled if it goes on hearing the same.
+        """
         self._filled = {}
         for node in self._order:
             if node in plain:
-                begun = [self._awake_since[node]] if self._awake_since[node] > max(early, 0) else []
+                since = self._awake_since[node]
+                goes_on = all(e.activity.at(since - 1) == (1.0 if e in wanted else 0.0) for e in _edges(node))
+                begun = [since] if since > max(early, 0) and not goes_on else []
                 begun += [self._filled[e.source] for e in _edges(node) if e.source in self._filled]
                 if begun:
                     self._filled[node] = max(begun) + math.ceil(node.own_latency)

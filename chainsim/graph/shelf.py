@@ -11,7 +11,7 @@ from chainsim.sketch.model import Sketch, State
 
 @dataclass
 class PlacedState:
-    """Which nodes and edges one state uses from its start sample on, how its blocks end when they are left, its tail."""
+    """Which nodes and edges one state uses from its start sample on, how its blocks end when left, and its tail."""
 
     start: int
     nodes: set[Node] = field(default_factory=set)
@@ -59,6 +59,10 @@ class Scope:
         The first node of each block that is heard.
     outputs : dict of Node
         "out" and the probes, each gathered over all states.
+    ears : dict of str
+        Where there are several states: the block whose pitch track each block follows.
+    trackers : list of Node
+        The pitch tracks placed so far.
     before_mute : Node
         Where a sketch that mutes gathers all that may still ring, so that silence is silence.
     """
@@ -71,6 +75,8 @@ class Scope:
     instances: dict[str, list[Node]] = field(default_factory=dict)
     named: dict[str, Node] = field(default_factory=dict)
     outputs: dict[str, Node] = field(default_factory=dict)
+    ears: dict[str, str] = field(default_factory=dict)
+    trackers: list[Node] = field(default_factory=list)
     before_mute: Node = field(default_factory=lambda: Node("junction", "out before the mute", ports={"in": []}))
 
     @property

@@ -429,24 +429,36 @@ def test_whatever_was_cued_it_arrives_at_the_last_state_without_a_step(
     assert np.abs(np.diff(y[:, 0])).max() < 3 * 4.0 / 80
 
 
-@pytest.mark.parametrize("tails", ["by_kind", "cut"])
-@pytest.mark.parametrize("back_s", [0.115, 0.13, 0.15, 0.5])
-def test_a_latency_that_is_not_filled_yet_is_no_step(back_s: float, tails: str) -> None:
-    """60 ms of latency at a gain of a half, left at 0.1 s and wanted again before they can be filled anew.
+@pytest.mark.parametrize(
+    ("tails", "patch", "filled_s"),
+    # It would sleep from 0.11 s on, and listen from then on again. Cut off, it hears nothing before it is wanted.
+    [("by_kind", "full", 0.0), ("by_kind", "soft", 0.17), ("cut", "full", 0.19), ("cut", "soft", 0.19)],
+)
+def test_a_latency_that_is_not_filled_yet_is_no_step(tails: str, patch: str, filled_s: float) -> None:
+    """60 ms of latency, left at 0.1 s and wanted again at 0.13: hearing the same, or a half of it.
 
-    At DC 1 the sound lies between silence and 1, and a ramp of 10 ms moves it by 1/80 a sample.
+    At DC 1 a ramp of 10 ms moves the sound by 1/80 a sample at the most.
     """
     text = f"""
-chain = ["frames"]
+chain = ["gain", "frames"]
+[blocks.gain]
+gain_db = -6.0206
 [blocks.frames]
 type = "test_frames"
+gain = 1.0
 tails = "{tails}"
 [patches.bare]
 engage = []
 [patches.full]
-{cues((0.1, "bare"), (back_s, "full"))}
+engage = ["frames"]
+[patches.soft]
+{cues((0, "full"), (0.1, "bare"), (0.13, patch))}
 """
-    y = render(parse_sketch(text), np.ones(8_000), FS).audio[:, 0]
-    assert y[round(back_s * FS) - 1] == 1.0
-    assert y[round((back_s + 0.08) * FS)] == 0.5  # at the latest a latency and two ramps later
-    assert np.abs(np.diff(y[800:8_000])).max() <= 1.0 / 80 + 1e-12
+    y = render(parse_sketch(text), np.ones(FS), FS).audio[:, 0]
+    level, arrived = 0.5 if patch == "soft" else 1.0, max(filled_s, 0.13) + 0.01
+    assert np.abs(y[round(arrived * FS) : FS] - level).max() < 1e-4
+    assert np.abs(np.diff(y[800:FS])).max() <= 1.0 / 80 + 1e-12
+    if filled_s > 0.13:
+        assert np.abs(y[round(0.14 * FS) : round(filled_s * FS)]).max() < 1e-12  # it has nothing to give yet
+    else:
+        assert np.abs(y[480:FS] - 1.0).max() < 1e-12

@@ -191,6 +191,58 @@ def test_the_tracker_listens_on_while_its_block_is_away() -> None:
         assert render_graph(build_graph(sketch, RATE_HZ), x, chunk=chunk)["out"].tobytes() == y.tobytes()
 
 
+VOICES_BY_PATCH = """
+instrument = "tenor sax"
+chain = ["tone", { lanes = ["dry", ["shade"], ["under"], ["squeeze", "third"]] }]
+[blocks.tone]
+type = "gain"
+[blocks.shade]
+type = "following_synth"
+[blocks.under]
+type = "following_synth"
+voices = [{ interval = "P8 below" }]
+[blocks.squeeze]
+type = "noise_gate"
+when_off = "silent"
+[blocks.third]
+type = "following_synth"
+[patches.one]
+engage = ["tone", "shade"]
+[patches.two]
+engage = ["tone", "under"]
+[patches.three]
+engage = ["tone", "squeeze", "third"]
+[patches.none]
+engage = ["tone"]
+"""
+
+
+@pytest.mark.parametrize(
+    ("then", "trackers"),
+    [
+        (["one", "two", "none", "one"], 1),  # both hear the gain
+        (["one", "two", "three"], 2),  # the third hears what the gate lets through
+        (["one", "two", "bare"], 2),  # the gain gone, one hears now the gain and now the take, the other the gain alone
+    ],
+)
+def test_voices_of_a_set_share_a_tracker_if_they_always_hear_the_same(then: list[str], trackers: int) -> None:
+    text = VOICES_BY_PATCH + '[patches.bare]\nengage = ["shade"]\n'
+    text += "".join(f'[[cues]]\nat_s = {0.1 * k}\npatch = "{name}"\n' for k, name in enumerate(then))
+    assert len(of_class(build_graph(parse_sketch(text), RATE_HZ), PitchTrack)) == trackers
+
+
+def test_a_shared_tracker_hears_on_where_no_voice_is_engaged() -> None:
+    """Away from 0.2 s, back at 1 s in the second note, which began at 0.8 s: the voice knows it at once."""
+    text = VOICES_BY_PATCH + "".join(
+        f'[[cues]]\nat_s = {at_s}\npatch = "{name}"\n' for at_s, name in ((0, "one"), (0.2, "none"), (1.0, "two"))
+    )
+    x = tones(220.0, 330.0, each_s=0.6)
+    y = render_graph(build_graph(parse_sketch(text), RATE_HZ), x)["out"]
+    voice = y[0, : x.shape[1]] - x[0]
+    assert not voice[round(0.25 * RATE_HZ) : round(0.99 * RATE_HZ)].any()
+    assert pitch_at(voice, 1.06) == pytest.approx(165.0, rel=0.002)
+
+
 def test_a_tracker_downstream_of_its_own_voice_is_refused() -> None:
     text = 'chain = ["lead", "loud"]\n[blocks.lead]\ntype = "following_synth"\nlistens_to = "loud"\n[blocks.loud]\n'
     with pytest.raises(GraphError, match="loop"):
