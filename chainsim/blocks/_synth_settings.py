@@ -6,11 +6,11 @@ import math
 from collections.abc import Mapping
 from typing import Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, field_validator
 
 from chainsim.blocks._voices import PlacedVoice
 from chainsim.dsp.note_events import DROPOUT_S, SEND_S
-from chainsim.music.note_value import parse_note_value
+from chainsim.lfo_rate import LfoRate
 from chainsim.settings import Settings, choice, fixed, level, movable, whole, words
 
 TRACKED = ("track", "tracked_midi")
@@ -56,28 +56,11 @@ class Voice(PlacedVoice):
     spread: float = fixed(0.0, 0.0, 1.0, "1", "how far these stand apart between left and right")
 
 
-class Lfo(Settings):
-    alternatives = (("rate_hz", "note"),)
-    shape: Literal["sine", "triangle", "saw", "square", "sample and hold"] = choice("sine", "how it moves")
-    rate_hz: float = fixed(5.0, 0.01, 30.0, "Hz", "how often")
-    note: str | None = words(None, 'note value in place of rate_hz, such as "1/8 triplet"; follows the tempo')
+class Lfo(LfoRate):
     pitch_cents: float = fixed(0.0, 0.0, 2400.0, "cents", "how far it moves the pitch to either side")
     cutoff_octaves: float = fixed(0.0, 0.0, 6.0, "1", "how far it moves the cutoff to either side, in octaves")
     width: float = fixed(0.0, 0.0, 0.45, "1", "how far it moves the width of pulses to either side")
     level_db: float = fixed(0.0, 0.0, 24.0, "dB", "how far it moves the level to either side")
-
-    @field_validator("note")
-    @classmethod
-    def _is_a_note_value(cls, note: str | None) -> str | None:
-        if note is not None and parse_note_value(note).swung:
-            raise ValueError(f'= "{note}", allowed note values that are not swung')
-        return note
-
-    @model_validator(mode="after")
-    def _one_rate(self) -> Lfo:
-        if self.note is not None and "rate_hz" in self.model_fields_set:
-            raise ValueError("both rate_hz and note are given, allowed one of them")
-        return self
 
 
 class FollowingSynthSettings(PitchSource):

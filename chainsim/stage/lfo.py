@@ -7,40 +7,22 @@ with r turns a second, or one turn in b quarters, from the phase p on.
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
-from pydantic import field_validator, model_validator
 
 from chainsim.block import Block, Context, Io
 from chainsim.dsp.lfo import EASE_S, SHAPES, lfo_shape
 from chainsim.kernel import kernel
+from chainsim.lfo_rate import LfoRate
 from chainsim.music.note_value import parse_note_value
-from chainsim.settings import Settings, choice, fixed, words
+from chainsim.settings import fixed
 from chainsim.units import Array
 
 
-class LfoSettings(Settings):
-    alternatives = (("rate_hz", "note"),)
-    shape: Literal["sine", "triangle", "saw", "square", "sample and hold"] = choice(
-        "sine", "how it moves; saw rises, square begins high, sample and hold takes a new place each turn"
-    )
+class LfoSettings(LfoRate):
     rate_hz: float = fixed(0.5, 0.01, 30.0, "Hz", "how often")
-    note: str | None = words(None, 'note value in place of rate_hz, such as "1/2 dotted"; follows the tempo')
     phase: float = fixed(0.0, 0.0, 1.0, "1", "where in its turn it begins")
-
-    @field_validator("note")
-    @classmethod
-    def _is_a_note_value(cls, note: str | None) -> str | None:
-        if note is not None and parse_note_value(note).swung:
-            raise ValueError(f'= "{note}", allowed note values that are not swung')
-        return note
-
-    @model_validator(mode="after")
-    def _one_rate(self) -> LfoSettings:
-        if self.note is not None and "rate_hz" in self.model_fields_set:
-            raise ValueError("both rate_hz and note are given, allowed one of them")
-        return self
 
 
 @kernel
