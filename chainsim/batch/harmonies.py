@@ -204,7 +204,7 @@ def _sketch_of(sketch: Sketch, entry: BlockEntry, voice: ShiftedVoice) -> Sketch
     alone = voice.model_copy(update={"level_db": 0.0, "pan": 0.0, "delay_ms": 0.0})
     settings = entry.settings.model_copy(update={"voices": [alone], "level_db": 0.0})
     block = BlockEntry(entry.name, entry.type_name, settings)
-    base = replace(sketch.base, chain=(BlockStep(entry.name),), blocks={entry.name: block})
+    base = replace(sketch.base, chain=(BlockStep(entry.name),), blocks={entry.name: block}, drives={})
     return Sketch(header=sketch.header, base=base, folder=sketch.folder)
 
 
