@@ -7,12 +7,11 @@ absolute sample here. The rules, for a change of state at sample t with ramps of
 - A node that is left and rings gets its input ramped to zero at once and stays connected until its tail has ended.
   A plain node (one without a tail worth hearing) that a ringing one feeds stays with it to the end.
 - Other nodes that are left keep their inputs for R samples more, and what leads out of their group is ramped to zero.
-- A node that is entered and rings starts from silence: its input is ramped up.
+- A node that is entered and rings, or whose tail is to be cut, starts from silence: its input is ramped up.
 - Plain nodes that are entered together listen already some time before t, as devices on a board do, so that their
-  detectors and latencies are filled; at t what leads out of their group is ramped up. So is what leads out of a node
-  whose tail is to be cut, but that one hears nothing before t.
-- What hears nothing before t, or something else until too short a time before it, is ramped up when its latency is
-  filled.
+  detectors and latencies are filled; at t what leads out of their group is ramped up.
+- A plain node that hears nothing before t, or something else until too short a time before it, is ramped up when its
+  latency is filled.
 - A node that is entered again while it rings goes on ringing.
 """
 
@@ -79,14 +78,13 @@ class _Timeline:
         t = after.start
         self.settle(t)
         new = {n for n in after.nodes if n not in self._awake_since}
-        plain = {n for n in new if after.rings.get(n, "plain") != "ring"}
+        plain = {n for n in new if after.rings.get(n, "plain") == "plain"}
         for node in after.nodes:
             for kept in (self._death, self._left_at):
                 kept.pop(node, None)
             self._cut.discard(node)
-        listening = {n for n in plain if after.rings.get(n, "plain") == "plain"}
-        early = t - math.ceil(sum(n.own_latency for n in listening)) - round(LISTENING_S * self._rate_hz)
-        self._wake(t, early, new, listening)
+        early = t - math.ceil(sum(n.own_latency for n in plain)) - round(LISTENING_S * self._rate_hz)
+        self._wake(t, early, new, plain)
         self._fill(early, plain, set(after.edges))
         wanted = set(after.edges)
         for node in self._order:
@@ -122,9 +120,12 @@ class _Timeline:
         for node in self._order:
             if node in plain:
                 since = self._awake_since[node]
-                goes_on = all(e.activity.at(since - 1) == (1.0 if e in wanted else 0.0) for e in _edges(node))
-                begun = [since] if since > max(early, 0) and not goes_on else []
-                begun += [self._filled[e.source] for e in _edges(node) if e.source in self._filled]
+                begun = [self._filled[e.source] for e in _edges(node) if e.source in self._filled]
+                for edge in _edges(node):
+                    begin = max(since, self._awake_since.get(edge.source, 0)) if edge in wanted else since
+                    heard = edge.activity.at(begin - 1)
+                    if begin > max(early, 0) and heard != (1.0 if edge in wanted else 0.0):
+                        begun.append(begin)
                 if begun:
                     self._filled[node] = max(begun) + math.ceil(node.own_latency)
 
