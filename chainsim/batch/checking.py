@@ -21,7 +21,7 @@ from chainsim.graph.rendering import build_graph
 from chainsim.listen.text_drawing import draw_chain
 from chainsim.measure.fitness import Fitness, measure_fitness, offsets
 from chainsim.notes.tuner import Tuning
-from chainsim.sketch.chain import block_names
+from chainsim.sketch.chain import Chain, block_names
 from chainsim.sketch.model import Sketch, State
 from chainsim.stage.cues import Cue
 from chainsim.stage.pitch_track import PitchTrack
@@ -64,6 +64,9 @@ class StateReport:
     out_channels: int
     made_stereo_by: tuple[str, ...]
     """Blocks that turn one channel into two."""
+    chain_as_written: bool
+    """Whether its chain is the sketch's own."""
+    engaged: tuple[str, ...]
     disengaged: tuple[str, ...]
     nodes: tuple[NodeReport, ...]
 
@@ -145,9 +148,11 @@ def check_sketch(
         try:
             graph = build_graph(alone(sketch, state), sample_rate_hz, channels)
         except (GraphError, SketchError) as error:
-            faults += [place + line for line in str(error).splitlines()]
+            lines = str(error).splitlines()
+            found = [line if line.startswith("controllers.") else place + line for line in lines]
+            faults += [line for line in found if line not in faults]
             continue
-        reports.append(_state_report(name, state, graph))
+        reports.append(_state_report(name, state, graph, sketch.base.chain))
         range_hz = sketch.header.pitch_range_hz if follows_pitch(graph) else range_hz
         found = [*graph.warnings, *Engine(graph, _silent(channels), 0).warnings]
         warnings += [place + w for w in found if w not in warnings]
@@ -222,7 +227,7 @@ def _tuning(sketch: Sketch, take: Take) -> Tuning | None:
     return tuning_of(track(take, range_hz=header.pitch_range_hz, a4_hz=sketch.base.a4_hz))
 
 
-def _state_report(name: str, state: State, graph: Graph) -> StateReport:
+def _state_report(name: str, state: State, graph: Graph, written: Chain) -> StateReport:
     rate_hz = graph.sample_rate_hz
     blocks = [n for n in graph.nodes if n.kind == "block"]
     nodes = tuple(
@@ -247,6 +252,8 @@ def _state_report(name: str, state: State, graph: Graph) -> StateReport:
         tail_s=max(n.tail_s for n in graph.outputs.values()),
         out_channels=max([graph.outputs["out"].channels, *before_fold]),
         made_stereo_by=tuple(widening),
+        chain_as_written=state.chain == written,
+        engaged=tuple(n for n in in_chain if state.blocks[n].common.engaged),
         disengaged=tuple(n for n in in_chain if not state.blocks[n].common.engaged),
         nodes=nodes,
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -10,6 +9,8 @@ from chainsim.sketch.model import Sketch
 from chainsim.stage.board import Board
 from chainsim.stage.cues import Cue
 from chainsim.stage.reach import fewest_presses
+
+Safety = Literal["the plain horn", "silence"]
 
 
 @dataclass(frozen=True)
@@ -19,17 +20,18 @@ class Refuge:
     Attributes
     ----------
     sound : {"the plain horn", "silence"}
+        Plain is "dry", or a patch in which nothing is on but what is always on.
     presses : int or None
         The most it takes; None where no switch leads there from some patch.
-    worst_patch : str
-        Where it takes most.
+    patches : tuple of str
+        From which it takes so many.
     gestures : tuple of str
-        The way from there.
+        The way from the first of these.
     """
 
-    sound: Literal["the plain horn", "silence"]
+    sound: Safety
     presses: int | None
-    worst_patch: str
+    patches: tuple[str, ...]
     gestures: tuple[str, ...]
 
 
@@ -37,22 +39,23 @@ def refuges(sketch: Sketch) -> tuple[Refuge, ...]:
     """The plain horn and silence, as far as they are away under one foot; nothing where there are no switches."""
     if not sketch.switches or not sketch.patches:
         return ()
-    under_foot = sketch.board
-    dry, mute = Cue(0.0, "dry"), Cue(0.0, "mute")
-    return _worst("the plain horn", dry, under_foot, sketch), _worst("silence", mute, under_foot, sketch)
+    always_on = {n for n, b in sketch.base.blocks.items() if b.common.switching == "always_on"}
+    plain = [Cue(0.0, "patch", name) for name, patch in sketch.patches.items() if patch.state.engaged <= always_on]
+    return (
+        _worst("the plain horn", [Cue(0.0, "dry"), *plain], sketch),
+        _worst("silence", [Cue(0.0, "mute")], sketch),
+    )
 
 
-def _worst(sound: Literal["the plain horn", "silence"], cue: Cue, under_foot: Board, sketch: Sketch) -> Refuge:
-    def presses(way: Refuge) -> float:
-        return float("inf") if way.presses is None else way.presses
+def _worst(sound: Safety, cues: list[Cue], sketch: Sketch) -> Refuge:
+    ways = {name: _way(replace(sketch.board, first_patch=name), cues) for name in sketch.patches}
+    most = None if None in ways.values() else max(len(way) for way in ways.values() if way is not None)
+    worst = tuple(name for name, way in ways.items() if (way is None if most is None else way and len(way) == most))
+    return Refuge(sound, most, worst, (ways[worst[0]] or ()) if worst else ())
 
-    return max(_ways(sound, cue, under_foot, sketch), key=presses)
 
-
-def _ways(sound: Literal["the plain horn", "silence"], cue: Cue, under_foot: Board, sketch: Sketch) -> Iterator[Refuge]:
-    for name in sketch.patches:
-        (reach,) = fewest_presses(replace(under_foot, first_patch=name), [cue])
-        if reach.gestures is None:
-            yield Refuge(sound, None, name, ())
-        else:
-            yield Refuge(sound, len(reach.gestures), name, tuple(g.text for g in reach.gestures))
+def _way(under_foot: Board, cues: list[Cue]) -> tuple[str, ...] | None:
+    """The shortest way from where the board begins to what one of the cues asks for."""
+    reaches = [fewest_presses(under_foot, [cue])[0].gestures for cue in cues]
+    ways = [tuple(g.text for g in gestures) for gestures in reaches if gestures is not None]
+    return min(ways, key=len, default=None)

@@ -6,7 +6,7 @@ import math
 import os
 import time
 from collections.abc import Callable, Mapping
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ from chainsim.audio.reading import open_take, take_hash
 from chainsim.audio.wav import SampleFormat
 from chainsim.audio.writing import TakeWriter, record_path, refuse_same_file, write_record
 from chainsim.batch.metering import OutputMeter, cautions
-from chainsim.errors import AudioError
+from chainsim.errors import AudioError, GraphError, SketchError
 from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine
 from chainsim.graph.rendering import build_graph
@@ -99,6 +99,7 @@ def render_file(
     sample_format: SampleFormat | None = None,
     lower_to_fit: bool = False,
     loudness_lufs: float | None = None,
+    channels: int | None = None,
     record: bool = False,
     threads: int | None = None,
     progress: Progress | None = None,
@@ -116,6 +117,8 @@ def render_file(
         As for `TakeWriter`.
     loudness_lufs : float, optional
         Bring the whole file to this loudness by one trim, at most 30 dB either way; probes keep their levels.
+    channels : int, optional
+        Write so many: 2 puts a sound of one channel on both, so that it is as loud beside wider ones as it is heard.
     record : bool
         Write the report beside the output as JSON.
     threads : int, optional
@@ -147,19 +150,22 @@ def render_file(
             return x
 
         engine = Engine(graph, read, source.frames, threads=threads or threads_for(graph))
-        channels = graph.outputs["out"].channels
+        width = graph.outputs["out"].channels
+        channels = max(width, channels or width)
         meter = OutputMeter(source.sample_rate_hz, channels, source.frames + math.ceil(graph.latency[1]))
         engine.warm_up()
         meter.add(0, np.zeros((channels, 0)))
         writers = {
             name: stack.enter_context(
-                TakeWriter(path, source.sample_rate_hz, graph.channels(name), sample_format,
-                           lower_to_fit=lower_to_fit)
+                TakeWriter(path, source.sample_rate_hz, channels if name == "out" else graph.channels(name),
+                           sample_format, lower_to_fit=lower_to_fit)
             )
             for name, path in files.items()
         }  # fmt: skip
         begun = time.perf_counter()
         for n0, outputs in engine.stream():
+            if channels > width:
+                outputs["out"] = np.repeat(outputs["out"], channels // width, axis=0)
             for name, writer in writers.items():
                 writer.write(outputs[name])
             meter.add(n0, outputs["out"])
@@ -221,6 +227,17 @@ def _trim(integrated_lufs: float, wanted_lufs: float | None) -> tuple[float, lis
     if abs(trim_db) <= MOST_TRIM_DB:
         return trim_db, []
     return math.copysign(MOST_TRIM_DB, trim_db), [f"{wanted_lufs:g} LUFS would need a trim of {trim_db:+.0f} dB"]
+
+
+def widest_patch(sketch: Sketch, take: str | Path) -> int:
+    """Channels of the widest of a set's patches over a take; one that cannot be built counts when it is rendered."""
+    with open_take(take) as source:
+        rate_hz, channels = source.sample_rate_hz, source.channels
+    widths = []
+    for name in sketch.patches:
+        with suppress(GraphError, SketchError):
+            widths.append(build_graph(sketch.alone(name), rate_hz, channels).channels("out"))
+    return max(widths, default=channels)
 
 
 def threads_for(graph: Graph) -> int:

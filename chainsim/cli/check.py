@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from chainsim.measure.fitness import Fitness
     from chainsim.notes.tuner import Tuning
 
+FEW_PATCHES = 4
+"""Of more, only those are drawn whose chain is another one."""
 HELD_OPEN = 0.8
 """Share of the rests from which on a gate's own hold and release do not explain that it is open."""
 
@@ -80,11 +82,14 @@ def _sketch_lines(report: CheckReport) -> Iterator[str]:
     if written.nodes:
         yield f"{_node_table(written)}\n"
     yield from _sums(written)
-    for patch in patches:
+    brief = [p for p in patches if p.chain_as_written] if len(patches) > FEW_PATCHES else []
+    for patch in (p for p in patches if p not in brief):
         yield f'\nPatch "{patch.name}":'
         if patch.picture != written.picture:
             yield patch.picture
         yield from _sums(patch)
+    if brief:
+        yield from _patch_lines(brief)
     yield from foot_lines(report)
     notes = list(_worth_knowing(report))
     if notes:
@@ -106,6 +111,19 @@ def _node_table(state: StateReport) -> str:
             )
         )
     return table(("block", "latency ms", "at its output ms", "tail s", "answers within ms"), rows)
+
+
+def _patch_lines(patches: list[StateReport]) -> Iterator[str]:
+    """One line a patch: what it engages beside what all of them do."""
+    always = [n for n in patches[0].engaged if all(n in p.engaged for p in patches)]
+    rows = []
+    for patch in patches:
+        own = [n for n in patch.engaged if n not in always]
+        rows.append((patch.name, f"{patch.latency_ms[1]:.1f}", _tail(patch.tail_s), ", ".join(own) or "-"))
+    yield f"\nIn every patch of this chain: {', '.join(always) or 'nothing'}"
+    laid = table(("patch", "latency ms", "tail s"), [r[:3] for r in rows]).splitlines()
+    yield f"{laid[0]}   also engaged"
+    yield from (f"{line}   {row[3]}" for line, row in zip(laid[1:], rows, strict=True))
 
 
 def _sums(state: StateReport) -> Iterator[str]:
@@ -168,7 +186,8 @@ def _take_lines(report: TakeReport) -> Iterator[str]:
     for gate in report.gates:
         yield from _gate_lines(gate)
     played = report.played
-    louder = "" if math.isnan(played.louder_by_lu) else f", {played.louder_by_lu:+.1f} LU against the take"
+    against = f", {played.louder_by_lu:+.1f} LU against the take, both from two loudspeakers"
+    louder = "" if math.isnan(played.louder_by_lu) else against
     yield (
         f"\nThrough the sketch: {number(played.integrated_lufs, 1, ' LUFS')},"
         f" true peak {number(played.true_peak_dbtp, 1, ' dBTP')}{louder}"

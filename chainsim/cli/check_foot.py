@@ -15,6 +15,13 @@ if TYPE_CHECKING:
 
 def foot_lines(report: CheckReport) -> Iterator[str]:
     """All of it; cues alone where there are no switches."""
+    first = next((cue for cue in report.cues if cue.kind == "patch"), None)
+    if first is not None and first.at_s > 0.0:
+        engaged = ", ".join(report.states[0].engaged) or "nothing"
+        yield (
+            f"\nUntil the first patch, at {first.at_s:.4g} s, the chain sounds as written, with {engaged}; a cue at"
+            " 0 s would choose a patch"
+        )
     if report.walk is not None:
         yield from _walk_lines(report.walk)
     elif report.cues:
@@ -36,9 +43,10 @@ def _walk_lines(walk: Walk) -> Iterator[str]:
 
 
 def _refuge_line(refuge: Refuge) -> str:
-    if refuge.presses is None:
-        return f"! no switch leads to {refuge.sound} from the patch {refuge.worst_patch}"
-    if refuge.presses == 1:
+    if refuge.presses is not None and refuge.presses <= 1:
         return f"{refuge.sound} is one press away from every patch"
-    way = ", ".join(refuge.gestures)
-    return f"! {refuge.sound} is {refuge.presses} presses away from the patch {refuge.worst_patch} ({way})"
+    first, *more = refuge.patches
+    where = f"the patch {first}" if not more else f"{len(refuge.patches)} patches, such as {first}"
+    if refuge.presses is None:
+        return f"! no switch leads to {refuge.sound} from {where}"
+    return f"! {refuge.sound} is {refuge.presses} presses away from {where} ({', '.join(refuge.gestures)})"

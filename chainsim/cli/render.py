@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
@@ -19,8 +19,16 @@ if TYPE_CHECKING:
     from chainsim.batch.render_file import FileReport
     from chainsim.sketch.model import Sketch
 
-Job: TypeAlias = "tuple[Sketch, Path, Path]"
-"""Sketch, take, and the file to write."""
+
+class Job(NamedTuple):
+    """One file to render; with a whole set given, as wide as the widest of its patches, so that all compare."""
+
+    sketch: Sketch
+    take: Path
+    target: Path
+    whole: Sketch | None = None
+
+
 FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
 
 
@@ -86,8 +94,10 @@ def command(
       chainsim render evening.toml solo.wav -o chorale.wav --patch chorale --room chapel
       chainsim render evening.toml solo.wav --all-patches patches/ --loudness -23
     """
-    if (output is None) == (all_patches is None):
+    if output is None and all_patches is None:
         raise click.UsageError("say where the sound goes: -o FILE, or --all-patches DIR")
+    if output is not None and all_patches is not None:
+        raise click.UsageError("-o FILE and --all-patches DIR do not go together; choose one")
     if all_patches is not None and (patch is not None or probes):
         raise click.UsageError("--all-patches goes without --patch and --probe")
     if loudness_lufs is not None and math.isnan(loudness_lufs):
@@ -123,7 +133,7 @@ def _jobs(
         compile_ahead([sketch])
     if all_patches is None:
         assert output is not None
-        return [(sketch, take, target) for take, target in zip(takes, _targets(takes, output), strict=True)]
+        return [Job(sketch, take, target) for take, target in zip(takes, _targets(takes, output), strict=True)]
     if not sketch.patches:
         raise SketchError(f"{sketch_path.name}: has no patches to render one by one")
     return _patch_jobs(sketch, takes, all_patches)
@@ -140,18 +150,18 @@ def _patch_jobs(sketch: Sketch, takes: tuple[Path, ...], folder: Path) -> list[J
         for name in sketch.patches:
             safe = re.sub(r"[^\w .-]", "_", name).strip(" .") or "_"
             target = folder / (f"{safe}.wav" if len(takes) == 1 else f"{take.stem} {safe}.wav")
-            if target in [t for _, _, t in jobs]:
+            if target in [job.target for job in jobs]:
                 raise AudioError(f"{target}: two patches or takes would become this file; rename one")
             refuse_same_file(target, takes)
-            jobs.append((sketch.alone(name), take, target))
+            jobs.append(Job(sketch.alone(name), take, target, sketch))
     with writing(folder):
-        folder.mkdir(exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
     return jobs
 
 
 def _render_all(sketch_path: Path, jobs: list[Job], options: dict[str, Any], as_json: bool) -> int:
     """Render one after the other; the exit code says whether all, some or none could be."""
-    from chainsim.batch.render_file import render_file
+    from chainsim.batch.render_file import render_file, widest_patch
     from chainsim.errors import AudioError, ChainsimError
 
     if len(jobs) > 1 and options["probes"]:
@@ -159,11 +169,14 @@ def _render_all(sketch_path: Path, jobs: list[Job], options: dict[str, Any], as_
     reports: list[FileReport] = []
     errors: list[str] = []
     told: set[str] = set()
-    for sketch, take, target in jobs:
+    widths: dict[Path, int] = {}
+    for sketch, take, target, whole in jobs:
         label = take.name if sketch.patch is None else sketch.patch
         try:
             with naming(sketch_path, sketch.patch), progress_bar(label) as progress:
-                report = render_file(sketch, take, target, progress=progress, **options)
+                if whole is not None and take not in widths:
+                    widths[take] = widest_patch(whole, take)
+                report = render_file(sketch, take, target, channels=widths.get(take), progress=progress, **options)
         except ChainsimError as error:
             if len(jobs) == 1:
                 raise

@@ -22,6 +22,7 @@ def written_in_vain(sketch: Sketch) -> tuple[str, ...]:
         *_levelled(sketch.rooms, patches),
         *_driven_in_rooms(sketch.rooms, base, patches),
         *_deaf(base, patches, sketch.controllers),
+        *_beyond(sketch),
     )
 
 
@@ -172,6 +173,17 @@ def _deaf(base: State, patches: Mapping[str, State], controllers: Mapping[str, C
             if heard is not None and heard not in there:
                 found.append(f'{place}the controller "{name}" hears nothing, since "{heard}" is not in the chain')
     return found
+
+
+def _beyond(sketch: Sketch) -> list[str]:
+    """Places that some bank does not have."""
+    return [
+        f'switches "{switch.name}": {action.text} does nothing in the bank "{bank.name}", which has {len(bank.patches)}'
+        for switch in sketch.switches
+        for action in switch.actions
+        for bank in sketch.banks
+        if action.kind == "place" and action.place > len(bank.patches)
+    ]
 
 
 def _value(state: State, block: str, setting: str) -> Any:

@@ -66,7 +66,7 @@ def parse_sketch(text: str, *, name: str = "sketch", folder: Path | None = None)
     try:
         values = tomllib.loads(text)
     except ValueError as error:  # of a number with thousands of digits, too
-        hint = "; numbers stand without a unit, words in quotes" if _value_fault(str(error)) else ""
+        hint = _hint(str(error))
         raise SketchError(f"{name}: not valid TOML: {error}{hint}") from None
     except RecursionError:
         raise SketchError(f"{name}: nested too deep to be read") from None
@@ -77,8 +77,15 @@ def parse_sketch(text: str, *, name: str = "sketch", folder: Path | None = None)
     return sketch
 
 
-def _value_fault(message: str) -> bool:
-    return message.startswith(("Invalid value", "Expected newline"))
+def _hint(message: str) -> str:
+    """What a musician may have meant where the parser stumbled."""
+    if message.startswith(("Invalid value", "Expected newline")):
+        return "; numbers have a decimal point and no unit, words stand in quotes"
+    if message.startswith(("Cannot declare", "Cannot mutate", "Cannot overwrite")):
+        return "; of a table that comes several times each is written [[banks]], [[switches]], [[cues]], [[taps]]"
+    if message.startswith("Expected ']'"):
+        return '; a name with spaces stands in quotes: [patches."slow end"]'
+    return ""
 
 
 def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: list[str]) -> Sketch | None:
@@ -91,6 +98,8 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
     blocks: dict[str, BlockEntry] = {}
     for name, table in table_of(values, "blocks", faults).items():
         entry = read_block(name, table, f"blocks.{name}", faults)
+        # A fault is noted; with the type's defaults to stand in, what names the block is not at fault too.
+        entry = entry or read_block(name, {"type": table.get("type", name)}, "", [])
         if entry is not None:
             blocks[name] = entry
     if header is None:  # a fault is noted; with a header to stand in, the others are found too

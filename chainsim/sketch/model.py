@@ -280,7 +280,7 @@ class Sketch:
             known = f"; there are {', '.join(self.patches)}" if self.patches else "; the sketch has none"
             raise SettingError(f'no patch "{patch}"{nearest(patch, self.patches) or known}')
         state = self.base if patch is None else self.patches[patch].state
-        return replace(self, base=state, patches={}, cues=(), taps=(), rooms={}, patch=patch)
+        return replace(self, base=state, patches={}, banks=(), switches=(), cues=(), taps=(), rooms={}, patch=patch)
 
     def late_cues(self, take_s: float) -> list[str]:
         """One line for each cue that comes when the take is over."""

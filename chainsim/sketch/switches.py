@@ -18,6 +18,9 @@ from chainsim.stage.foot import Foot
 Does = Annotated[str, readable_by(parse_action)]
 
 
+PARTS = ("press", "second_press", "hold")
+
+
 class BankSettings(Settings):
     """A bank: patches in order."""
 
@@ -68,7 +71,9 @@ def read_switches(
     switches: list[Switch] = []
     for i, table in enumerate(list_of(values, "switches", faults)):
         place = f"switches[{i}]"
-        read = read_settings(SwitchSettings, table, place, faults)
+        bare = [part for part in PARTS if isinstance(table.get(part), str) and table[part] in patches]
+        faults += [f'{place}.{part} = "{table[part]}", allowed what it does: "patch {table[part]}"' for part in bare]
+        read = read_settings(SwitchSettings, {**table, **dict.fromkeys(bare, "dry")}, place, faults)
         if read is None:
             continue
         name = read.name or str(i + 1)
@@ -112,7 +117,7 @@ def board_of(base: State, patches: Mapping[str, Patch], banks: tuple[Bank, ...],
 
 
 def _actions(switch: Switch) -> Iterator[tuple[str, Action]]:
-    for part in ("press", "second_press", "hold"):
+    for part in PARTS:
         action = getattr(switch, part)
         if action is not None:
             yield part, action

@@ -202,7 +202,7 @@ BAD_OPTIONS: list[tuple[list[str], str]] = [
     (["-o", "o.wav", "--patch", "xyz"], 'no patch "xyz"; there are soft, loud, last act / quay'),
     (["-o", "o.wav", "--room", "chappel"], 'no room "chappel"; did you mean "chapel"?'),
     (["-o", "o.wav", "--room", "yard"], 'no room "yard"; there are chapel'),
-    (["-o", "o.wav", "--all-patches", "p"], "say where the sound goes: -o FILE, or --all-patches DIR"),
+    (["-o", "o.wav", "--all-patches", "p"], "-o FILE and --all-patches DIR do not go together"),
     ([], "say where the sound goes: -o FILE, or --all-patches DIR"),
     (["--all-patches", "p", "--patch", "loud"], "--all-patches goes without --patch and --probe"),
     (["--all-patches", "p", "--probe", "tone=t.wav"], "--all-patches goes without --patch and --probe"),

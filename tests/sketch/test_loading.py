@@ -119,7 +119,7 @@ FAULTS = [
     ('chain = []\n[blocks."a.b"]\ntype = "gain"', "a block's name has letters, digits, _ and - only"),
     ('chain = []\n[blocks.out]\ntype = "gain"', '"out" has a meaning of its own'),
     ("chain = [", "not valid TOML"),
-    ("tempo_bpm = 90 bpm\nchain = []", "numbers stand without a unit, words in quotes"),
+    ("tempo_bpm = 90 bpm\nchain = []", "numbers have a decimal point and no unit, words stand in quotes"),
     ('tempo_bpm = "90"\nchain = []', "tempo_bpm = '90', allowed 20 ... 400 bpm, a number without quotes"),
     ("chain = " + "[" * 3000 + "]" * 3000, "nested"),
     ("chain = [" + "{ lanes = [[" * 40 + '"gain"' + "]] }" * 40 + "]", "nested more than 16 forks deep"),
