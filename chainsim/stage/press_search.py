@@ -1,208 +1,295 @@
 """Ways from one position of a board to another by presses and holds, each at its least cost.
 
-A cost is one whole number in which six are packed, so that they compare in this order: presses and holds; changes of
-sound before the last of them; holds; gestures that follow such a change; haste; how early they are made.
+A cost is one whole number in which eight are packed, so that they compare in this order: cues to which a foot comes too
+late; presses and holds; how early in the list such a cue is; changes of sound before the last gesture; holds; gestures
+that follow such a change; haste; how early they are made.
 
-Source: E. W. Dijkstra, "A note on two problems in connexion with graphs", Numerische Mathematik 1 (1959) 269-271.
+Beside its cost a way has a time: the earliest at which its last gesture can act. Of two ways to one position neither
+need be better in both, so all are kept that no other is at least as good as in both: a shortest path by two criteria.
+
+Sources: E. W. Dijkstra, "A note on two problems in connexion with graphs", Numerische Mathematik 1 (1959) 269-271;
+P. Hansen, "Bicriterion path problems", in Multiple Criteria Decision Making: Theory and Application (1980) 109-127.
 """
 
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
 
-from chainsim.stage.actions import Action
 from chainsim.stage.board import Board, Position
+from chainsim.stage.board_graph import BoardGraph, Step
 from chainsim.stage.cues import Cue
+from chainsim.stage.gesture import Gesture, Pace, do_gesture
 
-ONE, EARLY, HELD, AFTER, HURRIED = 1 << 100, 1 << 80, 1 << 60, 1 << 40, 1 << 20
-"""A gesture, a change before the cue, a hold, a gesture after such a change, and a unit of haste: a million of each are
-less than one of that before."""
+TOO_FAST, ONE, SOONER, EARLY, HELD, AFTER, HURRIED = (1 << bits for bits in range(140, 0, -20))
+"""A cue that comes too fast, a gesture, a cue that comes after one that is too fast, a change before the cue, a hold, a
+gesture after such a change, and a unit of haste: a million of each are less than one of that before."""
 AMPLE_S = 5.0
 """Where there is so much time, more makes no difference."""
+TOLERANCE_NS = 1
+"""Both ends of a time are rounded."""
+NEVER_NS = -(1 << 60)
+"""When a foot last did something that has done nothing yet."""
+_UNTIMED = -(1 << 61)
+"""Time of a way whose time makes no difference: there is no limit, or it is too late already."""
 
 
-@dataclass(frozen=True)
-class Gesture:
-    """One thing that a foot does."""
+class Window(NamedTuple):
+    """The time for the gestures of one cue.
 
-    switch: str
-    kind: Literal["press", "hold"] = "press"
-
-    @property
-    def text(self) -> str:
-        """In plain words: "A", or "hold A"."""
-        return self.switch if self.kind == "press" else f"hold {self.switch}"
-
-
-def do_gesture(board: Board, position: Position, gesture: Gesture) -> Position:
-    """Position after a press or a hold."""
-    step = board.press if gesture.kind == "press" else board.hold
-    return step(position, gesture.switch)
-
-
-def haste(since_s: float | None, at_s: float, cues_to_come: int) -> int:
-    """Cost of a gesture by when it is made: the less time there is the more, and of equals the later the less.
-
-    Parameters
+    Attributes
     ----------
-    since_s : float or None
+    since_ns : int or None
         The cue before; None where there is none, and so no limit.
-    at_s : float
+    until_ns : int
         The cue.
     cues_to_come : int
     """
-    units = 0.0 if since_s is None else max(100.0 / max(at_s - since_s, 0.1) - 100.0 / AMPLE_S, 0.0)
-    return round(units) * HURRIED + cues_to_come
+
+    since_ns: int | None
+    until_ns: int
+    cues_to_come: int
+
+    @property
+    def haste(self) -> int:
+        """Cost of a gesture by when it is made: the less time there is the more, and of equals the later the less."""
+        if self.since_ns is None:
+            return self.cues_to_come
+        units = max(100.0 / max((self.until_ns - self.since_ns) / 1e9, 0.1) - 100.0 / AMPLE_S, 0.0)
+        return round(units) * HURRIED + self.cues_to_come
+
+    @property
+    def late(self) -> int:
+        """Cost of coming too late: of equally many presses, those that are late at the later cue."""
+        return TOO_FAST + SOONER * self.cues_to_come
+
+
+class Standing(NamedTuple):
+    """Where the board stands, what the foot did last and when that acted; without a pace as if it had done nothing."""
+
+    position: Position
+    last: Gesture | None = None
+    acted_ns: int = NEVER_NS
 
 
 @dataclass(frozen=True)
 class Arrival:
-    """The least cost of a position, the position after the cue before, and the gestures in between."""
+    """The least cost of a standing, that after the cue before, and the gestures in between; None: there is no way."""
 
     cost: int
-    origin: Position
-    gestures: tuple[Gesture, ...]
+    origin: Standing
+    gestures: tuple[Gesture, ...] | None
 
 
-class _Step(NamedTuple):
-    """One gesture at some position: where it leads, by number, and what it costs."""
+class _Way(NamedTuple):
+    """A way to a position: its cost, when its last gesture acts, where it ends, that gesture, and the way it prolongs.
 
-    gesture: Gesture
-    action: Action
+    Those from -1 down are the sources.
+    """
+
     cost: int
-    target: int
-    audible: bool
+    acts_ns: int
+    here: int
+    last: int
+    parent: int
 
 
 class PressSearch:
-    """Positions reached from others by presses and holds, on one board; inside they go by numbers."""
+    """Positions reached from others by presses and holds, on one board.
 
-    def __init__(self, board: Board, most_positions: int) -> None:
-        self._board = board
-        self._most = most_positions
-        self._kinds = {a.kind for s in board.switches for a in s.actions}
-        self._asked = frozenset(s.press for s in board.switches if s.second_press is not None)
-        self._dry_is_asked = any(a.kind in ("patch", "place", "dry") for a in self._asked)
-        self._gestures = [Gesture(s.name) for s in board.switches]
-        self._gestures += [Gesture(s.name, "hold") for s in board.switches if s.hold is not None]
-        self._positions: list[Position] = []
-        self._numbers: dict[Position, int] = {}
-        self._steps: dict[int, tuple[_Step, ...]] = {}
+    Parameters
+    ----------
+    board : Board
+    most_positions : int > 0
+        Positions that may be looked at for one cue.
+    pace : Pace, optional
+        Without it nothing is too fast.
+    """
 
-    def forget(self, position: Position) -> Position:
-        """The position without that on which none of the switches depends."""
-        before = position.before if "back" in self._kinds else None
-        bank = position.bank if self._kinds & {"place", "bank", "bank up", "bank down"} else 0
-        if (before, bank) == (position.before, position.bank):
-            return position
-        return replace(position, before=before, bank=bank)
+    def __init__(self, board: Board, most_positions: int, pace: Pace | None = None) -> None:
+        self.graph = BoardGraph(board)
+        self.most_positions = most_positions
+        self.times = GestureTimes(self.graph.gestures, pace)
 
     def arrivals(
-        self, sources: Mapping[Position, int], cue: Cue, goal: Position, haste: int
-    ) -> tuple[dict[Position, Arrival], bool]:
-        """Every position with the sound of `goal` at its least cost, and whether all ways were looked at.
+        self, sources: Mapping[Standing, int], cue: Cue, goal: Position, window: Window
+    ) -> tuple[dict[Standing, Arrival], bool]:
+        """All standings with the sound of `goal` that are worth going on from, and whether all ways were looked at.
 
         Parameters
         ----------
-        sources : mapping of Position to cost
+        sources : mapping of Standing to cost
         cue : Cue
         goal : Position
             Where the cue would have the board.
-        haste : int
-            Cost of a gesture, beside its own, at this cue.
+        window : Window
         """
         if not (cue.by_foot or cue.is_gesture):
             return self._moved(sources, cue), True
-        last = Gesture(cue.name, "press" if cue.kind == "press" else "hold") if cue.is_gesture else None
-        own = (last,) if last is not None and cue.by_foot else ()
-        heard_before = next(iter(sources)).heard
-        best = {self._number(p): cost for p, cost in sources.items()}
-        came_from: dict[int, tuple[int, Gesture]] = {}
-        queue = [(cost, n) for n, cost in best.items()]
-        heapq.heapify(queue)
-        found: dict[Position, Arrival] = {}
-        settled: set[int] = set()
-        while queue:
-            cost, here = heapq.heappop(queue)
-            if here in settled:
-                continue
-            if len(settled) == self._most:
-                return found, False
-            settled.add(here)
-            position = self._positions[here]
-            landed = position if last is None else self.forget(do_gesture(self._board, position, last))
-            if landed.sound == goal.sound and landed not in found:
-                origin, gestures = self._way(here, came_from)
-                found[landed] = Arrival(cost + sum(_cost(g) + haste for g in own), origin, gestures + own)
-                if last is None:
-                    continue
-            for step in self._steps_from(here):
-                after = self._positions[step.target]
-                if not self._may_help(step.action, after, goal):
-                    continue
-                at_once = last is None and after.sound == goal.sound
-                longer = cost + step.cost + haste + (EARLY if step.audible and not at_once else 0)
-                longer += AFTER if position.heard != heard_before else 0
-                if step.target not in best or longer < best[step.target]:
-                    best[step.target] = longer
-                    came_from[step.target] = here, step.gesture
-                    heapq.heappush(queue, (longer, step.target))
-        return found, True
+        return _CueSearch(self, sources, cue, goal, window).run()
 
-    def _moved(self, sources: Mapping[Position, int], cue: Cue) -> dict[Position, Arrival]:
-        """All positions after a cue that costs nothing; of those that fall together the least."""
-        found: dict[Position, Arrival] = {}
-        for position, cost in sorted(sources.items(), key=lambda item: item[1]):
-            found.setdefault(self.forget(self._board.apply(position, cue)), Arrival(cost, position, ()))
+    def _moved(self, sources: Mapping[Standing, int], cue: Cue) -> dict[Standing, Arrival]:
+        """All standings after a cue that costs nothing; of those that fall together the least."""
+        found: dict[Standing, Arrival] = {}
+        for source, cost in sorted(sources.items(), key=lambda item: item[1]):
+            moved = self.graph.forget(self.graph.board.apply(source.position, cue))
+            found.setdefault(source._replace(position=moved), Arrival(cost, source, ()))
         return found
 
-    def _number(self, position: Position) -> int:
-        number = self._numbers.setdefault(position, len(self._positions))
-        if number == len(self._positions):
-            self._positions.append(position)
-        return number
 
-    def _way(self, here: int, came_from: Mapping[int, tuple[int, Gesture]]) -> tuple[Position, tuple[Gesture, ...]]:
-        """Where the way to a position began, and its gestures."""
-        gestures = []
-        while here in came_from:
-            here, gesture = came_from[here]
-            gestures.append(gesture)
-        return self._positions[here], tuple(reversed(gestures))
+class GestureTimes:
+    """Times between the gestures of a board, by number; that after the last stands for nothing done yet."""
 
-    def _steps_from(self, here: int) -> tuple[_Step, ...]:
-        if here not in self._steps:
-            self._steps[here] = tuple(self._new_steps(here))
-        return self._steps[here]
+    def __init__(self, gestures: list[Gesture], pace: Pace | None) -> None:
+        self.limited = pace is not None
+        self.between_ns = [[pace.between_ns(a, b) if pace else 0 for b in gestures] for a in gestures]
+        self.between_ns.append([0] * len(gestures))
+        self._lag_ns = [
+            [max((x - y for x, y in zip(a, b, strict=True)), default=0) for b in self.between_ns]
+            for a in self.between_ns
+        ]
 
-    def _new_steps(self, here: int) -> Iterator[_Step]:
-        position = self._positions[here]
-        for gesture in self._gestures:
-            hold = self._board.switch(gesture.switch).hold if gesture.kind == "hold" else None
-            action = hold or self._board.pressed(position, gesture.switch)
-            after = self.forget(self._board.do(position, action))
-            target = self._number(after)
-            if target != here:
-                yield _Step(gesture, action, _cost(gesture), target, after.heard != position.heard)
-
-    def _may_help(self, action: Action, after: Position, goal: Position) -> bool:
-        """Whether a least way may hold this step.
-
-        A mute, dry sound or block that is switched away from where the goal has it is switched again, or put back,
-        later on. Nothing else goes by it, unless a second press does: without it the way is shorter.
-        """
-        if action.kind not in ("mute", "dry", "block") or action in self._asked:
-            return True
-        if action.kind == "mute":
-            return after.muted == goal.muted
-        if action.kind == "dry":
-            return after.dry == goal.dry or self._dry_is_asked
-        kept = action.name in self._board.free_standing or after.patch == goal.patch
-        return kept and self._board.is_on(after, action.name) == self._board.is_on(goal, action.name)
+    def no_later(self, acts_ns: int, last: int, other_ns: int, other: int) -> bool:
+        """Whether after the first no next gesture acts later than after the other."""
+        return acts_ns == _UNTIMED or acts_ns + self._lag_ns[last][other] <= other_ns
 
 
-def _cost(gesture: Gesture) -> int:
-    return ONE if gesture.kind == "press" else ONE + HELD
+class _Landing(NamedTuple):
+    """A way that has come to the sound that the cue asks for, by number, and what is done last and when it acts."""
+
+    cost: int
+    way: int
+    position: Position
+    last: int
+    acted_ns: int
+
+
+class _CueSearch:
+    """The ways to one cue."""
+
+    def __init__(
+        self, board: PressSearch, sources: Mapping[Standing, int], cue: Cue, goal: Position, window: Window
+    ) -> None:
+        self._graph, self._times, self._most = board.graph, board.times, board.most_positions
+        self._goal, self._window = goal, window
+        gestures = self._graph.gestures
+        self._asked = Gesture(cue.name, "press" if cue.kind == "press" else "hold") if cue.is_gesture else None
+        self._own = gestures.index(self._asked) if self._asked is not None and cue.by_foot else None
+        self._costs = [(ONE if g.kind == "press" else ONE + HELD) + window.haste for g in gestures]
+        self._origins = list(sources)
+        self._heard_before = self._origins[0].position.heard
+        untimed = window.since_ns is None or not self._times.limited
+        self._queue = []
+        for k, (source, cost) in enumerate(sources.items()):
+            acts_ns = _UNTIMED if untimed else source.acted_ns
+            last = len(gestures) if source.last is None else gestures.index(source.last)
+            self._queue.append(_Way(cost, acts_ns, self._graph.number(source.position), last, -1 - k))
+        heapq.heapify(self._queue)
+        self._queued: dict[tuple[int, int], tuple[int, int]] = {}
+        self._ways: list[_Way] = []
+        self._landings: list[_Landing] = []
+        self._pressed: dict[int, Position] = {}
+        self._onward: dict[int, list[tuple[Step, int]]] = {}
+
+    def run(self) -> tuple[dict[Standing, Arrival], bool]:
+        """All standings worth going on from, and whether all ways were looked at."""
+        kept: dict[int, list[_Way]] = {}
+        while self._queue:
+            way = heapq.heappop(self._queue)
+            if way.here not in kept:
+                if len(kept) == self._most:
+                    return self._arrivals(), False
+                kept[way.here] = []
+            number = len(self._ways)
+            self._ways.append(way)
+            if self._land(way, number) and self._asked is None:
+                continue
+            if any(self._times.no_later(k.acts_ns, k.last, way.acts_ns, way.last) for k in kept[way.here]):
+                continue
+            kept[way.here].append(way)
+            for step, cost in self._steps_from(way.here):
+                self._push(self._prolonged(way, number, step.gesture, step.target, cost))
+        return self._arrivals(), True
+
+    def _push(self, way: _Way) -> None:
+        """Queue a way, unless one with the same end was queued that is as good."""
+        end = (way.here, way.last if self._times.limited else 0)
+        cost, acts_ns = self._queued.get(end, (way.cost + 1, way.acts_ns))
+        if way.cost < cost or way.acts_ns < acts_ns:
+            self._queued[end] = way.cost, way.acts_ns
+            heapq.heappush(self._queue, way)
+
+    def _steps_from(self, here: int) -> list[tuple[Step, int]]:
+        """The gestures at a position that may help, and what each costs there."""
+        if here not in self._onward:
+            positions = self._graph.positions
+            changed = AFTER if positions[here].heard != self._heard_before else 0
+            self._onward[here] = []
+            for step in self._graph.steps(here):
+                if self._graph.may_help(step, self._goal):
+                    at_once = self._asked is None and positions[step.target].sound == self._goal.sound
+                    early = EARLY if step.audible and not at_once else 0
+                    self._onward[here].append((step, self._costs[step.gesture] + changed + early))
+        return self._onward[here]
+
+    def _prolonged(self, way: _Way, number: int, gesture: int, target: int, cost: int) -> _Way:
+        """A way with one more gesture, which acts as soon as the foot can do it, and not before the cue before."""
+        cost += way.cost
+        if way.acts_ns == _UNTIMED or self._window.since_ns is None:
+            return _Way(cost, _UNTIMED, target, gesture, number)
+        acts_ns = max(way.acts_ns + self._times.between_ns[way.last][gesture], self._window.since_ns)
+        if acts_ns > self._window.until_ns + TOLERANCE_NS:
+            return _Way(cost + self._window.late, _UNTIMED, target, gesture, number)
+        return _Way(cost, acts_ns, target, gesture, number)
+
+    def _land(self, way: _Way, number: int) -> bool:
+        """Note a way if it has come to the sound that the cue asks for, where the cue is a gesture by that."""
+        after = self._landed(way.here)
+        if after.sound != self._goal.sound:
+            return False
+        cost, last, acted_ns = way.cost, way.last, self._window.until_ns
+        if self._own is not None:
+            cost, last = self._prolonged(way, number, self._own, way.here, self._costs[self._own]).cost, self._own
+        elif way.parent < 0:
+            acted_ns = self._origins[-1 - way.parent].acted_ns
+        self._landings.append(_Landing(cost, number, after, last, acted_ns))
+        return True
+
+    def _landed(self, here: int) -> Position:
+        """Where the board stands once the cue has come."""
+        if self._asked is None:
+            return self._graph.positions[here]
+        if here not in self._pressed:
+            after = do_gesture(self._graph.board, self._graph.positions[here], self._asked)
+            self._pressed[here] = self._graph.forget(after)
+        return self._pressed[here]
+
+    def _arrivals(self) -> dict[Standing, Arrival]:
+        """Of the landings those that no other is at least as good as, at every later cue."""
+        found: dict[Standing, Arrival] = {}
+        kept: dict[Position, list[_Landing]] = {}
+        for landing in sorted(self._landings, key=lambda a: a.cost):
+            others = kept.setdefault(landing.position, [])
+            if any(self._times.no_later(k.acted_ns, k.last, landing.acted_ns, landing.last) for k in others):
+                continue
+            others.append(landing)
+            origin, gestures = self._traced_back(landing)
+            found[self._standing(landing)] = Arrival(landing.cost, origin, gestures)
+        return found
+
+    def _standing(self, landing: _Landing) -> Standing:
+        if not self._times.limited or landing.last == len(self._graph.gestures):
+            return Standing(landing.position)
+        return Standing(landing.position, self._graph.gestures[landing.last], landing.acted_ns)
+
+    def _traced_back(self, landing: _Landing) -> tuple[Standing, tuple[Gesture, ...]]:
+        """Where a way began, and its gestures."""
+        gestures = [] if self._own is None else [self._own]
+        number = landing.way
+        while self._ways[number].parent >= 0:
+            gestures.append(self._ways[number].last)
+            number = self._ways[number].parent
+        origin = self._origins[-1 - self._ways[number].parent]
+        return origin, tuple(self._graph.gestures[g] for g in reversed(gestures))

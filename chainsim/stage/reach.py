@@ -1,9 +1,9 @@
-"""The fewest presses for a cue list, found exactly.
+"""As few cues that come out too fast as can be, then the fewest presses for a cue list: found exactly.
 
 A cue asks for a sound. What is silent besides (which bank is open, which patch was before) is free, and decides what
-later cues cost. So every position that has the sound is kept, cue by cue, with the least cost at which it is reached:
-dynamic programming over the silent part. Between two cues Dijkstra's algorithm finds these positions
-(`chainsim.stage.press_search`).
+later cues cost; so does the switch that the foot is on. So every standing that has the sound is kept, cue by cue, with
+the least cost at which it is reached: dynamic programming over what is silent. Between two cues a shortest-path search
+finds these standings (`chainsim.stage.press_search`).
 
 Source: R. Bellman, Dynamic Programming (1957).
 """
@@ -16,7 +16,9 @@ from dataclasses import dataclass, replace
 
 from chainsim.stage.board import Board, Position
 from chainsim.stage.cues import Cue
-from chainsim.stage.press_search import Arrival, Gesture, PressSearch, do_gesture, haste
+from chainsim.stage.foot import Foot
+from chainsim.stage.gesture import Gesture, Pace, do_gesture, to_ns
+from chainsim.stage.press_search import Arrival, PressSearch, Standing, Window
 
 MOST_POSITIONS = 10_000
 """Positions looked at for one cue: 32 patches in eight banks with a switch that goes back have about as many."""
@@ -33,6 +35,8 @@ class Reach:
         In order, the last at the cue's time; empty where there is nothing to do; None where no way was found.
     silent : tuple of bool
         Of each gesture, whether nothing is heard of it.
+    serves : tuple of (Cue or None)
+        Of each gesture, the later cue that would go wrong without it; None for those that this cue needs.
     passes : tuple of str
         Sounds that are heard on the way, before the last gesture: wrong ones, or the right one too early.
     position : Position
@@ -46,6 +50,7 @@ class Reach:
     cue: Cue
     gestures: tuple[Gesture, ...] | None
     silent: tuple[bool, ...]
+    serves: tuple[Cue | None, ...]
     passes: tuple[str, ...]
     position: Position
     with_next: bool = False
@@ -57,20 +62,31 @@ class Reach:
         return sum(1 for _ in itertools.takewhile(bool, self.silent[:-1]))
 
 
-def fewest_presses(board: Board, cues: Sequence[Cue], most_positions: int = MOST_POSITIONS) -> tuple[Reach, ...]:
+def fewest_presses(
+    board: Board, cues: Sequence[Cue], foot: Foot | None = None, most_positions: int = MOST_POSITIONS
+) -> tuple[Reach, ...]:
     """Find for each cue the gestures that lead there, so that their number over the whole list is least.
 
-    Of equal numbers that with the fewest sounds on the way, then with the fewest holds, then that which presses
-    where there is time: a bank is opened earlier, and no earlier than need be, where a cue leaves no time for it.
+    With a foot, those ways come first on which it comes too late to the fewest cues. Of equal numbers that is taken
+    which is late at the later cue, so that a cue is not blamed for a bank that a later one needs; then that with the
+    fewest sounds on the way, then with the fewest holds, then that which presses where there is time: a bank is opened
+    earlier, and no earlier than need be, where a cue leaves no time for it.
 
     What a cue asks for is what `Board.apply` makes of it, one cue after the other. A cue that is a press or a hold
     ends in that gesture; a bank may have to be opened before it. Cues at one instant are one aim, up to one that is a
     gesture or not by foot. Where no way leads to a cue, the list goes on from where the cue would have the board.
 
+    This is exact, with these rules: gestures for a cue begin no earlier than the cue before; those that lead to its
+    sound end on it, heard or not; nothing is pressed between having the sound and the cue, so nothing ahead of a later
+    cue where a cue asks for what is there already or comes over MIDI. A foot that is slower on one switch than from
+    one to another is not sent to a second switch and back to be quicker.
+
     Parameters
     ----------
     board : Board
     cues : sequence of Cue, in order of time
+    foot : Foot, optional
+        Without it nothing is too fast.
     most_positions : int > 0
         Positions that may be looked at for one cue.
 
@@ -80,29 +96,30 @@ def fewest_presses(board: Board, cues: Sequence[Cue], most_positions: int = MOST
         If a cue or a switch names a patch, bank or switch that there is not.
     """
     wanted = list(itertools.accumulate(cues, board.apply, initial=board.start()))
-    search = PressSearch(board, most_positions)
-    sources: dict[Position, int] = {search.forget(wanted[0]): 0}
-    layers: list[dict[Position, Arrival]] = []
+    search = PressSearch(board, most_positions, None if foot is None else Pace(board, foot))
+    forget = search.graph.forget
+    sources: dict[Standing, int] = {Standing(forget(wanted[0])): 0}
+    layers: list[dict[Standing, Arrival]] = []
     whole: list[bool] = []
-    since_s: float | None = None
+    since_ns: int | None = None
     joined = [*itertools.starmap(_joins, itertools.pairwise(cues)), False][: len(cues)]
     for k, (cue, goal) in enumerate(zip(cues, wanted[1:], strict=True)):
         if joined[k]:
-            found, searched_all = {p: Arrival(cost, p, ()) for p, cost in sources.items()}, True
+            found, searched_all = {s: Arrival(cost, s, ()) for s, cost in sources.items()}, True
         else:
-            hurry = haste(since_s, cue.at_s, len(cues) - 1 - k)
-            found, searched_all = search.arrivals(sources, cue, goal, hurry)
-            since_s = cue.at_s
-        layers.append(found)
+            window = Window(since_ns, to_ns(cue.at_s), len(cues) - 1 - k)
+            found, searched_all = search.arrivals(sources, cue, goal, window)
+            since_ns = window.until_ns
+        layers.append(found or _put(sources, forget(goal)))
         whole.append(searched_all)
-        sources = {p: a.cost for p, a in found.items()} or {search.forget(goal): 0}
+        sources = {s: a.cost for s, a in layers[-1].items()}
     ways = _traced_back(layers)
     reaches, position = [], board.start()
     for k, (cue, way) in enumerate(zip(cues, ways, strict=True)):
         reach = _told(board, position, cue, way, wanted[k + 1])
         reaches.append(replace(reach, with_next=joined[k], searched_all=whole[k]))
         position = reach.position
-    return tuple(reaches)
+    return tuple(replace(r, serves=_served(board, reaches, k)) for k, r in enumerate(reaches))
 
 
 def _joins(cue: Cue, after: Cue) -> bool:
@@ -110,16 +127,22 @@ def _joins(cue: Cue, after: Cue) -> bool:
     return cue.at_s == after.at_s and all(c.by_foot and not c.is_gesture for c in (cue, after))
 
 
-def _traced_back(layers: Sequence[Mapping[Position, Arrival]]) -> list[tuple[Gesture, ...] | None]:
-    """The gestures of each cue on the cheapest way through all of them; None where a layer is empty."""
+def _put(sources: Mapping[Standing, int], goal: Position) -> dict[Standing, Arrival]:
+    """Where no way leads to a cue, the board as the cue would have it, and the foot as it is."""
+    found: dict[Standing, Arrival] = {}
+    for source, cost in sorted(sources.items(), key=lambda item: item[1]):
+        found.setdefault(source._replace(position=goal), Arrival(cost, source, None))
+    return found
+
+
+def _traced_back(layers: Sequence[Mapping[Standing, Arrival]]) -> list[tuple[Gesture, ...] | None]:
+    """The gestures of each cue on the cheapest way through all of them; None where there is none."""
     ways: list[tuple[Gesture, ...] | None] = []
-    end: Position | None = None
+    if not layers:
+        return ways
+    end = min(layers[-1], key=lambda s: layers[-1][s].cost)
     for layer in reversed(layers):
-        if not layer:
-            ways.append(None)
-            end = None
-            continue
-        arrival = layer[end] if end is not None else min(layer.values(), key=lambda a: a.cost)
+        arrival = layer[end]
         ways.append(arrival.gestures)
         end = arrival.origin
     return ways[::-1]
@@ -128,7 +151,7 @@ def _traced_back(layers: Sequence[Mapping[Position, Arrival]]) -> list[tuple[Ges
 def _told(board: Board, position: Position, cue: Cue, gestures: tuple[Gesture, ...] | None, wanted: Position) -> Reach:
     """What is heard of the gestures."""
     if gestures is None:
-        return Reach(cue, None, (), (), wanted)
+        return Reach(cue, None, (), (), (), wanted)
     silent, passes = [], []
     for gesture in gestures:
         after = do_gesture(board, position, gesture)
@@ -140,4 +163,28 @@ def _told(board: Board, position: Position, cue: Cue, gestures: tuple[Gesture, .
         passes.pop()
     if not cue.by_foot:
         position = board.apply(position, cue)
-    return Reach(cue, gestures, tuple(silent), tuple(passes), position)
+    return Reach(cue, gestures, tuple(silent), (None,) * len(silent), tuple(passes), position)
+
+
+def _served(board: Board, reaches: Sequence[Reach], k: int) -> tuple[Cue | None, ...]:
+    """Of each gesture of one cue, the later cue that it serves."""
+    start = reaches[k - 1].position if k else board.start()
+    gestures = reaches[k].gestures or ()
+    return tuple(
+        _first_wrong(board, start, gestures[:i] + gestures[i + 1 :], reaches[k:]) if silent else None
+        for i, silent in enumerate(reaches[k].silent)
+    )
+
+
+def _first_wrong(board: Board, position: Position, gestures: Sequence[Gesture], reaches: Sequence[Reach]) -> Cue | None:
+    """The first cue but that of `reaches[0]` whose sound is another, if these are the gestures for that one."""
+    for reach in reaches:
+        if reach.gestures is None:
+            return None
+        for gesture in gestures if reach is reaches[0] else reach.gestures:
+            position = do_gesture(board, position, gesture)
+        if not reach.cue.by_foot:
+            position = board.apply(position, reach.cue)
+        if position.sound != reach.position.sound:
+            return None if reach is reaches[0] else reach.cue
+    return None

@@ -1,13 +1,8 @@
 """A walk through a cue list with one foot: what it presses, how long that takes, and how long there is.
 
-From one gesture to the next, measured where they act:
-
-    t = down(a) - acts(a) + acts(b)
-    acts = 0 for a press, release for a press of a switch that also has a hold, hold for a hold
-    down = max(gap, acts) for a press, hold + gap for a hold
-
-where gap is that of one switch or of two. The last gesture lands on the cue; the others follow each other as fast as
-the foot can, but for the silent ones at the beginning, which may be done at any time since the cue before.
+From one gesture to the next it takes what `chainsim.stage.gesture` says. The last gesture lands on the cue; the others
+follow each other as fast as the foot can, but for the silent ones at the beginning, which may be done at any time since
+the cue before.
 """
 
 from __future__ import annotations
@@ -21,7 +16,8 @@ from typing import Literal
 from chainsim.stage.board import Board
 from chainsim.stage.cues import Cue
 from chainsim.stage.foot import Foot
-from chainsim.stage.press_search import Gesture
+from chainsim.stage.gesture import Gesture, Pace, to_ns
+from chainsim.stage.press_search import TOLERANCE_NS
 from chainsim.stage.reach import Reach, fewest_presses
 
 Verdict = Literal["possible", "too fast", "out of reach", "after the end"]
@@ -43,6 +39,8 @@ class WalkStep:
         In order: "A", "hold B".
     ahead : int
         How many of them are silent and may be done at leisure since the cue before.
+    serves : tuple of str
+        Of each gesture, when the later cue is that needs it, "bar 18"; empty for those that this cue needs.
     passes : tuple of str
         Sounds that are heard on the way: wrong ones, or the right one too early.
     passes_s : float
@@ -65,6 +63,7 @@ class WalkStep:
     what: str
     gestures: tuple[str, ...]
     ahead: int
+    serves: tuple[str, ...]
     passes: tuple[str, ...]
     passes_s: float
     time_s: float | None
@@ -84,7 +83,7 @@ class Walk:
     steps : tuple of WalkStep
         One a cue.
     presses : int
-        Presses and holds in all, the fewest that lead through the list.
+        Presses and holds in all: the fewest of those walks on which the fewest cues come too fast.
     """
 
     steps: tuple[WalkStep, ...]
@@ -102,7 +101,10 @@ class Walk:
 
 
 def walk(board: Board, cues: Sequence[Cue], foot: Foot | None = None, end_s: float | None = None) -> Walk:
-    """Walk through a cue list with the fewest presses, and say which cues one foot can make.
+    """Walk through a cue list with as few impossible cues as can be and then the fewest presses, and tell which.
+
+    A walk with the fewest presses is looked for first, and the foot's times only where that is too fast: what
+    `fewest_presses` says of its exactness holds for both.
 
     Parameters
     ----------
@@ -118,8 +120,21 @@ def walk(board: Board, cues: Sequence[Cue], foot: Foot | None = None, end_s: flo
     SettingError
         If a cue or a switch names a patch, bank or switch that there is not.
     """
-    reaches = fewest_presses(board, [c for c in cues if end_s is None or c.at_s <= end_s])
-    stopwatch = _Stopwatch(board, foot or Foot())
+    due = [c for c in cues if end_s is None or c.at_s <= end_s]
+    pace = Pace(board, foot or Foot())
+    reaches = fewest_presses(board, due)
+    steps = _timed(reaches, pace)
+    if any(s.verdict == "too fast" for s in steps):
+        other = fewest_presses(board, due, pace.foot)
+        reaches, steps = min([(other, _timed(other, pace)), (reaches, steps)], key=lambda found: _merit(found[1]))
+    lamps = board.lamps(reaches[-1].position if reaches else board.start())
+    steps += [_too_late(cue, lamps) for cue in cues[len(reaches) :]]
+    return Walk(tuple(steps), sum(len(s.gestures) for s in steps))
+
+
+def _timed(reaches: Sequence[Reach], pace: Pace) -> list[WalkStep]:
+    """What the foot does for each cue, with its times."""
+    stopwatch = _Stopwatch(pace)
     steps: list[WalkStep] = []
     taken_along: list[Reach] = []
     for reach in reaches:
@@ -129,17 +144,19 @@ def walk(board: Board, cues: Sequence[Cue], foot: Foot | None = None, end_s: flo
         step = stopwatch.step(reach, [r.cue for r in taken_along])
         steps += [*(_beside(r.cue, step) for r in taken_along), step]
         taken_along.clear()
-    lamps = board.lamps(reaches[-1].position if reaches else board.start())
-    steps += [_too_late(cue, lamps) for cue in cues[len(reaches) :]]
-    return Walk(tuple(steps), sum(len(s.gestures) for s in steps))
+    return steps
+
+
+def _merit(steps: Sequence[WalkStep]) -> tuple[int, int]:
+    """Impossible cues and gestures: the less the better."""
+    return sum(s.verdict != "possible" and not s.with_next for s in steps), sum(len(s.gestures) for s in steps)
 
 
 class _Stopwatch:
     """Goes from cue to cue and remembers what the foot did last."""
 
-    def __init__(self, board: Board, foot: Foot) -> None:
-        self._board = board
-        self._foot = foot
+    def __init__(self, pace: Pace) -> None:
+        self._pace = pace
         self._last: Gesture | None = None
         self._last_s = 0.0
         self._cue_s: float | None = None
@@ -152,7 +169,8 @@ class _Stopwatch:
         if reach.gestures is None:
             verdict: Verdict = "out of reach"
         else:
-            verdict = "possible" if time_s is None or needs_s <= time_s + 1e-9 else "too fast"
+            in_time = time_s is None or to_ns(needs_s) <= to_ns(time_s) + TOLERANCE_NS
+            verdict = "possible" if in_time else "too fast"
         if gestures:
             self._last, self._last_s = gestures[-1], cue.at_s
         self._cue_s = cue.at_s
@@ -162,12 +180,13 @@ class _Stopwatch:
             what=cue.text,
             gestures=tuple(g.text for g in gestures),
             ahead=reach.ahead,
+            serves=tuple(c.when if c else "" for c in reach.serves),
             passes=reach.passes,
             passes_s=sum(between_s[reach.silent.index(False) :]) if reach.passes else 0.0,
             time_s=time_s,
             needs_s=needs_s,
             verdict=verdict,
-            lamps=self._board.lamps(reach.position),
+            lamps=self._pace.board.lamps(reach.position),
             line="",
         )
         aim = " and ".join(c.text for c in (*taken_along, cue))
@@ -183,17 +202,7 @@ class _Stopwatch:
         return min(windows, key=lambda w: w[0] - w[1], default=(None, needs_s))
 
     def _between_s(self, first: Gesture, then: Gesture) -> float:
-        """Time from where one gesture acts to where the next does: the equation above."""
-        foot = self._foot
-        gap_ms = foot.same_switch_ms if first.switch == then.switch else foot.other_switch_ms
-        acts_ms = self._acts_ms(first)
-        down_ms = foot.hold_ms + gap_ms if first.kind == "hold" else max(gap_ms, acts_ms)
-        return (down_ms - acts_ms + self._acts_ms(then)) / 1000.0
-
-    def _acts_ms(self, gesture: Gesture) -> float:
-        if gesture.kind == "hold":
-            return self._foot.hold_ms
-        return 0.0 if self._board.switch(gesture.switch).hold is None else self._foot.release_ms
+        return self._pace.between_ns(first, then) / 1e9
 
 
 def _in_words(step: WalkStep, reach: Reach, aim: str) -> str:
@@ -201,13 +210,20 @@ def _in_words(step: WalkStep, reach: Reach, aim: str) -> str:
         return f"no switch leads to {aim}" if reach.searched_all else f"no way to {aim} was found in a bounded search"
     if not step.gestures:
         return f"{aim}: {'nothing to press' if reach.cue.by_foot else 'comes over MIDI'}"
-    way = ", ".join(f"{g} (ahead)" if i < step.ahead else g for i, g in enumerate(step.gestures))
+    way = ", ".join(_gesture_in_words(step, i) for i in range(len(step.gestures)))
     text = aim if reach.cue.is_gesture and len(step.gestures) == 1 else f"{aim}: {way}"
     if step.verdict == "too fast" and step.time_s is not None:
         text = f"{_counted(reach)} in {_down(step.time_s)} s; this foot needs {_up(step.needs_s)} s ({text})"
     if step.passes:
         text += f"; {' and '.join(step.passes)} on the way, for {_up(step.passes_s)} s"
     return text if reach.searched_all else f"{text}; the search was bounded, there may be a shorter way"
+
+
+def _gesture_in_words(step: WalkStep, i: int) -> str:
+    """One of them, with "(ahead)" or "(for bar 18)"."""
+    if step.serves[i]:
+        return f"{step.gestures[i]} (for {step.serves[i]})"
+    return f"{step.gestures[i]} (ahead)" if i < step.ahead else step.gestures[i]
 
 
 def _counted(reach: Reach) -> str:
@@ -236,10 +252,19 @@ def _beside(cue: Cue, step: WalkStep) -> WalkStep:
     """A cue at the instant of the next, which takes it along."""
     line = f"{cue.when}: {cue.text}, together with {step.what}"
     return replace(
-        step, when=cue.when, what=cue.text, gestures=(), ahead=0, passes=(), passes_s=0.0, line=line, with_next=True
+        step,
+        when=cue.when,
+        what=cue.text,
+        gestures=(),
+        ahead=0,
+        serves=(),
+        passes=(),
+        passes_s=0.0,
+        line=line,
+        with_next=True,
     )
 
 
 def _too_late(cue: Cue, lamps: dict[str, bool]) -> WalkStep:
     line = f"{cue.when}: {cue.text} comes after the end of the take"
-    return WalkStep(cue.at_s, cue.when, cue.text, (), 0, (), 0.0, None, 0.0, "after the end", lamps, line)
+    return WalkStep(cue.at_s, cue.when, cue.text, (), 0, (), (), 0.0, None, 0.0, "after the end", lamps, line)

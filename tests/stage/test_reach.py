@@ -15,7 +15,7 @@ from chainsim.errors import SettingError
 from chainsim.stage.actions import parse_action
 from chainsim.stage.board import Board, Position
 from chainsim.stage.cues import Cue
-from chainsim.stage.press_search import Gesture, do_gesture
+from chainsim.stage.gesture import Gesture, do_gesture
 from chainsim.stage.reach import Reach, fewest_presses
 from tests.stage.boards import PARADE, board_of, boards, cue_lists
 
