@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass, replace
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
 from chainsim.listen.stage_sheet.as_text import sheet_text
+from chainsim.listen.stage_sheet.cue_lines import CueLine
 from chainsim.listen.stage_sheet.page import sheet_page
-from chainsim.listen.stage_sheet.print_size import LARGEST_PT, SMALLEST_PT
+from chainsim.listen.stage_sheet.playing_part import cue_columns
+from chainsim.listen.stage_sheet.print_size import lines
 from chainsim.listen.stage_sheet.sheet import StageSheet, stage_sheet
 from chainsim.listen.stage_sheet.text_table import text_table
 from chainsim.sketch.loading import load_sketch, parse_sketch
@@ -48,11 +51,20 @@ class Page(HTMLParser):
         return sum(name == tag for name, _ in self.elements)
 
 
-def print_pt(page: str) -> float:
-    """Size of the letters on paper."""
-    found = re.search(r"@media print \{.*?font-size: ([0-9.]+)pt", page, flags=re.S)
+@dataclass(frozen=True)
+class OnPaper:
+    """Sizes of the letters on paper, and whether the set-up is on a page of its own."""
+
+    playing_pt: float
+    set_up_pt: float
+    overleaf: bool
+
+
+def on_paper(text: str) -> OnPaper:
+    style = r"body \{[^}]*font-size: ([0-9.]+)pt.*?\.set-up \{ font-size: ([0-9.]+)pt(; break-before: page)?"
+    found = re.search(f"@media print .*?{style}", sheet_page(sheet(text)), flags=re.S)
     assert found is not None
-    return float(found[1])
+    return OnPaper(float(found[1]), float(found[2]), found[3] is not None)
 
 
 def sheet(text: str) -> StageSheet:
@@ -157,7 +169,7 @@ def test_names_cannot_command_a_terminal() -> None:
 
 def test_midi_numbers_from_0_and_from_1() -> None:
     told = sheet(SET)
-    assert re.search(r"^1  chorale .* 1:4 +2:5$", sheet_text(told), flags=re.M)
+    assert re.search(r"^1  A +chorale .* 1:4 +2:5$", sheet_text(told), flags=re.M)
     assert "MIDI 1:4 (2:5)" in Page(sheet_page(told)).text
 
 
@@ -182,11 +194,115 @@ def test_every_value_stands_on_both(text: str) -> None:
         assert "".join(value.split()) in plain
 
 
-def test_letters_get_smaller_as_the_page_fills_up_to_where_lines_are_shared() -> None:
-    sizes = [print_pt(sheet_page(sheet(delays(count)))) for count in (1, 8, 16, 20, 24)]
-    assert sizes == sorted(sizes, reverse=True)
-    assert sizes[0] == LARGEST_PT
-    assert LARGEST_PT > sizes[-1] > SMALLEST_PT
+def test_letters_get_smaller_as_the_page_fills_up() -> None:
+    sizes = [on_paper(delays(count)) for count in (1, 16, 20)]
+    assert [s.playing_pt for s in sizes] == sorted((s.playing_pt for s in sizes), reverse=True)
+    assert sizes[0].playing_pt > sizes[-1].playing_pt
+
+
+def test_without_anything_to_play_from_there_is_no_page_for_it() -> None:
+    assert not any(on_paper(delays(count)).overleaf for count in (1, 40, 200))
+
+
+def played(delay_count: int, cue_count: int) -> str:
+    """A set with so many delays to set up, and so many cues."""
+    patches = '[patches.plain]\nengage = []\n[patches.all]\n[[banks]]\nname = "One"\npatches = ["plain", "all"]\n'
+    switches = "".join(f'[[switches]]\nname = "{n}"\npress = "place {k}"\n' for k, n in enumerate("AB", 1))
+    cues = "".join(f'[[cues]]\nat_s = {4 * k}\npatch = "{("plain", "all")[k % 2]}"\n' for k in range(cue_count))
+    return delays(delay_count) + patches + switches + cues
+
+
+@pytest.mark.parametrize(("delay_count", "cue_count"), [(1, 4), (4, 24), (12, 24), (30, 60), (40, 150)])
+def test_what_is_played_from_has_the_larger_letters(delay_count: int, cue_count: int) -> None:
+    sizes = on_paper(played(delay_count, cue_count))
+    assert sizes.playing_pt >= 1.3 * sizes.set_up_pt
+    assert sizes.set_up_pt >= 6.0
+
+
+def test_a_long_set_up_goes_overleaf_rather_than_that_cues_get_small() -> None:
+    short, long = on_paper(played(12, 24)), on_paper(played(30, 60))
+    assert not short.overleaf
+    assert long.overleaf
+    assert long.playing_pt >= short.playing_pt
+    page = sheet_page(sheet(played(30, 60)))
+    assert "untitled: Set-up" in Page(page).text
+
+
+def test_cautions_take_their_lines_on_paper() -> None:
+    well = CueLine(0.0, "bar 5", "swept", ("B",))
+    too_fast = replace(well, caution="TOO FAST: 0.43 s, this foot needs 0.57 s")
+    # 40 bold letters of 0.65 em, in letters of 0.9 of the size 23.4 em, beside "bar 5" in 15 em: two lines, or three
+    more_em = cue_columns([too_fast], 15.0).height_em - cue_columns([well], 15.0).height_em
+    assert 2 * 0.9 <= more_em <= 3 * 0.9 * 1.3
+
+
+@pytest.mark.parametrize(
+    ("text", "letters", "expected"),
+    [
+        ("", 10, 1),
+        ("one two", 7, 1),
+        ("one two", 6, 2),
+        ("torches_abreast", 15, 1),
+        ("torches_abreast", 14, 2),  # torches_ / abreast
+        ("abcdefghij", 4, 3),
+        ("a abcdefghij", 4, 4),
+    ],
+)
+def test_lines_that_words_take(text: str, letters: int, expected: int) -> None:
+    assert lines(text, 0.57 * letters + 0.01) == expected  # 0.57 em: mean of DejaVu Sans in English
+
+
+def test_cues_stand_in_columns_of_one_height() -> None:
+    told = [CueLine(k, f"bar {k}", "plain", ("A",), "TOO FAST, by far" if k > 6 else "") for k in range(1, 13)]
+    columns = cue_columns(told, 60.0).columns
+    assert [c for column in columns for c in column] == told
+    heights = [sum(2 if c.caution else 1 for c in column) for column in columns]
+    assert len(columns) == 3
+    assert max(heights) - min(heights) <= 2
+
+
+def test_columns_of_the_switches_in_which_nothing_stands_are_left_out() -> None:
+    heads = ("second press", "hold", "lamp shows", "MIDI")
+    full = sheet_page(sheet(SET))
+    assert all(f'<th scope="col">{head}</th>' in full for head in heads)
+    bare = 'chain = ["gain"]\n[patches.a]\n[[switches]]\nname = "A"\npress = "tap"\nlamp = "none"\n'
+    page = sheet_page(sheet(bare))
+    assert not any(f'<th scope="col">{head}</th>' in page for head in heads)
+    assert '<th scope="col">press</th>' in page
+
+
+def test_names_of_rooms_break_at_underscores() -> None:
+    page = sheet_page(sheet(SET.replace("[rooms.chapel", "[rooms.customs_hall")))
+    assert '<th scope="col">customs_<wbr>hall</th>' in page
+
+
+@pytest.mark.parametrize("name", ["customs_hall", "conservatory", "x"])
+def test_the_column_of_a_room_holds_the_longest_part_of_its_name(name: str) -> None:
+    page = sheet_page(sheet(SET.replace("[rooms.chapel", f"[rooms.{name}")))
+    share = re.search(r'<col style="width: ([0-9.]+)%">', page)
+    size = re.search(r"\.set-up \{ font-size: ([0-9.]+)pt", page)
+    assert share is not None
+    assert size is not None
+    columns = page.count('<caption class="unseen">Settings by block')
+    # narrowest paper: 194 mm between the margins; heads have letters of 0.8 of the size, of 0.57 em each
+    room_em = float(share[1]) / 100.0 * 194.0 / columns / (float(size[1]) * 25.4 / 72.0)
+    assert room_em >= 0.8 * 0.57 * max(map(len, name.split("_")))
+
+
+def test_a_patch_is_told_with_what_the_foot_does_for_it() -> None:
+    told = sheet(SET)
+    assert re.search(r"^1  A +plain", sheet_text(told), flags=re.M)
+    assert re.search(r"^1  A +chorale", sheet_text(told), flags=re.M)
+    assert '<b class="key">B</b>' in sheet_page(told)
+    assert " press " not in sheet_text(sheet('chain = ["gain"]\n[patches.a]\n'))
+
+
+def test_cues_in_seconds_are_found_by_bars_among_bars() -> None:
+    text = 'tempo_bpm = 120\nchain = ["gain"]\n[patches.a]\n[[cues]]\nat_bar = "3"\npatch = "a"\n'
+    told = sheet(text + "[[cues]]\nat_s = 5.26\nmute = true\n")
+    assert re.search(r"^bar 3 +4.00 s +a$", sheet_text(told), flags=re.M)
+    assert re.search(r"^bar 3:3.5 +5.26 s +mute on$", sheet_text(told), flags=re.M)  # 1.26 s at 0.5 s a beat
+    assert "5.26 s" in Page(sheet_page(told)).text
 
 
 def test_settings_share_lines_only_where_the_page_would_be_too_long() -> None:
@@ -202,6 +318,16 @@ def test_settings_share_lines_only_where_the_page_would_be_too_long() -> None:
 def test_dark_colours_stay_on_the_screen() -> None:
     page = sheet_page(sheet(SET))
     assert page.count("prefers-color-scheme: dark") == page.count("@media screen and (prefers-color-scheme: dark)") == 1
+
+
+def test_a_table_breaks_no_word_while_another_column_can_give_way() -> None:
+    table = text_table(["", "name", "on"], [["1", "torches_in_file", "a b c d e f g h i j"]], 26)
+    assert table.splitlines()[2:] == [
+        "1  torches_in_file  a b c",
+        "                    d e f",
+        "                    g h i",
+        "                    j",
+    ]
 
 
 def test_a_table_wraps_what_is_too_long() -> None:

@@ -306,6 +306,16 @@ def test_banks_and_patches_at_their_places() -> None:
     assert chorale.key.sounding == "G dorian"
 
 
+def test_what_the_foot_does_for_each_patch() -> None:
+    more = '[[switches]]\nname = "E"\npress = "mute"\nsecond_press = "place 1"\nhold = "patch swept"\n'
+    told = sheet(SET + more)
+    assert [[p.reached_by for p in b.patches] for b in told.banks] == [
+        [("A", "E twice"), ("B", "hold E")],
+        [("A", "E twice"), ("B",)],
+    ]
+    assert told.in_no_bank[0].reached_by == ()
+
+
 def test_what_each_switch_does_and_shows() -> None:
     told = {s.name: s for s in sheet(SET).switches}
     assert (told["A"].press, told["A"].hold, told["A"].lit) == ("place 1", "mute", "place 1")
@@ -475,8 +485,29 @@ def test_controllers_by_their_trade_names() -> None:
         "breath": "CC 2 breath, from breath.mid",
         "slow": "LFO, sine, a turn in 1/1 = 2667 ms at 90",  # 4 x 60 000 / 90
         "loud": "loudness of the horn, -45 dB ... -8 dB",
-        "swell": "points in the sketch, bars 1 ... 9:2",
+        "swell": "points in the sketch: bar 1 at 0, bar 9:2 at 1",
     }
+
+
+COURSES = {
+    "at_bar,position\n1,0\n3:1,0.8\n5:2,0.2\n": "bar 1 at 0, bar 3 at 0.8, bar 5:2 at 0.2",
+    "at_s,position\n0,0\n4.5,1\n": "0 s at 0, 4.5 s at 1",
+    "at_bar,position\n" + "".join(f"{k},0.{k}\n" for k in range(1, 6)): (
+        "bar 1 at 0.1, bar 2 at 0.2, bar 3 at 0.3, bar 4 at 0.4, bar 5 at 0.5"
+    ),
+    "at_bar,position\n" + "".join(f"{k},0.{k}\n" for k in range(1, 10)): (
+        "bar 1 at 0.1, bar 2 at 0.2, bar 3 at 0.3 ... bar 9 at 0.9"
+    ),
+}
+
+
+@pytest.mark.parametrize(("file", "expected"), COURSES.items())
+def test_the_course_of_breakpoints_in_a_file(tmp_path: Path, file: str, expected: str) -> None:
+    sketch = tmp_path / "set.toml"
+    sketch.write_text('chain = []\n[controllers.pedal]\ntype = "breakpoints"\nfile = "pedal.csv"\n', encoding="utf-8")
+    assert stage_sheet(load_sketch(sketch)).controllers[0].source == "points in pedal.csv"  # not drawn yet
+    (tmp_path / "pedal.csv").write_text(file, encoding="utf-8")
+    assert stage_sheet(load_sketch(sketch)).controllers[0].source == f"points in pedal.csv: {expected}"
 
 
 def test_what_a_controller_moves_patch_by_patch() -> None:
@@ -532,6 +563,50 @@ def test_cues_with_their_presses_and_what_is_too_fast() -> None:
 def test_cues_without_switches_stand_alone() -> None:
     told = sheet('chain = ["gain"]\n[patches.loud]\n[[cues]]\nat_bar = "3:2"\npatch = "loud"\n').cues
     assert [(c.when, c.what, c.gestures, c.caution) for c in told] == [("bar 3:2", "loud", (), "")]
+
+
+IN_BARS = """
+tempo_bpm = 120
+meter = "3/4"
+first_beat_s = 1
+chain = ["gain"]
+[patches.slow]
+tempo_bpm = 60
+[[cues]]
+at_s = 0.5
+mute = true
+[[cues]]
+at_s = 1.74
+mute = false
+[[cues]]
+at_bar = "3:1"
+patch = "slow"
+[[cues]]
+at_s = 6
+mute = true
+[[taps]]
+at_s = [7.0, 7.5, 8.0, 8.5]
+[[cues]]
+at_s = 10
+mute = false
+"""
+
+
+def test_cues_in_seconds_among_bars() -> None:
+    told = sheet(IN_BARS).cues
+    assert [(c.when, c.in_take) for c in told] == [
+        ("0.5 s", ""),  # before the first beat
+        ("bar 1:2.5", "1.74 s"),  # 0.74 s at 120 are 1.48 beats
+        ("bar 3", "4.00 s"),  # six beats of half a second after the first
+        ("bar 3:3", "6.00 s"),  # two beats of a second
+        ("bar 5:3.5", "10.00 s"),  # 1.5 beats more until the second tap, then five of half a second: 6 + 3.5 + 5
+    ]
+
+
+def test_seconds_stay_where_no_bars_are_counted() -> None:
+    told = sheet(SET + CUES).cues
+    assert {c.in_take for c in told} == {""}
+    assert told[2].when == "4.2 s"
 
 
 @pytest.mark.parametrize("path", sorted(Path("presets").glob("*.toml")), ids=lambda p: p.stem)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from chainsim.listen.stage_sheet.patch_lines import PatchLine
 from chainsim.listen.stage_sheet.rows import (
+    IN_TAKE,
     MIDI_HEADS,
     block_name,
     cell_text,
@@ -17,7 +19,7 @@ from chainsim.listen.stage_sheet.rows import (
     shared_notes,
     work_text,
 )
-from chainsim.listen.stage_sheet.sheet import PatchLine, StageSheet
+from chainsim.listen.stage_sheet.sheet import StageSheet
 from chainsim.listen.stage_sheet.text_table import plain_line, text_table, wrapped
 
 WIDTH = 80
@@ -68,10 +70,11 @@ def _banks(sheet: StageSheet) -> Iterator[str]:
 
 def _patches(patches: Sequence[PatchLine], midi: bool) -> str:
     shared = shared_notes(patches)
-    head = ["", "patch", "on", "its own", *(MIDI_HEADS if midi else ())]
+    head = ["", "press", "patch", "on", "its own", *(MIDI_HEADS if midi else ())]
     rows = [
         [
             "" if p.place is None else str(p.place),
+            ", ".join(p.reached_by),
             p.name,
             ", ".join(p.on) or "plain",
             "; ".join(note for note in patch_notes(p) if note not in shared),
@@ -103,8 +106,8 @@ def _switches(sheet: StageSheet) -> Iterator[str]:
 def _cues(sheet: StageSheet) -> Iterator[str]:
     if not sheet.cues:
         return
-    rows = [[c.when, c.what, ", ".join(c.gestures), c.caution] for c in sheet.cues]
-    yield _section("CUES", _without_empty(["when", "what", "press", ""], rows))
+    rows = [[c.when, c.in_take, c.what, ", ".join(c.gestures), c.caution] for c in sheet.cues]
+    yield _section("CUES", _without_empty(["when", IN_TAKE, "what", "press", ""], rows))
 
 
 def _settings(sheet: StageSheet) -> Iterator[str]:

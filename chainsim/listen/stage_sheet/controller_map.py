@@ -9,7 +9,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from chainsim.block import block_type
+from chainsim.block import Assets, block_type
+from chainsim.errors import SettingError
+from chainsim.listen.stage_sheet.bars import bar_text
 from chainsim.listen.stage_sheet.device_marks import mark_of
 from chainsim.listen.stage_sheet.occurrences import Occurrence
 from chainsim.listen.stage_sheet.settings_table import NO_PATCH, Cell
@@ -22,7 +24,11 @@ from chainsim.listen.stage_sheet.value_text import (
     value_text,
 )
 from chainsim.sketch.model import ControllerEntry, Marks, State
+from chainsim.stage.breakpoint_files import read_breakpoints
 from chainsim.stage.drives import Drive
+
+_POINTS_TOLD, _POINTS_BEFORE_THE_LAST = 5, 3
+"""So many breakpoints are told in full; of more the first few, and the last."""
 
 CONTROLLER_NAMES: Mapping[int, str] = {
     0: "bank select", 1: "modulation wheel", 2: "breath", 4: "foot", 5: "portamento time", 6: "data entry",
@@ -68,11 +74,12 @@ def controller_lines(
     states: Mapping[str | None, State],
     occurring: Sequence[Occurrence],
     marks: Mapping[tuple[str, str], Marks],
+    assets: Assets,
 ) -> tuple[ControllerLine, ...]:
-    """Tell every controller, in the order in which they are declared."""
+    """Tell every controller, in the order in which they are declared; `assets` are the sketch's files."""
     tempi_bpm = [bpm for o in occurring for bpm in o.tempi_bpm]
     return tuple(
-        ControllerLine(name, _source(entry, tempi_bpm), _work(name, states, occurring, marks))
+        ControllerLine(name, _source(entry, tempi_bpm, assets), _work(name, states, occurring, marks))
         for name, entry in controllers.items()
     )
 
@@ -82,7 +89,7 @@ def controller_name(number: int) -> str:
     return f"CC {number} {CONTROLLER_NAMES.get(number, '')}".strip()
 
 
-def _source(entry: ControllerEntry, tempi_bpm: Sequence[float]) -> str:
+def _source(entry: ControllerEntry, tempi_bpm: Sequence[float], assets: Assets) -> str:
     says: Any = entry.settings
     match entry.type_name:
         case "control_change":
@@ -96,14 +103,30 @@ def _source(entry: ControllerEntry, tempi_bpm: Sequence[float]) -> str:
                 return f"LFO, {says.shape}, a turn in {note_value_text(says.note, tempi_bpm, 50.0)}"
             return f"LFO, {says.shape}, {number_text(says.rate_hz)} Hz"
         case _:
-            return f"points in {says.file}" if says.points is None else _points(says.points)
+            if says.points is not None:
+                return f"points in the sketch: {_course(says.points)}"
+            course = _course_of(says.file, assets)
+            return f"points in {says.file}" + (f": {course}" if course else "")
 
 
-def _points(points: Sequence[Sequence[float | str]]) -> str:
-    first, last = points[0][0], points[-1][0]
-    if isinstance(first, str):
-        return f"points in the sketch, bars {first} ... {last}"
-    return f"points in the sketch, {first:g} ... {last:g} s"
+def _course_of(file: str, assets: Assets) -> str:
+    """What a file says; nothing while it is not there: a sheet can be printed before the take is."""
+    try:
+        return _course(read_breakpoints(assets.path(file)))
+    except SettingError:
+        return ""
+
+
+def _course(points: Sequence[Sequence[float | str]]) -> str:
+    """Where the points lie: "bar 1 at 0, bar 3 at 0.8 ... bar 20 at 0.4"."""
+    told = [f"{_time(at)} at {position:g}" for at, position in points]
+    if len(told) <= _POINTS_TOLD:
+        return ", ".join(told)
+    return f"{', '.join(told[:_POINTS_BEFORE_THE_LAST])} ... {told[-1]}"
+
+
+def _time(at: float | str) -> str:
+    return f"bar {bar_text(at)}" if isinstance(at, str) else f"{at:g} s"
 
 
 def _work(

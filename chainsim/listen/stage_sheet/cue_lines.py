@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
+from chainsim.listen.stage_sheet.bars import BarCount, counts_bars
 from chainsim.sketch.model import Sketch
 from chainsim.stage.cues import Cue
 from chainsim.stage.walk import WalkStep, walk
@@ -18,12 +20,14 @@ class CueLine:
     ----------
     at_s : float
     when, what : str
-        "bar 17"; "chorale", a patch, or "echo on".
+        "bar 17", or "24.5 s" where no bars are counted; "chorale", a patch, or "echo on".
     gestures : tuple of str
         What to press, in order; those that may be done ahead say so. "-" for nothing, "with the next" where a cue at
         the same time takes it along.
     caution : str
         What one foot cannot make of it, or what is heard on the way; empty if all is well.
+    in_take : str
+        Its time in the take, to find it there: "24.5 s"; empty where `when` is that already.
     """
 
     at_s: float
@@ -31,15 +35,31 @@ class CueLine:
     what: str
     gestures: tuple[str, ...]
     caution: str = ""
+    in_take: str = ""
 
 
 def cue_lines(sketch: Sketch) -> tuple[CueLine, ...]:
     """Every cue in order, with the fewest presses that lead through the list; without switches the cues alone."""
     if not sketch.switches:
-        return tuple(CueLine(c.at_s, c.when, _what(c), ()) for c in sketch.cues)
+        return _in_bars([CueLine(c.at_s, c.when, _what(c), ()) for c in sketch.cues], sketch)
     steps = walk(sketch.board, sketch.cues, sketch.foot).steps
     following = [*steps[1:], None][: len(steps)]
-    return tuple(_line(cue, step, after) for cue, step, after in zip(sketch.cues, steps, following, strict=True))
+    lines = [_line(cue, step, after) for cue, step, after in zip(sketch.cues, steps, following, strict=True)]
+    return _in_bars(lines, sketch)
+
+
+def _in_bars(lines: Sequence[CueLine], sketch: Sketch) -> tuple[CueLine, ...]:
+    """The cues by bars, if bars are counted: those in seconds by the nearest place that can be counted."""
+    if not counts_bars(sketch):
+        return tuple(lines)
+    count = BarCount(sketch)
+    placed = []
+    for line, cue in zip(lines, sketch.cues, strict=True):
+        bar = None if cue.bar else count.bar_at(cue.at_s)
+        when = line.when if bar is None else f"bar {bar}"
+        in_take = f"{cue.at_s:.2f} s" if cue.bar or bar is not None else ""
+        placed.append(replace(line, when=when, in_take=in_take))
+    return tuple(placed)
 
 
 def _line(cue: Cue, step: WalkStep, after: WalkStep | None) -> CueLine:

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from chainsim.listen.stage_sheet.controller_map import Moves, Work
+from chainsim.listen.stage_sheet.patch_lines import KeyNames, PatchLine
 from chainsim.listen.stage_sheet.settings_table import Cell, SettingRow
-from chainsim.listen.stage_sheet.sheet import KeyNames, PatchLine, StageSheet
+from chainsim.listen.stage_sheet.sheet import StageSheet
 from chainsim.listen.stage_sheet.value_text import bpm_text, number_text
 
 MIDI_HEADS = ("MIDI bank:program from 0", "from 1")
+IN_TAKE = "in take"
+"""Head of the times of cues in the take."""
 
 
 def head_line(sheet: StageSheet) -> str:
@@ -29,18 +32,20 @@ def key_text(key: KeyNames) -> str:
 
 
 def chain_lines(sheet: StageSheet) -> list[tuple[str, str]]:
-    """What holds whatever the patch: name and words."""
+    """The chains, and which blocks no patch switches: name and words."""
     told = [
         ("Chain", sheet.chain),
         ("Always on", ", ".join(sheet.always_on)),
         ("By its own switch, whatever the patch", ", ".join(sheet.free_standing)),
         ("Off", ", ".join(sheet.off)),
     ]
-    return [(name, words) for name, words in told if words]
+    patches = (*(p for bank in sheet.banks for p in bank.patches), *sheet.in_no_bank)
+    own = {p.name: (f"Chain of {p.name}", p.chain) for p in patches if p.chain is not None}
+    return [(name, words) for name, words in (told[0], *own.values(), *told[1:]) if words]
 
 
 def patch_notes(patch: PatchLine) -> list[str]:
-    """What a patch brings of its own beside blocks: tempo, key, tuning, chain."""
+    """What a patch brings of its own beside blocks and chain: tempo, key, tuning."""
     notes = []
     if patch.tempo_bpm is not None:
         notes.append(f"{bpm_text(patch.tempo_bpm)} bpm")
@@ -48,8 +53,6 @@ def patch_notes(patch: PatchLine) -> list[str]:
         notes.append(key_text(patch.key))
     if patch.a4_hz is not None:
         notes.append(f"A4 = {number_text(patch.a4_hz)} Hz")
-    if patch.chain is not None:
-        notes.append(f"chain {patch.chain}")
     return notes
 
 

@@ -14,6 +14,14 @@ from chainsim.listen.stage_sheet.chain_line import chain_line
 from chainsim.listen.stage_sheet.controller_map import ControllerLine, controller_lines
 from chainsim.listen.stage_sheet.cue_lines import CueLine, cue_lines
 from chainsim.listen.stage_sheet.occurrences import occurrences
+from chainsim.listen.stage_sheet.patch_lines import (
+    BankLines,
+    KeyNames,
+    PatchLine,
+    bank_lines,
+    key_names,
+    patches_in_no_bank,
+)
 from chainsim.listen.stage_sheet.settings_table import AS_WRITTEN, Cell, Column, SettingRow, settings_rows
 from chainsim.listen.stage_sheet.spelled_pitch import HornPart
 from chainsim.music.horns import find_horn
@@ -26,52 +34,6 @@ CAUTIONS = (
     "Start low, raise slowly: feedback and resonance can jump in level. Ears that ring or feel dull: stop.",
     "Mains and phantom supply: local codes and the makers' manuals say what is safe.",
 )
-
-
-@dataclass(frozen=True)
-class KeyNames:
-    """A key as it sounds and, for a horn that transposes, as it is read."""
-
-    sounding: str
-    written: str | None = None
-
-
-@dataclass(frozen=True)
-class PatchLine:
-    """One patch at its place.
-
-    Attributes
-    ----------
-    place : int or None
-        In its bank, from 1; None in no bank.
-    name : str
-    on : tuple of str
-        The blocks that it engages, without those that are always on or have a switch of their own.
-    chain : str or None
-        Its chain in one line, if that is not the sketch's.
-    tempo_bpm, key, a4_hz
-        What it brings of its own, else None.
-    midi_bank, midi_program : int or None
-        What calls it, counted from 0; None where nothing does.
-    """
-
-    place: int | None
-    name: str
-    on: tuple[str, ...]
-    chain: str | None
-    tempo_bpm: float | None
-    key: KeyNames | None
-    a4_hz: float | None
-    midi_bank: int | None
-    midi_program: int | None
-
-
-@dataclass(frozen=True)
-class BankLines:
-    """A bank and its patches in order."""
-
-    name: str
-    patches: tuple[PatchLine, ...]
 
 
 @dataclass(frozen=True)
@@ -157,33 +119,29 @@ def stage_sheet(sketch: Sketch, room: str | None = None) -> StageSheet:
     """
     as_set = sketch if room is None else sketch.in_room(room)
     columns, sketch = _columns(sketch, room), as_set
-    header, base, patches = sketch.header, sketch.base, sketch.patches
+    header, base = sketch.header, sketch.base
     horn = None if header.instrument is None else find_horn(header.instrument)
     part = HornPart(horn, header.key if header.pitch_names == "written" else None)
     occurring = occurrences(sketch)
-    in_banks = {name for bank in sketch.banks for name in bank.patches}
     return StageSheet(
         title=sketch.title,
         room=room,
         tempo_bpm=base.tempo_bpm,
         meter=header.meter,
-        key=_key(base, part),
+        key=key_names(base, part),
         instrument=None if horn is None else horn.name,
         a4_hz=base.a4_hz,
         chain=chain_line(base.chain),
         always_on=tuple(n for n in _blocks(sketch) if base.blocks[n].common.switching == "always_on"),
         free_standing=_free_standing(sketch),
-        off=() if patches else tuple(n for n in _blocks(sketch) if not base.blocks[n].common.engaged),
-        banks=tuple(
-            BankLines(b.name, tuple(_patch(n, patches[n], base, part, place) for place, n in enumerate(b.patches, 1)))
-            for b in sketch.banks
-        ),
-        in_no_bank=tuple(_patch(n, p, base, part, None) for n, p in patches.items() if n not in in_banks),
+        off=() if sketch.patches else tuple(n for n in _blocks(sketch) if not base.blocks[n].common.engaged),
+        banks=bank_lines(sketch, part),
+        in_no_bank=patches_in_no_bank(sketch, part),
         switches=tuple(_switch(switch) for switch in sketch.switches),
         cues=cue_lines(sketch),
         columns=tuple(column.name for column in columns),
         settings=(*_feed(sketch, room), *settings_rows(columns, occurring, _by_hand(sketch), sketch.marks, part)),
-        controllers=controller_lines(sketch.controllers, columns[0].states, occurring, sketch.marks),
+        controllers=controller_lines(sketch.controllers, columns[0].states, occurring, sketch.marks, sketch.assets),
     )
 
 
@@ -230,28 +188,6 @@ def _by_hand(sketch: Sketch) -> frozenset[str]:
     actions = (a for switch in sketch.switches for a in switch.actions)
     return frozenset(
         {a.name for a in actions if a.kind == "block"} | {c.name for c in sketch.cues if c.kind == "block" and c.on}
-    )
-
-
-def _key(state: State, part: HornPart) -> KeyNames | None:
-    if state.key is None:
-        return None
-    return KeyNames(state.key, part.key(state.key) if part.transposes else None)
-
-
-def _patch(name: str, patch: Patch, base: State, part: HornPart, place: int | None) -> PatchLine:
-    state = patch.state
-    by_patch = [n for n in block_names(state.chain) if state.blocks[n].common.switching == "by_patch"]
-    return PatchLine(
-        place=place,
-        name=name,
-        on=tuple(n for n in by_patch if state.blocks[n].common.engaged),
-        chain=None if state.chain == base.chain else chain_line(state.chain),
-        tempo_bpm=state.tempo_bpm if patch.sets_tempo else None,
-        key=None if state.key == base.key else _key(state, part),
-        a4_hz=None if state.a4_hz == base.a4_hz else state.a4_hz,
-        midi_bank=None if patch.midi_program is None else patch.midi_bank,
-        midi_program=patch.midi_program,
     )
 
 

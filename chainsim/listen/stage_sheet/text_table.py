@@ -18,7 +18,7 @@ def text_table(head: Sequence[str], rows: Sequence[Sequence[str]], width: int) -
         It widens no column by more than its longest word.
     rows : sequence of rows, at least one, each as long as the head
     width : int
-        Characters at the most; the widest columns give way first.
+        Characters at the most; the widest columns give way first, down to their longest words if that will do.
 
     Returns
     -------
@@ -26,8 +26,10 @@ def text_table(head: Sequence[str], rows: Sequence[Sequence[str]], width: int) -
         Lines without trailing blanks, a rule under the head.
     """
     cells = [[plain_line(cell) for cell in row] for row in (head, *rows)]
-    longest = [max((len(word) for word in name.split()), default=1) for name in cells[0]]
-    widths = _fitted([max(n, *(len(row[i]) for row in cells[1:])) for i, n in enumerate(longest)], width)
+    heads = [_longest_word(name) for name in cells[0]]
+    whole = [max(n, *(len(row[i]) for row in cells[1:])) for i, n in enumerate(heads)]
+    words = [max(n, *(_longest_word(row[i]) for row in cells[1:])) for i, n in enumerate(heads)]
+    widths = _fitted(_fitted(whole, words, width), [_NARROWEST] * len(whole), width)
     lines = [line for row in cells for line in _row(row, widths)]
     under_head = len(_row(cells[0], widths))
     lines.insert(under_head, (" " * GAP).join("-" * w for w in widths))
@@ -60,9 +62,15 @@ def _lines(cell: str, width: int) -> list[str]:
     return textwrap.wrap(cell, width, subsequent_indent=indent if len(indent) < width // 2 else "") or [""]
 
 
-def _fitted(widths: Sequence[int], width: int) -> list[int]:
+def _longest_word(text: str) -> int:
+    return max((len(word) for word in text.split()), default=1)
+
+
+def _fitted(widths: Sequence[int], least: Sequence[int], width: int) -> list[int]:
+    """The widest give way, one character after the other, until all fit or none is wider than it must be."""
     fitted = [max(w, 1) for w in widths]
     room = width - GAP * (len(fitted) - 1)
-    while sum(fitted) > room and max(fitted) > _NARROWEST:
-        fitted[fitted.index(max(fitted))] -= 1
+    while sum(fitted) > room and (wide := [w for w, n in zip(fitted, least, strict=True) if w > n]):
+        at = next(i for i, w in enumerate(fitted) if w == max(wide) and w > least[i])
+        fitted[at] -= 1
     return fitted
