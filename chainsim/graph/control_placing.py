@@ -6,7 +6,7 @@ from collections.abc import Callable, Hashable, Sequence
 
 from chainsim.block import settings_json
 from chainsim.errors import GraphError
-from chainsim.graph.nodes import Node
+from chainsim.graph.nodes import Node, reaches
 from chainsim.graph.shelf import PlacedState, Scope
 from chainsim.graph.wiring import Signal, Wiring, heard_at
 from chainsim.sketch.model import BlockEntry, ControllerEntry, State
@@ -80,11 +80,13 @@ class ControlPlacing:
         name = place if self._scope.has_patches or cls.is_seeded(entry.settings) else ""
         follows = tuple((port, self._shelf.number(node)) for port, node in controls.items())
         folder = self._scope.sketch.folder if cls.reads_files else None
-        key = (cls.type_name, settings_json(entry.settings), heard, follows, folder, name)
-        node = self._shelf.find(key)
+        meter = self._scope.sketch.header.meter
+        key = (cls.type_name, settings_json(entry.settings), heard, follows, folder, meter, name)
+        node = self._free_of_loops(key, [] if source is None else [(source, 1.0)])
         if node is None:
-            node = self._shelf.keep(key, Node("control", place, entry.settings, cls, entry.name, controls=controls))
+            node = Node("control", place, entry.settings, cls, entry.name, controls=controls)
             node.ports = {port: [] for port in cls.audio_inputs}
+            self._keep(key, node)
         if source is not None:
             self._connect(node, "in", [(source, 1.0)])
         self._placed.nodes.add(node)
@@ -125,14 +127,25 @@ class ControlPlacing:
         where: Hashable = tuple((self._shelf.number(s), g) for s, g in heard)
         ear = self._scope.ears.get(entry.name, where)
         key = (PitchTrack.type_name, settings_json(settings), ear)
-        node = self._shelf.find(key)
+        node = self._free_of_loops(key, heard)
         if node is None:
             node = Node("control", f"pitch heard by {entry.name}", settings, PitchTrack, ports={"in": []})
-            self._shelf.keep(key, node)
+            self._keep(key, node)
             self._scope.trackers.append(node)
         self._connect(node, "in", heard)
         self._placed.nodes.add(node)
         return node
+
+    def _keep(self, key: Hashable, node: Node) -> None:
+        self._scope.copies.setdefault(key, []).append(node)
+        self._shelf.keep(key, node)
+
+    def _free_of_loops(self, key: Hashable, heard: Heard) -> Node | None:
+        """The node of this key; in a set, one that may hear this without hearing in some state what it leads."""
+        if not self._scope.has_patches:
+            return self._shelf.find(key)
+        copies = self._scope.copies.get(key, [])
+        return next((n for n in copies if not any(reaches(source, n) for source, _ in heard)), None)
 
     def _midi_part(self, entry: BlockEntry, file: str) -> Node:
         from chainsim.stage.midi_part import MidiPart, MidiPartSettings

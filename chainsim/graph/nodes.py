@@ -111,6 +111,19 @@ class Node:
         return self.block.tail_s if self.block is not None else 0.0
 
 
+def reaches(node: Node, target: Node) -> bool:
+    """Whether `target` is `node` or among what it depends on."""
+    seen, stack = set(), [node]
+    while stack:
+        at = stack.pop()
+        if at is target:
+            return True
+        if at not in seen:
+            seen.add(at)
+            stack += at.sources()
+    return False
+
+
 def in_order(roots: list[Node]) -> list[Node]:
     """Every node the roots depend on, sources first, in an order that depends on the graph alone.
 

@@ -59,6 +59,8 @@ class Scope:
         The first node of each block that is heard.
     outputs : dict of Node
         "out" and the probes, each gathered over all states.
+    copies : dict of list of Node
+        Control sources by key, where there are several states: one more where another would close a loop.
     ears : dict of str
         Where there are several states: the block whose pitch track each block follows.
     trackers : list of Node
@@ -75,6 +77,7 @@ class Scope:
     instances: dict[str, list[Node]] = field(default_factory=dict)
     named: dict[str, Node] = field(default_factory=dict)
     outputs: dict[str, Node] = field(default_factory=dict)
+    copies: dict[Hashable, list[Node]] = field(default_factory=dict)
     ears: dict[str, str] = field(default_factory=dict)
     trackers: list[Node] = field(default_factory=list)
     before_mute: Node = field(default_factory=lambda: Node("junction", "out before the mute", ports={"in": []}))

@@ -10,7 +10,7 @@ from chainsim.block import Block, block_type, settings_json
 from chainsim.errors import GraphError
 from chainsim.graph.control_placing import ControlPlacing
 from chainsim.graph.junctions import Fold, Latency, LatencySettings
-from chainsim.graph.nodes import Driven, Edge, Motion, Node, Rings, Target
+from chainsim.graph.nodes import Driven, Edge, Motion, Node, Rings, Target, reaches
 from chainsim.graph.shelf import PlacedState, Scope
 from chainsim.graph.wiring import After, Input, Signal, Silence, Sum, Wiring, heard_at, wire
 from chainsim.settings import Settings
@@ -169,9 +169,9 @@ class StatePlacing:
         sources = [s for pairs in ports.values() for s, _ in pairs]
         sources += [c for m in motions.values() for c in m.controllers()]
         known = self._scope.instances.setdefault(entry.name, [])
-        for i, node in enumerate(known):
-            if self._shelf.find(("instance", entry.name, i)) is node and self._keys_match(node, key):
-                if any(_reaches(source, node) for source in sources):
+        for node in known:
+            if self._keys_match(node, key) and node.controls == controls:
+                if any(reaches(source, node) for source in sources):
                     continue
                 for name, motion in motions.items():
                     target = motion.targets[0][1]
@@ -179,7 +179,6 @@ class StatePlacing:
                         node.motions[name].targets.append((self._placed.start, target))
                 return node
         node = self._new(entry, cls, controls, motions)
-        self._shelf.keep(("instance", entry.name, len(known)), node)
         self._shelf.keep(("key", self._shelf.number(node), key), node)
         known.append(node)
         return node
@@ -237,16 +236,3 @@ def _still(cls: type[Block[Any]], settings: Settings) -> dict[str, Motion]:
     """Motions of a block whose settings stay as they are."""
     specs = cls.settings_type.specs().items()
     return {n: Motion(s, [(0, float(getattr(settings, n)))]) for n, s in specs if s.movable}
-
-
-def _reaches(node: Node, target: Node) -> bool:
-    """Whether `target` is `node` or among what it depends on."""
-    seen, stack = set(), [node]
-    while stack:
-        at = stack.pop()
-        if at is target:
-            return True
-        if at not in seen:
-            seen.add(at)
-            stack += at.sources()
-    return False

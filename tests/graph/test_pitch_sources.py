@@ -266,3 +266,50 @@ def test_two_channels_are_heard_as_their_mean() -> None:
     middle = round(0.3 * RATE_HZ)
     assert rows[0][VOICED, middle] == 1.0
     assert rows[0][F0_HZ, middle] == pytest.approx(220.0, rel=1e-3)
+
+
+def test_patches_that_turn_a_chain_round_a_voice_get_a_second_tracker() -> None:
+    """In one patch the voice stands before the pan, in the other behind it: no loop, and the voice knows its pitch."""
+    lanes = '{ lanes = ["dry", "shade"] }'
+    text = f"""
+instrument = "tenor sax"
+chain = ["tone", {lanes}, "place"]
+[blocks.tone]
+type = "gain"
+gain_db = -3
+[blocks.shade]
+type = "following_synth"
+[blocks.place]
+type = "pan"
+[patches.one]
+[patches.other]
+chain = ["place", {lanes}, "tone"]
+"""
+    cues = '[[cues]]\nat_s = 0\npatch = "one"\n[[cues]]\nat_s = 0.5\npatch = "other"\n'
+    x = tones(220.0, 330.0)
+    graph = build_graph(parse_sketch(text + cues), RATE_HZ)
+    assert len(of_class(graph, PitchTrack)) == 2
+    y = render_graph(graph, x)["out"]
+    assert pitch_at(y[0] - 0.708 * np.pad(x[0], (0, y.shape[1] - x.shape[1])), 0.8) == pytest.approx(330.0, rel=0.01)
+
+
+def test_a_controller_that_one_patch_puts_behind_what_it_drives_in_another() -> None:
+    text = """
+chain = ["tone", "sweep"]
+[blocks.tone]
+type = "gain"
+[blocks.sweep]
+type = "envelope_filter"
+[controllers.loud]
+type = "envelope"
+listens_to = "tone"
+drives = [{ setting = "sweep.q", low = 1, high = 8 }]
+[patches.one]
+[patches.other]
+chain = ["sweep", "tone"]
+[patches.other.controllers.loud]
+drives = []
+"""
+    cues = "".join(f'[[cues]]\nat_s = {t}\npatch = "{p}"\n' for t, p in ((0, "one"), (0.2, "other"), (0.4, "one")))
+    y = render_graph(build_graph(parse_sketch(text + cues), RATE_HZ), tones(220.0))["out"]
+    assert 0.1 < np.abs(y).max() < 4.0
