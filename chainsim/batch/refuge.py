@@ -55,7 +55,21 @@ def _worst(sound: Safety, cues: list[Cue], sketch: Sketch) -> Refuge:
 
 
 def _way(under_foot: Board, cues: list[Cue]) -> tuple[str, ...] | None:
-    """The shortest way from where the board begins to what one of the cues asks for."""
+    """The shortest way from where the board begins to what one of the cues asks for.
+
+    Where no switch does such a thing there is none, and most often one gesture is enough: that needs no search.
+    """
+    kinds = {action.kind for switch in under_foot.switches for action in switch.actions}
+    cues = [cue for cue in cues if cue.kind == "patch" or cue.kind in kinds]
+    begin = under_foot.start()
+    wanted = {under_foot.apply(begin, cue).sound for cue in cues}
+    if begin.sound in wanted:
+        return ()
+    for switch in under_foot.switches:
+        if under_foot.press(begin, switch.name).sound in wanted:
+            return (switch.name,)
+        if under_foot.hold(begin, switch.name).sound in wanted:
+            return (f"hold {switch.name}",)
     reaches = [fewest_presses(under_foot, [cue])[0].gestures for cue in cues]
     ways = [tuple(g.text for g in gestures) for gestures in reaches if gestures is not None]
     return min(ways, key=len, default=None)

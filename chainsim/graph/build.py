@@ -11,7 +11,7 @@ from chainsim.errors import SettingError, SketchError
 from chainsim.graph.activity import NEVER
 from chainsim.graph.combs import find_comb, set_origins
 from chainsim.graph.junctions import Latency, LatencySettings
-from chainsim.graph.nodes import Edge, Node, in_order
+from chainsim.graph.nodes import Edge, Node, Rings, in_order
 from chainsim.graph.placing import Placing
 from chainsim.graph.schedule import LONGEST_TAIL_S, schedule
 from chainsim.graph.shelf import PlacedState, Shelf
@@ -62,15 +62,26 @@ class Graph:
     def _end(self, course: list[PlacedState], take_frames: int) -> int:
         latency = math.ceil(self.latency[1])
         end = take_frames + latency
-        left: set[Node] = set()
+        left: dict[Node, Rings] = {}
         for state, after in zip(course, [*course[1:], None], strict=True):
             if after is not None and after.start <= take_frames:
-                left |= state.nodes
+                left.update((node, state.rings.get(node, "plain")) for node in state.nodes)
             elif state.start <= end:
-                left -= state.nodes
+                left = {node: rings for node, rings in left.items() if node not in state.nodes}
                 tail = math.ceil(min(state.tail_s, LONGEST_TAIL_S) * self.sample_rate_hz)
                 end = max(end, max(take_frames, state.start) + latency + tail)
-        return max([end, *(stop for n in left for start, stop in n.awake if start < take_frames < stop < NEVER)])
+        heard_until = [
+            self._heard_until(node, rings, stop)
+            for node, rings in left.items()
+            for start, stop in node.awake
+            if start < take_frames < stop < NEVER
+        ]
+        return max([end, *heard_until])
+
+    def _heard_until(self, node: Node, rings: Rings, stop: int) -> int:
+        """When a node that was left is no longer heard: one that rings goes on for a second tail that nobody hears."""
+        unheard_s = min(node.own_tail_s, LONGEST_TAIL_S) if rings == "ring" else 0.0
+        return stop - math.floor(unheard_s * self.sample_rate_hz)
 
 
 class GraphBuilder:
@@ -119,8 +130,9 @@ class GraphBuilder:
         for placing in self._placings:
             if len(placing.placed) > 1:
                 schedule(placing.placed, order, self._rate_hz)
-        for state in placed:
-            state.tail_s = _tail_s(state, order)
+        for placing in self._placings:
+            for state in placing.placed:
+                state.tail_s = _tail_s(state, order, placing.outputs.values())
         outs = [n for n in roots if n.name == "out"]
         tail_s = max((state.tail_s for state in placed), default=0.0)
         courses = [placing.placed for placing in self._placings]
@@ -206,7 +218,7 @@ def _align(node: Node, order: list[Node], placed: list[PlacedState]) -> None:
                     state.edges.append(inner)
 
 
-def _tail_s(state: PlacedState, order: list[Node]) -> float:
+def _tail_s(state: PlacedState, order: list[Node], outputs: Iterable[Node]) -> float:
     """How long the outputs of a state go on after the take; a node remembers the longest of all its states."""
     used, tails = set(state.edges), dict[Node, float]()
     for node in order:
@@ -214,4 +226,4 @@ def _tail_s(state: PlacedState, order: list[Node]) -> float:
             heard = [e for port, edges in node.ports.items() for e in edges if port != "detector" and e in used]
             tails[node] = max((tails.get(e.source, 0.0) for e in heard), default=0.0) + node.own_tail_s
             node.tail_s = max(node.tail_s, tails[node])
-    return max(tails.values(), default=0.0)
+    return max((tails.get(node, 0.0) for node in outputs), default=0.0)

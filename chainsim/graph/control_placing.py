@@ -94,11 +94,12 @@ class ControlPlacing:
         return node
 
     def _tempo(self) -> Node:
-        rate_hz = self._scope.sample_rate_hz
-        changes = [[start / rate_hz, state.tempo_bpm] for start, state in self._scope.timeline]
-        settings = TempoSettings(changes=changes, first_beat_s=self._scope.sketch.header.first_beat_s)
-        key = ("tempo", settings_json(settings))
-        node = self._shelf.find(key) or self._shelf.keep(key, Node("control", "tempo", settings, Tempo))
+        first_beat_s = self._scope.sketch.header.first_beat_s
+        key = ("tempo", first_beat_s, tuple(map(tuple, self._scope.tempo_changes)))
+        node = self._shelf.find(key)
+        if node is None:
+            settings = TempoSettings(changes=self._scope.tempo_changes, first_beat_s=first_beat_s)
+            node = self._shelf.keep(key, Node("control", "tempo", settings, Tempo))
         self._placed.nodes.add(node)
         return node
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from chainsim.graph.nodes import Edge, Node, Rings
 from chainsim.sketch.model import Sketch, State
@@ -87,10 +88,16 @@ class Scope:
         """Whether there are several states, so that nothing is shared with other sketches."""
         return len(self.timeline) > 1
 
-    @property
+    @cached_property
     def mutes(self) -> bool:
         """Whether some state is muted."""
         return any(state.muted for _, state in self.timeline)
+
+    @cached_property
+    def tempo_changes(self) -> list[list[float]]:
+        """(time in seconds, beats per minute) of every state that brings another tempo, the first at 0."""
+        changes = [[start / self.sample_rate_hz, state.tempo_bpm] for start, state in self.timeline]
+        return [c for k, c in enumerate(changes) if k == 0 or c[1] != changes[k - 1][1]]
 
     def output(self, name: str) -> Node:
         """The junction that gathers one output over all states."""

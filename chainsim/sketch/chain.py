@@ -69,23 +69,29 @@ def block_names(chain: Chain) -> Iterator[str]:
                 yield from block_names(lane.chain)
 
 
-def pruned(chain: Chain, keep: Container[str]) -> Chain:
-    """What is left of a chain when only some of its blocks are there; a lane that loses all its blocks goes with them.
+def pruned(chain: Chain, keep: Container[str], closing: Container[str] = ()) -> Chain:
+    """What is left of a chain when only some of its blocks are there.
 
-    A fork of which no lane with blocks is left is a straight wire, so that the sound does not come twice.
+    A lane that loses all its blocks goes with them, and so does one that loses a `closing` block: without it nothing
+    came through. A fork of which no lane with blocks is left is a straight wire, so that the sound does not come twice.
     """
     steps: list[Step] = []
     for step in chain:
         if isinstance(step, BlockStep):
             steps += [step] if step.name in keep else []
         elif isinstance(step, LanesStep):
-            lanes = [replace(lane, chain=pruned(lane.chain, keep)) for lane in step.lanes]
-            kept = tuple(now for now, was in zip(lanes, step.lanes, strict=True) if now.chain or not was.chain)
+            open_lanes = [lane for lane in step.lanes if not any(_closed(s, keep, closing) for s in lane.chain)]
+            lanes = [replace(lane, chain=pruned(lane.chain, keep, closing)) for lane in open_lanes]
+            kept = tuple(now for now, was in zip(lanes, open_lanes, strict=True) if now.chain or not was.chain)
             steps += [replace(step, lanes=kept)] if any(lane.chain for lane in kept) else []
         else:
-            wet = pruned(step.wet, keep)
+            wet = pruned(step.wet, keep, closing)
             steps += [BlenderStep(step.name, wet)] if step.name in keep and wet else []
     return tuple(steps)
+
+
+def _closed(step: Step, keep: Container[str], closing: Container[str]) -> bool:
+    return isinstance(step, BlockStep) and step.name not in keep and step.name in closing
 
 
 def parse_chain(value: Any, place: str, faults: list[str]) -> Chain:

@@ -97,12 +97,12 @@ class Course:
                 self._place(i, written.cue)
 
     @property
-    def placed(self) -> list[Cue]:
-        """The cues that have their times, in order."""
-        return [cue for _, _, cue in sorted(self._placed, key=lambda item: item[:2])]
+    def numbered(self) -> list[tuple[int, Cue]]:
+        """The cues that have their times, in order, each with its number in the list as given."""
+        return [(number, cue) for _, number, cue in sorted(self._placed, key=lambda item: item[:2])]
 
     def moments(self) -> Iterator[Moment]:
-        """Yield what holds from each change on, the first at 0; then `placed` has every cue with its time.
+        """Yield what holds from each change on, the first at 0; then `numbered` has every cue with its time.
 
         Raises
         ------

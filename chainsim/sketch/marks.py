@@ -51,6 +51,9 @@ def _marks(table: Any, spec: Spec, place: str, faults: list[str]) -> Marks | Non
     elif any(isinstance(v, str) for v in values) or any(a >= b for a, b in pairwise(values)):
         faults.append(f"{place}.at: the values are numbers, each greater than the one before")
         return None
+    if spec.low is not None and spec.high is not None and not spec.low <= min(values) <= max(values) <= spec.high:
+        faults.append(f"{place}.at: values {min(values):g} ... {max(values):g}, allowed {spec.range_text()}")
+        return None
     return Marks(knob, tuple((_plain(v), _plain(m)) for v, m in points))
 
 

@@ -14,6 +14,8 @@ from chainsim.sketch.reading import list_of
 from chainsim.sketch.switches import board_of, read_banks, read_foot, read_switches
 from chainsim.sketch.timeline import place_cues
 
+MOST_CUES = 2_000
+
 
 def read_set(values: Mapping[str, Any], sketch: Sketch, faults: list[str]) -> tuple[Sketch, list[str]]:
     """The sketch with all that its cues need, and what the player should know of them."""
@@ -30,6 +32,8 @@ def read_set(values: Mapping[str, Any], sketch: Sketch, faults: list[str]) -> tu
     if header.cue_file is not None:
         name, folder, channel = header.cue_file, sketch.folder, header.cue_channel
         written += read_cue_file(name, folder, channel, known, patches, switches, foot, faults, warnings)
+    if len(written) > MOST_CUES:
+        faults.append(f"cues: {len(written)} of them, allowed {MOST_CUES}")
     if faults:
         return sketch, warnings
     board = board_of(base, patches, banks, switches)

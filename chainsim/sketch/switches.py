@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from chainsim.errors import nearest
 from chainsim.settings import Settings, choice, readable_by, whole, words
@@ -36,7 +36,14 @@ class SwitchSettings(Settings):
     second_press: Does | None = words(None, "what a press does while what the first one did is in force")
     hold: Does | None = words(None, "what holding it down does")
     lamp: Literal["press", "hold", "none"] = choice("press", "whose effect it shows by its light")
-    midi_cc: int | None = whole(None, 0, 119, "control change that it sends: 64 or more when pressed, less when let go")
+    midi_cc: int | None = whole(None, 1, 119, "control change that it sends: 64 or more when pressed, less when let go")
+
+    @field_validator("midi_cc")
+    @classmethod
+    def _is_no_bank_select(cls, number: int | None) -> int | None:
+        if number == 32:
+            raise ValueError("= 32, which selects banks (with 0); allowed another one up to 119")
+        return number
 
 
 def read_banks(values: Mapping[str, Any], patches: Mapping[str, Any], faults: list[str]) -> tuple[Bank, ...]:

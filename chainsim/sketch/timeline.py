@@ -53,21 +53,36 @@ def place_cues(
     warnings: list[str],
 ) -> tuple[Cue, ...]:
     """Give every cue its time in seconds, in order; of two that contradict each other at one time the last counts."""
-    course = _course(base, patches, board, foot, cues, taps, first_beat_s)
-    try:
-        for moment in course.moments():
-            patch = moment.position.patch
-            warnings += _in_vain(moment, base if patch is None else patches[patch].state)
-    except SettingError as error:
-        faults.append(f"cues: {error}")
-    kept: dict[tuple[float, str, str], Cue] = {}
-    for cue in course.placed:
+    counting = list(cues)
+    while True:
+        course = _course(base, patches, board, foot, counting, taps, first_beat_s)
+        try:
+            moments = list(course.moments())
+        except SettingError as error:
+            faults.append(f"cues: {error}")
+            return ()
+        overruled = _overruled(course.numbered, warnings)
+        if not overruled:
+            for moment in moments:
+                patch = moment.position.patch
+                warnings += _in_vain(moment, base if patch is None else patches[patch].state)
+            return tuple(cue for _, cue in course.numbered)
+        # Where a bar falls may have hung on one of them.
+        counting = [cue for number, cue in enumerate(counting) if number not in overruled]
+
+
+def _overruled(numbered: Sequence[tuple[int, Cue]], warnings: list[str]) -> set[int]:
+    """Numbers of the cues that another of their kind overrules at the same time, which is told."""
+    newest: dict[tuple[float, str, str], tuple[int, Cue]] = {}
+    found = set()
+    for number, cue in numbered:
         about = (round(cue.at_s, 6), cue.kind, "" if cue.kind == "patch" else cue.name)
-        other = kept.pop(about, None)
-        if other is not None:
+        if about in newest:
+            before, other = newest[about]
+            found.add(before)
             warnings.append(f"cues: {other.text} and {cue.text}, both at {cue.when}: the last one counts")
-        kept[about] = cue
-    return tuple(kept.values())
+        newest[about] = number, cue
+    return found
 
 
 def _in_vain(moment: Moment, state: State) -> list[str]:
@@ -89,7 +104,8 @@ def state_at(sketch: Sketch, moment: Moment) -> State:
     blocks = _switched(patch.blocks, position, frozenset() if room is None else room.left_out)
     chain = patch.chain
     if position.dry:
-        chain = pruned(chain, {n for n, b in blocks.items() if b.common.switching == "always_on"})
+        always_on = {n for n, b in blocks.items() if b.common.switching == "always_on"}
+        chain = pruned(chain, always_on, {n for n, b in blocks.items() if not b.passes})
         blocks = _hearing_the_horn(chain, blocks)
     return replace(patch, chain=chain, blocks=blocks, tempo_bpm=moment.tempo_bpm, muted=position.muted)
 

@@ -129,7 +129,7 @@ FAULTS = [(cue(text), line) for text, line in CUES] + [
     (switch('name = "A"\npress = "dry"'), 'switches[2].name: two switches claim one press of "A"'),
     (switch('name = "2"\npress = "dry"'), 'switches[2].name: two switches claim one press of "2"'),
     (switch('press = "dry"\nmidi_cc = 80'), 'switches[2].midi_cc: "3" and "A" both claim controller 80'),
-    (switch('press = "dry"\nmidi_cc = 120'), "switches[2].midi_cc = 120, allowed 0 ... 119"),
+    (switch('press = "dry"\nmidi_cc = 120'), "switches[2].midi_cc = 120, allowed 1 ... 119"),
     (switch(f'press = "dry"\nmidi_cc = {BEYOND}'), "switches[2].midi_cc = 1000"),
     (switch('name = "X"'), "switches[2].press: missing"),
     (switch('press = ""'), 'switches[2].press: no action "", allowed "patch NAME", "place N"'),
