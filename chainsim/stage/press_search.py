@@ -126,17 +126,7 @@ class PressSearch:
             Where the cue would have the board.
         window : Window
         """
-        if not (cue.by_foot or cue.is_gesture):
-            return self._moved(sources, cue), True
         return _CueSearch(self, sources, cue, goal, window).run()
-
-    def _moved(self, sources: Mapping[Standing, int], cue: Cue) -> dict[Standing, Arrival]:
-        """All standings after a cue that costs nothing; of those that fall together the least."""
-        found: dict[Standing, Arrival] = {}
-        for source, cost in sorted(sources.items(), key=lambda item: item[1]):
-            moved = self.graph.forget(self.graph.board.apply(source.position, cue))
-            found.setdefault(source._replace(position=moved), Arrival(cost, source, ()))
-        return found
 
 
 class GestureTimes:
@@ -152,8 +142,10 @@ class GestureTimes:
         ]
 
     def no_later(self, acts_ns: int, last: int, other_ns: int, other: int) -> bool:
-        """Whether after the first no next gesture acts later than after the other."""
-        return acts_ns == _UNTIMED or acts_ns + self._lag_ns[last][other] <= other_ns
+        """Whether after the first no next gesture acts later than after the other; both timed, or neither."""
+        if _UNTIMED in (acts_ns, other_ns):
+            return acts_ns == other_ns
+        return acts_ns + self._lag_ns[last][other] <= other_ns
 
 
 class _Landing(NamedTuple):
@@ -173,7 +165,7 @@ class _CueSearch:
         self, board: PressSearch, sources: Mapping[Standing, int], cue: Cue, goal: Position, window: Window
     ) -> None:
         self._graph, self._times, self._most = board.graph, board.times, board.most_positions
-        self._goal, self._window = goal, window
+        self._cue, self._goal, self._window = cue, goal, window
         gestures = self._graph.gestures
         self._asked = Gesture(cue.name, "press" if cue.kind == "press" else "hold") if cue.is_gesture else None
         self._own = gestures.index(self._asked) if self._asked is not None and cue.by_foot else None
@@ -187,10 +179,10 @@ class _CueSearch:
             last = len(gestures) if source.last is None else gestures.index(source.last)
             self._queue.append(_Way(cost, acts_ns, self._graph.number(source.position), last, -1 - k))
         heapq.heapify(self._queue)
-        self._queued: dict[tuple[int, int], tuple[int, int]] = {}
+        self._queued: dict[tuple[int, int, bool], tuple[int, int]] = {}
         self._ways: list[_Way] = []
         self._landings: list[_Landing] = []
-        self._pressed: dict[int, Position] = {}
+        self._after: dict[int, Position] = {}
         self._onward: dict[int, list[tuple[Step, int]]] = {}
 
     def run(self) -> tuple[dict[Standing, Arrival], bool]:
@@ -204,8 +196,7 @@ class _CueSearch:
                 kept[way.here] = []
             number = len(self._ways)
             self._ways.append(way)
-            if self._land(way, number) and self._asked is None:
-                continue
+            self._land(way, number)
             if any(self._times.no_later(k.acts_ns, k.last, way.acts_ns, way.last) for k in kept[way.here]):
                 continue
             kept[way.here].append(way)
@@ -215,20 +206,21 @@ class _CueSearch:
 
     def _push(self, way: _Way) -> None:
         """Queue a way, unless one with the same end was queued that is as good."""
-        end = (way.here, way.last if self._times.limited else 0)
+        end = (way.here, way.last if self._times.limited else 0, way.acts_ns == _UNTIMED)
         cost, acts_ns = self._queued.get(end, (way.cost + 1, way.acts_ns))
         if way.cost < cost or way.acts_ns < acts_ns:
             self._queued[end] = way.cost, way.acts_ns
             heapq.heappush(self._queue, way)
 
     def _steps_from(self, here: int) -> list[tuple[Step, int]]:
-        """The gestures at a position that may help, and what each costs there."""
+        """The gestures at a position that may help, and what each costs there: for a later cue only silent ones."""
         if here not in self._onward:
             positions = self._graph.positions
             changed = AFTER if positions[here].heard != self._heard_before else 0
+            for_later = self._asked is None and (not self._cue.by_foot or positions[here].sound == self._goal.sound)
             self._onward[here] = []
-            for step in self._graph.steps(here):
-                if self._graph.may_help(step, self._goal):
+            for step in [] if for_later and changed else self._graph.steps(here):
+                if self._graph.may_help(step, self._goal) and not (for_later and step.audible):
                     at_once = self._asked is None and positions[step.target].sound == self._goal.sound
                     early = EARLY if step.audible and not at_once else 0
                     self._onward[here].append((step, self._costs[step.gesture] + changed + early))
@@ -244,27 +236,38 @@ class _CueSearch:
             return _Way(cost + self._window.late, _UNTIMED, target, gesture, number)
         return _Way(cost, acts_ns, target, gesture, number)
 
-    def _land(self, way: _Way, number: int) -> bool:
-        """Note a way if it has come to the sound that the cue asks for, where the cue is a gesture by that."""
+    def _land(self, way: _Way, number: int) -> None:
+        """Note a way if it has the sound that is asked for once the cue has come."""
         after = self._landed(way.here)
         if after.sound != self._goal.sound:
-            return False
+            return
         cost, last, acted_ns = way.cost, way.last, self._window.until_ns
         if self._own is not None:
             cost, last = self._prolonged(way, number, self._own, way.here, self._costs[self._own]).cost, self._own
         elif way.parent < 0:
             acted_ns = self._origins[-1 - way.parent].acted_ns
+        elif self._is_silent(number) and (self._window.since_ns is None or way.acts_ns != _UNTIMED):
+            acted_ns = NEVER_NS if self._window.since_ns is None else way.acts_ns
         self._landings.append(_Landing(cost, number, after, last, acted_ns))
-        return True
 
     def _landed(self, here: int) -> Position:
         """Where the board stands once the cue has come."""
-        if self._asked is None:
-            return self._graph.positions[here]
-        if here not in self._pressed:
-            after = do_gesture(self._graph.board, self._graph.positions[here], self._asked)
-            self._pressed[here] = self._graph.forget(after)
-        return self._pressed[here]
+        if here not in self._after:
+            after, board = self._graph.positions[here], self._graph.board
+            if self._asked is not None:
+                after = do_gesture(board, after, self._asked)
+            elif not self._cue.by_foot:
+                after = board.apply(after, self._cue)
+            self._after[here] = self._graph.forget(after)
+        return self._after[here]
+
+    def _is_silent(self, number: int) -> bool:
+        """Whether nothing is heard of a way, so that it need not end on the cue."""
+        while number >= 0:
+            if self._graph.positions[self._ways[number].here].heard != self._heard_before:
+                return False
+            number = self._ways[number].parent
+        return True
 
     def _arrivals(self) -> dict[Standing, Arrival]:
         """Of the landings those that no other is at least as good as, at every later cue."""

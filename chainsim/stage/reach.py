@@ -32,7 +32,8 @@ class Reach:
     ----------
     cue : Cue
     gestures : tuple of Gesture, or None
-        In order, the last at the cue's time; empty where there is nothing to do; None where no way was found.
+        In order, the last at the cue's time if any is heard; empty where there is nothing to do; None where no way was
+        found.
     silent : tuple of bool
         Of each gesture, whether nothing is heard of it.
     serves : tuple of (Cue or None)
@@ -58,8 +59,17 @@ class Reach:
 
     @property
     def ahead(self) -> int:
-        """How many of the gestures may be done at leisure, before the cue: the silent ones at the beginning."""
-        return sum(1 for _ in itertools.takewhile(bool, self.silent[:-1]))
+        """How many of the gestures may be done at leisure, before the cue: the silent ones at the beginning.
+
+        The last is the cue's own, however silent, unless it serves a later cue.
+        """
+        may_be = self.silent if self.serves and self.serves[-1] is not None else self.silent[:-1]
+        return sum(1 for _ in itertools.takewhile(bool, may_be))
+
+    @property
+    def lands(self) -> bool:
+        """Whether its last gesture is made at the cue's time, and not at leisure before."""
+        return not all(self.silent) or (self.cue.is_gesture and self.cue.by_foot)
 
 
 def fewest_presses(
@@ -76,10 +86,10 @@ def fewest_presses(
     ends in that gesture; a bank may have to be opened before it. Cues at one instant are one aim, up to one that is a
     gesture or not by foot. Where no way leads to a cue, the list goes on from where the cue would have the board.
 
-    This is exact, with these rules: gestures for a cue begin no earlier than the cue before; those that lead to its
-    sound end on it, heard or not; nothing is pressed between having the sound and the cue, so nothing ahead of a later
-    cue where a cue asks for what is there already or comes over MIDI. A foot that is slower on one switch than from
-    one to another is not sent to a second switch and back to be quicker.
+    This is exact for a foot that is no slower on one switch than from one to another, with these rules: gestures for a
+    cue begin no earlier than the cue before, and if any of them is heard the last ends on the cue; where none is, and
+    at a cue that needs none, silent ones may follow for a later cue. Mute, dry sound and blocks are not switched away
+    from where a cue has them only to have the foot near.
 
     Parameters
     ----------

@@ -17,7 +17,7 @@ from chainsim.stage.board import Board
 from chainsim.stage.cues import Cue
 from chainsim.stage.foot import Foot
 from chainsim.stage.gesture import Gesture, Pace, to_ns
-from chainsim.stage.press_search import TOLERANCE_NS
+from chainsim.stage.press_search import NEVER_NS, TOLERANCE_NS
 from chainsim.stage.reach import Reach, fewest_presses
 
 Verdict = Literal["possible", "too fast", "out of reach", "after the end"]
@@ -158,22 +158,23 @@ class _Stopwatch:
     def __init__(self, pace: Pace) -> None:
         self._pace = pace
         self._last: Gesture | None = None
-        self._last_s = 0.0
-        self._cue_s: float | None = None
+        self._last_ns = NEVER_NS
+        self._cue_ns: int | None = None
 
     def step(self, reach: Reach, taken_along: Sequence[Cue]) -> WalkStep:
         """The next cue, with those at its instant that it takes along."""
         cue, gestures = reach.cue, reach.gestures or ()
-        between_s = [self._between_s(a, b) for a, b in itertools.pairwise(gestures)]
-        time_s, needs_s = self._window(cue.at_s, gestures, sum(between_s))
+        at_ns = to_ns(cue.at_s)
+        between_ns = [self._pace.between_ns(a, b) for a, b in itertools.pairwise(gestures)]
+        time_ns, needs_ns = self._window(at_ns, gestures, sum(between_ns))
         if reach.gestures is None:
             verdict: Verdict = "out of reach"
         else:
-            in_time = time_s is None or to_ns(needs_s) <= to_ns(time_s) + TOLERANCE_NS
-            verdict = "possible" if in_time else "too fast"
+            verdict = "possible" if time_ns is None or needs_ns <= time_ns + TOLERANCE_NS else "too fast"
         if gestures:
-            self._last, self._last_s = gestures[-1], cue.at_s
-        self._cue_s = cue.at_s
+            early_ns = at_ns - NEVER_NS if time_ns is None else max(time_ns - needs_ns, 0)
+            self._last, self._last_ns = gestures[-1], at_ns if reach.lands else at_ns - early_ns
+        self._cue_ns = at_ns
         step = WalkStep(
             at_s=cue.at_s,
             when=cue.when,
@@ -182,9 +183,9 @@ class _Stopwatch:
             ahead=reach.ahead,
             serves=tuple(c.when if c else "" for c in reach.serves),
             passes=reach.passes,
-            passes_s=sum(between_s[reach.silent.index(False) :]) if reach.passes else 0.0,
-            time_s=time_s,
-            needs_s=needs_s,
+            passes_s=sum(between_ns[reach.silent.index(False) :]) / 1e9 if reach.passes else 0.0,
+            time_s=None if time_ns is None else time_ns / 1e9,
+            needs_s=needs_ns / 1e9,
             verdict=verdict,
             lamps=self._pace.board.lamps(reach.position),
             line="",
@@ -192,17 +193,14 @@ class _Stopwatch:
         aim = " and ".join(c.text for c in (*taken_along, cue))
         return replace(step, line=f"{cue.when}: {_in_words(step, reach, aim)}")
 
-    def _window(self, at_s: float, gestures: tuple[Gesture, ...], needs_s: float) -> tuple[float | None, float]:
+    def _window(self, at_ns: int, gestures: tuple[Gesture, ...], needs_ns: int) -> tuple[int | None, int]:
         """The time there is and the time it takes, since the last gesture, or since the last cue if that is tighter."""
         windows = []
         if gestures and self._last is not None:
-            windows.append((at_s - self._last_s, self._between_s(self._last, gestures[0]) + needs_s))
-        if gestures and self._cue_s is not None:
-            windows.append((at_s - self._cue_s, needs_s))
-        return min(windows, key=lambda w: w[0] - w[1], default=(None, needs_s))
-
-    def _between_s(self, first: Gesture, then: Gesture) -> float:
-        return self._pace.between_ns(first, then) / 1e9
+            windows.append((at_ns - self._last_ns, self._pace.between_ns(self._last, gestures[0]) + needs_ns))
+        if gestures and self._cue_ns is not None:
+            windows.append((at_ns - self._cue_ns, needs_ns))
+        return min(windows, key=lambda w: w[0] - w[1], default=(None, needs_ns))
 
 
 def _in_words(step: WalkStep, reach: Reach, aim: str) -> str:
@@ -211,6 +209,8 @@ def _in_words(step: WalkStep, reach: Reach, aim: str) -> str:
     if not step.gestures:
         return f"{aim}: {'nothing to press' if reach.cue.by_foot else 'comes over MIDI'}"
     way = ", ".join(_gesture_in_words(step, i) for i in range(len(step.gestures)))
+    if not reach.cue.by_foot:
+        aim = f"{aim} comes over MIDI"
     text = aim if reach.cue.is_gesture and len(step.gestures) == 1 else f"{aim}: {way}"
     if step.verdict == "too fast" and step.time_s is not None:
         text = f"{_counted(reach)} in {_down(step.time_s)} s; this foot needs {_up(step.needs_s)} s ({text})"

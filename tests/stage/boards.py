@@ -49,6 +49,8 @@ def board_of(*switches: tuple[str, str], banks: tuple[tuple[str, ...], ...], fir
 
 PATCHES = ("p", "q", "r", "s")
 BLOCKS = ("echo", "reverb")
+AT_LEISURE, IN_A_HURRY = (0.0, 1.0, 2.0), (0.0, 0.3, 0.6, 0.9, 1.4)
+"""Seconds from one cue to the next."""
 
 actions = st.one_of(
     st.builds(lambda n: Action("patch", n), st.sampled_from(PATCHES)),
@@ -58,39 +60,47 @@ actions = st.one_of(
 )
 
 
+some_actions = st.none() | actions
+lamps = st.sampled_from(["press", "hold", "none"])
+switch_lists = st.lists(st.tuples(actions, some_actions, some_actions, lamps), min_size=3, max_size=5)
+bank_lists = st.lists(
+    st.lists(st.sampled_from(PATCHES), min_size=1, max_size=3, unique=True).map(tuple), min_size=2, max_size=3
+)
+some_blocks = st.sets(st.sampled_from(BLOCKS)).map(frozenset)
+first_patches = st.none() | st.sampled_from(PATCHES)
+
+
 @st.composite
 def boards(draw: st.DrawFn) -> Board:
     """Two or three banks of four patches, two blocks, three to five switches."""
-    some = st.lists(st.sampled_from(PATCHES), min_size=1, max_size=3, unique=True).map(tuple)
-    names = ("one", "two", "three")[: draw(st.integers(2, 3))]
-    engaged = {p: frozenset(draw(st.sets(st.sampled_from(BLOCKS)))) for p in (None, *PATCHES)}
-    switches = [
-        Switch(
-            name,
-            draw(actions),
-            draw(st.none() | actions),
-            draw(st.none() | actions),
-            draw(st.sampled_from(["press", "hold", "none"])),
-        )
-        for name in "ABCDE"[: draw(st.integers(3, 5))]
-    ]
     return Board(
-        tuple(Bank(name, draw(some)) for name in names),
-        tuple(switches),
-        engaged,
-        frozenset(draw(st.sets(st.sampled_from(BLOCKS)))),
-        draw(st.none() | st.sampled_from(PATCHES)),
+        tuple(map(Bank, ("one", "two", "three"), draw(bank_lists))),
+        tuple(Switch(name, *what) for name, what in zip("ABCDE", draw(switch_lists), strict=False)),
+        {p: draw(some_blocks) for p in (None, *PATCHES)},
+        draw(some_blocks),
+        draw(first_patches),
     )
 
 
+counts = {most: st.integers(1, most) for most in range(1, 10)}
+times_apart = {apart: st.sampled_from(apart) for apart in (AT_LEISURE, IN_A_HURRY)}
+kinds = st.sampled_from(["patch", "patch", "block", "mute", "dry", "press", "hold"])
+names = {
+    "patch": st.sampled_from(PATCHES),
+    "block": st.sampled_from(BLOCKS),
+    **{"ABCDE"[:n]: st.sampled_from("ABCDE"[:n]) for n in (3, 4, 5)},
+}
+ons, feet = st.booleans(), st.integers(0, 4).map(bool)
+
+
 @st.composite
-def cue_lists(draw: st.DrawFn, board: Board, most: int = 4) -> list[Cue]:
+def cue_lists(draw: st.DrawFn, board: Board, most: int = 4, apart_s: tuple[float, ...] = AT_LEISURE) -> list[Cue]:
     """Cues in order of time, some at one instant."""
     cues, at_s = [], 0.0
-    for _ in range(draw(st.integers(1, most))):
-        at_s += draw(st.sampled_from([0.0, 1.0, 2.0]))
-        kind = draw(st.sampled_from(["patch", "patch", "block", "mute", "dry", "press", "hold"]))
-        names = {"patch": PATCHES, "block": BLOCKS}.get(kind, tuple(s.name for s in board.switches))
-        name = draw(st.sampled_from(names)) if kind not in ("mute", "dry") else ""
-        cues.append(Cue(at_s, kind, name, on=draw(st.booleans()), by_foot=draw(st.integers(0, 4)) > 0))
+    switches = "".join(s.name for s in board.switches)
+    for _ in range(draw(counts[most])):
+        at_s += draw(times_apart[apart_s])
+        kind = draw(kinds)
+        name = draw(names.get(kind, names[switches])) if kind not in ("mute", "dry") else ""
+        cues.append(Cue(at_s, kind, name, on=draw(ons), by_foot=draw(feet)))
     return cues

@@ -86,7 +86,7 @@ def test_a_wrong_sound_on_the_way_is_named() -> None:
 
 def test_under_a_mute_everything_is_silent() -> None:
     """The last press is the cue's own, however silent: two may be done ahead."""
-    mute, lantern = fewest_presses(PARADE, [Cue(1.0, "mute", by_foot=False), Cue(2.0, "patch", "lantern")])
+    mute, lantern = fewest_presses(PARADE, [Cue(1.0, "mute", by_foot=False), Cue(20.0, "patch", "lantern")])
     assert mute.gestures == ()
     assert (lantern.silent, lantern.ahead, lantern.passes) == ((True, True, True), 2, ())
 
@@ -276,7 +276,8 @@ def least_by_plain_search(board: Board, cues: Sequence[Cue]) -> tuple[int, tuple
     gesture follows.
     """
     wanted = list(itertools.accumulate(cues, board.apply, initial=board.start()))
-    gestures = [Gesture(s.name, kind) for s in board.switches for kind in ("press", "hold")]
+    gestures = [Gesture(s.name) for s in board.switches]
+    gestures += [Gesture(s.name, "hold") for s in board.switches if s.hold is not None]
     ends = list(range(1, len(cues) + 1))
     for k in reversed(range(len(cues) - 1)):
         pair = cues[k : k + 2]
@@ -310,6 +311,8 @@ def least_by_plain_search(board: Board, cues: Sequence[Cue]) -> tuple[int, tuple
             heapq.heappush(queue, (cost, next(count), (end, position, False)))
         for gesture in gestures:
             after = do_gesture(board, position, gesture)
+            if after == position:
+                continue
             dearer = (n + 1, on_way + heard, holds + (gesture.kind == "hold"))
             heapq.heappush(queue, (dearer, next(count), (k, after, after.heard != position.heard)))
     last = max(met)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from functools import partial
 
 import pytest
@@ -86,6 +86,84 @@ def test_a_switch_cannot_be_pressed_again_before_it_was_let_go() -> None:
     foot = Foot(same_switch_ms=50.0)
     assert last(WITH_HOLDS, press(1.0, "A"), press(2.0, "A"), foot=foot).needs_s == pytest.approx(0.120)
     assert last(WITH_HOLDS, press(1.0, "B"), press(2.0, "B"), foot=foot).needs_s == pytest.approx(0.050)
+
+
+TWO_BANKS = Board(
+    (Bank("1", ("p",)), Bank("2", ("q",))),
+    (
+        Switch("A", parse_action("place 1")),
+        Switch("B", parse_action("mute"), hold=parse_action("patch q")),
+        Switch("D", parse_action("bank up")),
+    ),
+    {None: frozenset(), "p": frozenset(), "q": frozenset()},
+    first_patch="p",
+)
+
+
+@pytest.mark.parametrize(
+    ("apart_s", "gestures"),
+    [
+        (2.45, ("hold B",)),  # from A to B and held: 0.45 + 2
+        (2.44, ("D", "A")),  # A to D, D to A: 0.45 + 0.45
+        (0.9, ("D", "A")),
+        (0.89, ("hold B",)),  # neither can be done: fewest presses again
+    ],
+)
+def test_more_presses_where_fewer_are_too_slow(apart_s: float, gestures: tuple[str, ...]) -> None:
+    step = last(TWO_BANKS, press(1.0, "A"), Cue(1.0 + apart_s, "patch", "q"), foot=Foot(hold_ms=2000.0))
+    assert step.gestures == gestures
+    assert step.verdict == ("possible" if apart_s >= 0.9 else "too fast")
+
+
+def test_a_bank_is_opened_before_an_earlier_cue_and_says_what_for() -> None:
+    """Unmuted at 10 s and q at 10.5 s: from B, which has a hold, to A there are 0.45 - 0.12 s, to D and A 0.78."""
+    cues = [Cue(1.0, "patch", "p"), Cue(2.0, "mute"), Cue(10.0, "mute", on=False), Cue(10.5, "patch", "q", bar="7")]
+    steps = walk(TWO_BANKS, cues, Foot(hold_ms=2000.0)).steps
+    assert [s.line for s in steps[2:]] == ["10 s: mute off: D (for bar 7), B", "bar 7: patch q: A"]
+    assert (steps[2].serves, steps[3].serves) == (("bar 7", ""), ("",))
+    assert steps[3].needs_s == pytest.approx(0.33)
+
+
+def test_the_cue_that_needs_the_bank_is_blamed() -> None:
+    """MIDI chooses p, and with it the first bank, at 9 s; 0.5 s from there to the unmute, 0.5 s more to q.
+
+    D and B take 0.45 + 0.12 s, B alone is there at once; D and A after it 0.33 + 0.45. One of the two is too fast.
+    """
+    cues = [
+        Cue(8.0, "mute", by_foot=False),
+        Cue(9.0, "patch", "p", by_foot=False),
+        Cue(9.5, "mute", on=False),
+        Cue(10.0, "patch", "q"),
+    ]
+    switches = (
+        TWO_BANKS.switches[0],
+        Switch("B", parse_action("mute"), hold=parse_action("tap")),
+        TWO_BANKS.switches[2],
+    )
+    found = walk(replace(TWO_BANKS, switches=switches), cues)
+    assert found.lines[2] == "9.5 s: mute off: B"
+    assert found.impossible == ("10 s: two presses in 0.5 s; this foot needs 0.78 s (patch q: D (ahead), A)",)
+
+
+@pytest.mark.parametrize(
+    ("idle", "line"),
+    [
+        (Cue(10.0, "patch", "b"), "10 s: patch b: UP (for 10.3 s)"),
+        (Cue(10.0, "mute", by_foot=False), "10 s: mute on comes over MIDI: UP (for 10.3 s)"),
+    ],
+)
+def test_a_bank_is_opened_before_a_cue_that_needs_no_foot(idle: Cue, line: str) -> None:
+    """UP and A for c take 0.45 s, and 0.3 are left once b, or the mute, has come."""
+    steps = walk(EASY, [Cue(1.0, "patch", "b"), idle, Cue(10.3, "patch", "c")]).steps
+    assert [s.line for s in steps[1:]] == [line, "10.3 s: patch c: A"]
+    assert steps[1].ahead == 1
+
+
+@pytest.mark.parametrize(("apart_s", "verdict"), [(0.9, "possible"), (0.89, "too fast")])
+def test_what_is_silent_leaves_the_foot_as_soon_as_it_can(apart_s: float, verdict: str) -> None:
+    """B at 1 s, b over MIDI at 1.5 s, c: UP 0.45 s after B, A 0.45 s after UP."""
+    cues = [press(1.0, "B"), Cue(1.5, "mute", by_foot=False), Cue(1.0 + apart_s, "patch", "c")]
+    assert walk(EASY, cues).steps[-1].verdict == verdict
 
 
 def test_before_the_first_cue_there_is_all_the_time() -> None:
