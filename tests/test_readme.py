@@ -97,8 +97,8 @@ def test_every_example_of_the_sketch_page_renders(text: str, tmp_path: Path) -> 
     for name in re.findall(r'"(\w+\.mid)"', text):
         notes = [mido.Message("note_on", note=60), mido.Message("note_off", note=60, time=480)]
         mido.MidiFile(tracks=[mido.MidiTrack(notes)]).save(tmp_path / name)
-    for name in re.findall(r'"(\w+\.csv)"', text):
-        (tmp_path / name).write_text(fenced("csv", SKETCH_PAGE)[0])
+    for name, table in zip(("evening.csv", "pedal.csv"), fenced("csv", SKETCH_PAGE), strict=True):
+        (tmp_path / name).write_text(table)
     (tmp_path / "sketch.toml").write_text(text)
     sketch = load_sketch(tmp_path / "sketch.toml")
     assert sketch.warnings == ()
