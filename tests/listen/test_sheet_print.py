@@ -15,7 +15,7 @@ from chainsim.sketch.loading import load_sketch, parse_sketch
 from tests.listen.test_sheet_layout import delays, played
 from tests.listen.test_stage_sheet import CONTROLLED, CUES, IN_BARS, SET
 
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 
 pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs a Chromium to print with")
 
