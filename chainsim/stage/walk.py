@@ -147,9 +147,10 @@ def _timed(reaches: Sequence[Reach], pace: Pace) -> list[WalkStep]:
     return steps
 
 
-def _merit(steps: Sequence[WalkStep]) -> tuple[int, int]:
-    """Impossible cues and gestures: the less the better."""
-    return sum(s.verdict != "possible" and not s.with_next for s in steps), sum(len(s.gestures) for s in steps)
+def _merit(steps: Sequence[WalkStep]) -> tuple[int, int, int]:
+    """Cues without a way, cues that come too fast, and gestures: the less the better."""
+    verdicts = [s.verdict for s in steps if not s.with_next]
+    return verdicts.count("out of reach"), verdicts.count("too fast"), sum(len(s.gestures) for s in steps)
 
 
 class _Stopwatch:

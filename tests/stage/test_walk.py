@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from functools import partial
 
@@ -13,7 +14,7 @@ from chainsim.stage.actions import parse_action
 from chainsim.stage.board import Bank, Board, Switch
 from chainsim.stage.cues import Cue
 from chainsim.stage.foot import Foot
-from chainsim.stage.reach import fewest_presses
+from chainsim.stage.reach import Reach, fewest_presses
 from chainsim.stage.walk import Walk, WalkStep, walk
 from tests.stage.boards import PARADE, board_of
 
@@ -125,7 +126,7 @@ def test_a_bank_is_opened_before_an_earlier_cue_and_says_what_for() -> None:
 
 
 def test_the_cue_that_needs_the_bank_is_blamed() -> None:
-    """MIDI chooses p, and with it the first bank, at 9 s; 0.5 s from there to the unmute, 0.5 s more to q.
+    """MIDI chooses p, and with it the first bank, at 9 s; 0.5 s from there to the unmute, and less from that to q.
 
     D and B take 0.45 + 0.12 s, B alone is there at once; D and A after it 0.33 + 0.45. One of the two is too fast.
     """
@@ -133,7 +134,7 @@ def test_the_cue_that_needs_the_bank_is_blamed() -> None:
         Cue(8.0, "mute", by_foot=False),
         Cue(9.0, "patch", "p", by_foot=False),
         Cue(9.5, "mute", on=False),
-        Cue(10.0, "patch", "q"),
+        Cue(9.95, "patch", "q"),
     ]
     switches = (
         TWO_BANKS.switches[0],
@@ -142,7 +143,7 @@ def test_the_cue_that_needs_the_bank_is_blamed() -> None:
     )
     found = walk(replace(TWO_BANKS, switches=switches), cues)
     assert found.lines[2] == "9.5 s: mute off: B"
-    assert found.impossible == ("10 s: two presses in 0.5 s; this foot needs 0.78 s (patch q: D (ahead), A)",)
+    assert found.impossible == ("9.95 s: two presses in 0.45 s; this foot needs 0.78 s (patch q: D (ahead), A)",)
 
 
 @pytest.mark.parametrize(
@@ -291,6 +292,18 @@ def test_a_bounded_search_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     )
     told = "1 s: patch tide: B; the search was bounded, there may be a shorter way"
     assert walk(PARADE, [Cue(1.0, "patch", "tide")]).lines == (told,)
+
+
+def test_a_bounded_search_in_time_makes_nothing_worse(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The search with the foot's times ends at once and finds no way; that without them found one that is too fast."""
+
+    def bounded(board: Board, cues: Sequence[Cue], foot: Foot | None = None) -> tuple[Reach, ...]:
+        return fewest_presses(board, cues, foot, most_positions=10_000 if foot is None else 1)
+
+    monkeypatch.setattr("chainsim.stage.walk.fewest_presses", bounded)
+    assert last(EASY, press(1.0, "A"), press(1.1, "B")).gestures == ("B",)
+    step = last(EASY, press(1.0, "A"), Cue(1.1, "patch", "f"))
+    assert (step.gestures, step.verdict) == (("UP", "UP", "B"), "too fast")
 
 
 @pytest.mark.parametrize("name", ["same_switch_ms", "other_switch_ms", "hold_ms", "release_ms"])
