@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 from chainsim.errors import SettingError
@@ -66,7 +67,9 @@ def place_cues(
             for moment in moments:
                 patch = moment.position.patch
                 warnings += _in_vain(moment, base if patch is None else patches[patch].state)
-            return tuple(cue for _, cue in course.numbered)
+            placed = [cue for _, cue in course.numbered]
+            warnings += _crowded(placed)
+            return tuple(placed)
         # Where a bar falls may have hung on one of them.
         counting = [cue for number, cue in enumerate(counting) if number not in overruled]
 
@@ -83,6 +86,14 @@ def _overruled(numbered: Sequence[tuple[int, Cue]], warnings: list[str]) -> set[
             warnings.append(f"cues: {other.text} and {cue.text}, both at {cue.when}: the last one counts")
         newest[about] = number, cue
     return found
+
+
+def _crowded(cues: Sequence[Cue]) -> Iterator[str]:
+    """Cues at one time of which the later may undo the earlier: a patch or a press after a patch, press or block."""
+    for before, after in pairwise(cues):
+        undoes = after.kind in ("patch", "press", "hold") and before.kind in ("patch", "press", "hold", "block")
+        if undoes and round(before.at_s, 6) == round(after.at_s, 6):
+            yield f"cues: {before.text} and {after.text}, both at {after.when}: done in this order, the last one counts"
 
 
 def _in_vain(moment: Moment, state: State) -> list[str]:

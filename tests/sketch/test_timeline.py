@@ -431,3 +431,26 @@ def test_what_comes_after_the_take_is_told() -> None:
     sketch = of('at_s = 1\npatch = "rough"', 'at_bar = "3"\nmute = true')  # 4 s
     assert sketch.late_cues(4.1) == []
     assert sketch.late_cues(4.0) == ['the cue "mute on" at 4 s comes after the take, which lasts 4.0 s']
+
+
+def test_cues_at_one_time_that_undo_each_other_are_told() -> None:
+    """A block and then a patch, which puts it back; a patch and then a block is what one means by it."""
+    text = 'chain = ["gain"]\n[patches.p]\n[patches.q]\n[[switches]]\nname = "A"\npress = "patch q"\n'
+    one, two = '[[cues]]\nat_s = 1\noff = "gain"\n', '[[cues]]\nat_s = 1\npatch = "p"\n'
+    press = '[[cues]]\nat_bar = "1:3"\npress = "A"\n'  # at 120 a second in
+    told = "both at 1 s: done in this order, the last one counts"
+    assert parse_sketch(text + one + two).warnings == (f"cues: gain off and patch p, {told}",)
+    assert parse_sketch(text + two + one).warnings == ()
+    assert "cues: patch p and press A, both at bar 1:3" in parse_sketch(text + two + press).warnings[0]
+
+
+def test_a_cue_that_counts_for_nothing_moves_no_bar() -> None:
+    """Bars of 4 quarters: two presses of A at 1 s are one, which brings 60; so bar 3 is at 1 + (8 - 2) = 7 s."""
+    text = (
+        'chain = ["gain"]\n[patches.a]\ntempo_bpm = 60\n[patches.b]\ntempo_bpm = 240\n'
+        '[[switches]]\nname = "A"\npress = "patch a"\nsecond_press = "patch b"\n'
+    )
+    press = '[[cues]]\nat_s = 1\npress = "A"\n'
+    sketch = parse_sketch(text + 2 * press + '[[cues]]\nat_bar = "3"\nmute = true\n')
+    assert [cue.at_s for cue in sketch.cues] == [1.0, 7.0]
+    assert len(sketch.warnings) == 1
