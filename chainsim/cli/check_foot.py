@@ -35,7 +35,7 @@ def _walk_lines(walk: Walk) -> Iterator[str]:
     """What the foot does, cue by cue; an exclamation mark where it cannot."""
     impossible = set(walk.impossible)
     presses = counted(walk.presses, "press", "presses")
-    yield f"\nUnder one foot: {counted(len(walk.steps), 'cue')} with {presses}, the fewest there can be"
+    yield f"\nUnder one foot: {counted(len(walk.steps), 'cue')} with {presses}, as few as it can in the time"
     yield from (f"{'!' if line in impossible else ' '} {line}" for line in walk.lines)
     if impossible:
         count = len(impossible)

@@ -318,7 +318,7 @@ def test_check_walks_through_the_cues(folder: Path, capsys: pytest.CaptureFixtur
     run = ran(capsys, "check", folder / "sketch.toml")
     assert run.code == 0
     head, *steps = walk_of(run.out)
-    assert head == "Under one foot: 4 cues with 5 presses, the fewest there can be"
+    assert head == "Under one foot: 4 cues with 5 presses, as few as it can in the time"
     assert steps == [
         "  0.5 s: patch soft: A",
         "  bar 1:3: patch loud: B",
