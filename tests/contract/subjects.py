@@ -96,15 +96,15 @@ ALSO: dict[str, list[dict[str, Any]]] = {
 
 @cache
 def asset_folder() -> Path:
-    """A folder with the files that subjects read: every controller on every channel of a MIDI file."""
+    """A folder with the files that subjects read: a MIDI file with every controller on every channel, moving on the first."""
     track = mido.MidiTrack(
         mido.Message("control_change", channel=c, control=n, value=(37 * n + 11 * c + 50 * k) % 128)
-        for k in range(3)
-        for n in range(120)
         for c in range(16)
+        for k in range(1 if c else 3)
+        for n in range(120)
     )
-    for message in track[::64]:
-        message.time = 9  # some milliseconds at 500 ticks a quarter: 0.27 s in all
+    for message in track[::24]:
+        message.time = 3  # milliseconds at 500 ticks a quarter: 0.27 s in all
     file = mido.MidiFile(type=0, ticks_per_beat=500)
     file.tracks.append(track)
     folder = Path(tempfile.mkdtemp(prefix="chainsim-contract-"))
