@@ -96,7 +96,7 @@ ALSO: dict[str, list[dict[str, Any]]] = {
 
 @cache
 def asset_folder() -> Path:
-    """A folder with the files that subjects read: a MIDI file with every controller on every channel, moving on the first."""
+    """A folder with what subjects read: a MIDI file with every controller on every channel, moving on the first."""
     track = mido.MidiTrack(
         mido.Message("control_change", channel=c, control=n, value=(37 * n + 11 * c + 50 * k) % 128)
         for c in range(16)
