@@ -43,8 +43,7 @@ def cue_lines(sketch: Sketch) -> tuple[CueLine, ...]:
     if not sketch.switches:
         return _in_bars([CueLine(c.at_s, c.when, _what(c), ()) for c in sketch.cues], sketch)
     steps = walk(sketch.board, sketch.cues, sketch.foot).steps
-    following = [*steps[1:], None][: len(steps)]
-    lines = [_line(cue, step, after) for cue, step, after in zip(sketch.cues, steps, following, strict=True)]
+    lines = [_line(cue, step) for cue, step in zip(sketch.cues, steps, strict=True)]
     return _in_bars(lines, sketch)
 
 
@@ -62,11 +61,10 @@ def _in_bars(lines: Sequence[CueLine], sketch: Sketch) -> tuple[CueLine, ...]:
     return tuple(placed)
 
 
-def _line(cue: Cue, step: WalkStep, after: WalkStep | None) -> CueLine:
+def _line(cue: Cue, step: WalkStep) -> CueLine:
     gestures = tuple(f"{g} ahead" if i < step.ahead else g for i, g in enumerate(step.gestures))
     if not gestures:
-        with_next = after is not None and after.at_s == step.at_s and after.gestures
-        gestures = ("over MIDI" if not cue.by_foot else "with the next" if with_next else "-",)
+        gestures = ("over MIDI" if not cue.by_foot else "with the next" if step.with_next else "-",)
     return CueLine(cue.at_s, cue.when, _what(cue), gestures, _caution(step))
 
 
