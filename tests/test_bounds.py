@@ -50,7 +50,7 @@ def main() -> None:
     from chainsim.block import block_type, block_type_names
     from chainsim.graph.rendering import build_graph, render_graph
     from chainsim.sketch.loading import parse_sketch
-    from tests.contract.subjects import SUBJECTS, Subject
+    from tests.contract.subjects import NEEDED, SUBJECTS, Subject, asset_folder
     from tests.graph import test_thin_slice
 
     assert checks_are_on()
@@ -58,8 +58,9 @@ def main() -> None:
     for text in (test_thin_slice.PLAIN, test_thin_slice.SET):
         render_graph(build_graph(parse_sketch(text), RATE_HZ, 2), x, chunk=509)
     names = [n for n in block_type_names() if len(block_type(n).audio_inputs) == 1]
-    tables = "".join(f'[blocks.{n}]\ntype = "{n}"\n' for n in names)
-    render_graph(build_graph(parse_sketch(f'key = "C major"\nchain = {names}\n{tables}'), RATE_HZ, 2), x, chunk=509)
+    tables = "".join(f'[blocks.{n}]\ntype = "{n}"\n{NEEDED.get(n, "")}' for n in names)
+    sketch = parse_sketch(f'key = "C major"\nchain = {names}\n{tables}', folder=asset_folder())
+    render_graph(build_graph(sketch, RATE_HZ, 2), x, chunk=509)
     for name in SUBJECTS:
         subject = Subject(name, sample_rate_hz=RATE_HZ, channels=2, moves=True)
         subject.run(subject.feed("bounds", frames=4_000), [0, 1, 8, 509])

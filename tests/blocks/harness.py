@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from chainsim.block import Block, Context, Io, Moving, block_type, seed_of
+from chainsim.block import Assets, Block, Context, Io, Moving, block_type, seed_of
 from chainsim.units import Array, Audio
 
 
@@ -19,9 +20,13 @@ def prepared(
     sample_rate_hz: float = 48_000.0,
     moving: Mapping[str, Array] | None = None,
     tempo_bpm: Iterable[float] = (120.0,),
+    folder: Path | None = None,
     **settings: Any,
 ) -> Block[Any]:
-    """Make and prepare a block; `moving` gives rows in the user's units that replace fixed values."""
+    """Make and prepare a block; `moving` gives rows in the user's units that replace fixed values.
+
+    `folder` holds the files it may read.
+    """
     cls = block_type(type_name)
     chosen = cls.settings_type(**settings)
     ports = dict.fromkeys(cls.audio_inputs, channels) if isinstance(channels, int) else dict(channels)
@@ -39,6 +44,7 @@ def prepared(
             extremes=values,
             tempo_bpm=(min(tempi), max(tempi)),
             seed=seed_of(type_name, "test", chosen),
+            assets=Assets(folder),
         )
     )
     block.test_ports = ports  # type: ignore[attr-defined]

@@ -16,6 +16,7 @@ from typing import Any
 
 import mido
 import numpy as np
+import soundfile
 
 from chainsim.block import Assets, Block, Context, Io, Moving, block_type, block_type_names
 from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, SILENT_DB, VOICED
@@ -39,6 +40,7 @@ TOP_OF_RATE = 0.44
 BEYOND_NUMBERS: dict[str, dict[str, Any]] = {
     "controller breakpoints": {"points": [[0.01, 0.2], [0.05, 1.0], [0.11, 0.0], [0.2, 0.7]]},
     "controller control_change": {"file": "controllers.mid"},
+    "convolver": {"file": "response.wav"},
     "equalizer": {
         "bands": [
             {"shape": "high_pass", "freq_hz": 90.0},
@@ -60,6 +62,7 @@ ALSO: dict[str, list[dict[str, Any]]] = {
         {"note": "1/16 triplet", "phase": 0.4, "shape": "square"},
         {"shape": "sample and hold", "rate_hz": 19.0},
     ],
+    "convolver": [{"file": "four_ways.wav", "response_level": "as recorded", "pre_delay_ms": 30.0}],
     "delay": [{"note": "1/16 swung", "feedback_percent": 60.0}],
     "following_synth": [
         {
@@ -94,9 +97,19 @@ ALSO: dict[str, list[dict[str, Any]]] = {
 """Settings in words that lead to other paths through a block."""
 
 
+NEEDED = {"convolver": 'file = "response.wav"\n'}
+"""Lines without which a block cannot be, as a sketch has them."""
+
+ADDS_A_FLOOR = ("noise",)
+"""Blocks that add a sound of their own which never ends, and is no tail of what they pass."""
+
+
 @cache
 def asset_folder() -> Path:
-    """A folder with what subjects read: a MIDI file with every controller on every channel, moving on the first."""
+    """A folder with what subjects read.
+
+    A MIDI file with every controller on every channel, moving on the first; impulse responses from one and two sides.
+    """
     track = mido.MidiTrack(
         mido.Message("control_change", channel=c, control=n, value=(37 * n + 11 * c + 50 * k) % 128)
         for c in range(16)
@@ -110,7 +123,16 @@ def asset_folder() -> Path:
     folder = Path(tempfile.mkdtemp(prefix="chainsim-contract-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     file.save(folder / "controllers.mid")
+    for name, channels in (("response", 2), ("four_ways", 4)):
+        write_response(folder / f"{name}.wav", channels)
     return folder
+
+
+def write_response(path: Path, channels: int) -> None:
+    """Write noise that decays by 60 dB in 0.15 s, for 0.3 s."""
+    t = np.arange(14_400) / 48_000.0
+    taps = rng_of("response").standard_normal((t.size, channels)) * 10.0 ** (-3.0 * t / 0.15)[:, None]
+    soundfile.write(path, 0.2 * taps, 48_000, subtype="DOUBLE")
 
 
 def subject_class(subject: str) -> type[Block[Any]]:

@@ -13,7 +13,20 @@ from chainsim.block import block_type
 from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, VOICED
 from chainsim.graph.rendering import build_graph, render_graph
 from chainsim.sketch.loading import parse_sketch
-from tests.contract.subjects import BLOCKS, RATES_HZ, Feed, Subject, drawn_settings, made, rng_of, unpitched
+from chainsim.sketch.model import Sketch
+from tests.contract.subjects import (
+    ADDS_A_FLOOR,
+    BLOCKS,
+    NEEDED,
+    RATES_HZ,
+    Feed,
+    Subject,
+    asset_folder,
+    drawn_settings,
+    made,
+    rng_of,
+    unpitched,
+)
 
 FLOOR = 10.0 ** (-90.0 / 20.0)
 
@@ -125,7 +138,11 @@ def measured_tail_s(subject: Subject) -> tuple[float, str]:
     for sound, (x, pitch_hz) in excitations(rate_hz, frames).items():
         subject.block.reset()
         rest = latency + round((1.3 * subject.block.tail_s + 0.5) * rate_hz)
-        y = np.abs(fed(subject, np.concatenate([x, np.zeros(rest)]), pitch_hz)).max(axis=0)
+        y = fed(subject, np.concatenate([x, np.zeros(rest)]), pitch_hz)
+        if subject.name in ADDS_A_FLOOR:
+            subject.block.reset()
+            y -= fed(subject, np.zeros(x.size + rest))
+        y = np.abs(y).max(axis=0)
         over = np.flatnonzero(y > FLOOR * y.max())
         after = (int(over[-1]) - (frames - 1) - latency) / rate_hz if over.size else 0.0
         if after > longest:
@@ -225,7 +242,12 @@ FORKED = 'chain = [{{ blender = "b", wet = ["g"] }}]\n[blocks.g]\ntype = "gain"\
 def sketch_text(name: str) -> str:
     """A sketch whose only block, or only blender, is `b`."""
     ports = block_type(name).audio_inputs
-    return (PLAIN if len(ports) == 1 else FORKED).format(name=name)
+    return (PLAIN if len(ports) == 1 else FORKED).format(name=name) + NEEDED.get(name, "")
+
+
+def sketch_of(text: str) -> Sketch:
+    """A sketch that may use the files of the subjects."""
+    return parse_sketch(text, folder=asset_folder())
 
 
 @every_block
@@ -234,7 +256,7 @@ def test_disengaged_passes_every_bit(name: str, channels: int) -> None:
     if block_type(name).generates:
         pytest.skip("disengaged, it is silent")
     x = 0.3 * rng_of("pass").standard_normal((channels, 3_000))
-    graph = build_graph(parse_sketch(sketch_text(name) + "engaged = false\n"), 8_000.0, channels)
+    graph = build_graph(sketch_of(sketch_text(name) + "engaged = false\n"), 8_000.0, channels)
     assert render_graph(graph, x)["out"].tobytes() == x.tobytes()
     assert graph.frames(3_000) == 3_000
 
@@ -246,7 +268,7 @@ def test_disengaged_by_a_cue_passes_every_bit_after_its_ramp(name: str) -> None:
     text = sketch_text(name) + 'tails = "cut"\n[patches.without]\nengage = []\n'
     text += '[[cues]]\nat_s = 0.1\npatch = "without"\n'
     x = 0.3 * rng_of("pass").standard_normal((2, 3_000))
-    y = render_graph(build_graph(parse_sketch(text), 8_000.0, 2), x)["out"]
+    y = render_graph(build_graph(sketch_of(text), 8_000.0, 2), x)["out"]
     start = 800 + 80  # the cue, and a ramp of 10 ms
     assert y[:, start:3_000].tobytes() == x[:, start:].tobytes()
     assert not y[:, 3_000:].any()

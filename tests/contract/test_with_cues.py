@@ -13,7 +13,7 @@ from chainsim.graph.rendering import build_graph, render_graph
 from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.model import Sketch
 from tests.contract.subjects import BLOCKS, rng_of
-from tests.contract.test_figures import sketch_text
+from tests.contract.test_figures import sketch_of, sketch_text
 
 RATE_HZ = 8_000.0
 FRAMES = 4_000
@@ -80,7 +80,7 @@ def with_all(name: str, share: float = 0.4) -> Sketch:
     text += f'[controllers.wave]\ntype = "lfo"\nnote = "1/16"\ndrives = [{", ".join(moved[::2])}]\n'
     points = '[["1:1", 0], ["1:3", 1], ["2:2.5", 0.3]]'
     text += f'[controllers.pedal]\ntype = "breakpoints"\npoints = {points}\ndrives = [{", ".join(moved[1::2])}]\n'
-    return parse_sketch(text)
+    return sketch_of(text)
 
 
 def take(*words: object) -> np.ndarray:
@@ -107,7 +107,7 @@ def test_same_bytes_however_it_is_cut_threaded_or_joined(name: str) -> None:
     for chunk, threads in ((1, 1), (7, 1), (509, 2)):
         assert rendered(sketch, x, chunk=chunk, threads=threads).tobytes() == whole.tobytes(), chunk
     builder = GraphBuilder(RATE_HZ, 1)
-    for label, member in (("plain", parse_sketch(HEAD + sketch_text(name))), ("set", sketch), ("again", sketch)):
+    for label, member in (("plain", sketch_of(HEAD + sketch_text(name))), ("set", sketch), ("again", sketch)):
         builder.add(member, label=label)
     together = render_graph(builder.build(), x, chunk=333, threads=2)
     for label in ("set", "again"):
@@ -138,7 +138,7 @@ def test_entered_again_it_is_as_new(name: str) -> None:
     leave = '[[cues]]\nat_s = 0.05\npatch = "without"\n'
     cues = {k: f'[[cues]]\nat_s = 0\npatch = "{first}"\n{leave}' for k, first in before.items()}
     x = take("again")
-    again, new = (rendered(parse_sketch(text + cues[k] + enter), x) for k in before)
+    again, new = (rendered(sketch_of(text + cues[k] + enter), x) for k in before)
     assert again[:, 3_600:].any()
     assert again[:, 3_600:].tobytes() == new[:, 3_600:].tobytes()
 
