@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from chainsim.batch.checking import CheckReport, check_sketch
-    from chainsim.batch.render_file import FileReport, render_file
+    from chainsim.batch.file_report import FileReport
+    from chainsim.batch.render_file import render_file
     from chainsim.batch.tracking import track
     from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError
     from chainsim.graph.rendering import Rendering, render
@@ -30,7 +31,7 @@ _PUBLIC = {
     "render": "chainsim.graph.rendering",
     "Rendering": "chainsim.graph.rendering",
     "render_file": "chainsim.batch.render_file",
-    "FileReport": "chainsim.batch.render_file",
+    "FileReport": "chainsim.batch.file_report",
     "check_sketch": "chainsim.batch.checking",
     "CheckReport": "chainsim.batch.checking",
     "stage_sheet": "chainsim.listen.stage_sheet.sheet",

@@ -10,7 +10,7 @@ import click
 from chainsim.cli.common import echo_json, leaving_at_once, number, progress_bar, table, tell_of_compiling, warn
 
 if TYPE_CHECKING:
-    from chainsim.batch.render_file import FileReport
+    from chainsim.batch.file_report import FileReport
 
 
 @click.command(name="demo", short_help="Render presets over takes of chainsim's own, to hear it at once.")

@@ -5,28 +5,23 @@ from __future__ import annotations
 import math
 import re
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from chainsim.cli.common import echo_json, leaving_at_once, naming, number, progress_bar, tell_of_compiling, warn
+from chainsim.cli.common import echo_json, leaving_at_once, naming, number, progress_bar, table, tell_of_compiling, warn
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
-    from chainsim.batch.render_file import FileReport
+    from chainsim.batch.file_render import Progress
+    from chainsim.batch.file_report import FileReport
+    from chainsim.batch.one_loudness import Aim
+    from chainsim.batch.render_files import Job
     from chainsim.sketch.model import Sketch
-
-
-class Job(NamedTuple):
-    """One file to render; with a whole set given, as wide as the widest of its patches, so that all compare."""
-
-    sketch: Sketch
-    take: Path
-    target: Path
-    whole: Sketch | None = None
 
 
 FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
@@ -54,8 +49,18 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
     "loudness_lufs",
     metavar="LUFS",
     type=click.FloatRange(-60.0, 0.0),
-    help="Bring each file to one loudness, such as -23, by one trim of its level, which is told.",
+    help="Bring all files to one loudness, such as -23, by one trim each, which is told; nothing is compressed.",
 )
+@click.option(
+    "--ceiling",
+    "ceiling_dbtp",
+    metavar="DBTP",
+    default=-1.0,
+    show_default=True,
+    type=click.FloatRange(-30.0, 0.0),
+    help="With --loudness: largest true peak; where one would be larger, all files stay quieter.",
+)
+@click.option("--write-trims", is_flag=True, help="With --loudness: write the trims into SKETCH.")
 @click.option(
     "--probe",
     "probes",
@@ -78,8 +83,9 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
 @click.option("--json", "as_json", is_flag=True, help="Print the reports as JSON.")  # fmt: skip
 def command(
     sketch: Path, takes: tuple[Path, ...], output: Path | None, patch: str | None, room: str | None,
-    all_patches: Path | None, loudness_lufs: float | None, probes: tuple[str, ...], sample_format: str | None,
-    lower_to_fit: bool, record: bool, threads: int | None, watch: bool, as_json: bool,
+    all_patches: Path | None, loudness_lufs: float | None, ceiling_dbtp: float, write_trims: bool,
+    probes: tuple[str, ...], sample_format: str | None, lower_to_fit: bool, record: bool, threads: int | None,
+    watch: bool, as_json: bool,
 ) -> int:  # fmt: skip
     """Send each TAKE (a dry recording) through SKETCH and write what comes out.
 
@@ -93,6 +99,7 @@ def command(
       chainsim render waltz.toml solo.wav -o waltz.wav --watch
       chainsim render evening.toml solo.wav -o chorale.wav --patch chorale --room chapel
       chainsim render evening.toml solo.wav --all-patches patches/ --loudness -23
+      chainsim render evening.toml solo.wav --all-patches patches/ --loudness -23 --write-trims
     """
     if output is None and all_patches is None:
         raise click.UsageError("say where the sound goes: -o FILE, or --all-patches DIR")
@@ -100,20 +107,25 @@ def command(
         raise click.UsageError("-o FILE and --all-patches DIR do not go together; choose one")
     if all_patches is not None and (patch is not None or probes):
         raise click.UsageError("--all-patches goes without --patch and --probe")
-    if loudness_lufs is not None and math.isnan(loudness_lufs):
-        raise click.UsageError("--loudness nan: allowed -60 ... 0 LUFS")
+    from chainsim.batch.one_loudness import Aim
+
+    if (loudness_lufs is not None and math.isnan(loudness_lufs)) or math.isnan(ceiling_dbtp):
+        raise click.UsageError("--loudness nan: allowed -60 ... 0 LUFS; --ceiling: allowed -30 ... 0 dBTP")
+    if write_trims and (loudness_lufs is None or len(takes) > 1 or room is not None or watch):
+        raise click.UsageError("--write-trims goes with --loudness and one take, without --room and --watch")
+    aim = None if loudness_lufs is None else Aim(loudness_lufs, ceiling_dbtp)
     tell_of_compiling()
     options = {
         "probes": dict(_probe(p) for p in probes), "sample_format": sample_format, "lower_to_fit": lower_to_fit,
-        "loudness_lufs": loudness_lufs, "record": record, "threads": threads,
+        "record": record, "threads": threads,
     }  # fmt: skip
     jobs = partial(_jobs, sketch, takes, output, all_patches, patch, room)
     seen = _stamp(sketch)
-    code = _render_all(sketch, jobs(), options, as_json)
+    code = _render_all(sketch, jobs(), aim, options, write_trims, as_json)
     while watch:
         click.echo(f"watching {sketch}; Ctrl-C ends", err=True)
         seen = _next_stamp(sketch, seen)
-        code = _render_watched(sketch, jobs, options, as_json)
+        code = _render_watched(sketch, jobs, aim, options, as_json)
     return code
 
 
@@ -123,6 +135,7 @@ def _jobs(
 ) -> list[Job]:  # fmt: skip
     """What is to be rendered: sketch, take and target of each."""
     from chainsim.batch.compiling import compile_ahead
+    from chainsim.batch.render_files import Job
     from chainsim.errors import SketchError
     from chainsim.sketch.loading import load_sketch
 
@@ -140,58 +153,72 @@ def _jobs(
 
 
 def _patch_jobs(sketch: Sketch, takes: tuple[Path, ...], folder: Path) -> list[Job]:
-    """One file a patch and take; the folder is made if need be."""
+    """One file a patch and take, all as wide as the widest, so that they compare; the folder is made if need be."""
     from chainsim.audio.whole import writing
     from chainsim.audio.writing import refuse_same_file
+    from chainsim.batch.render_file import widest_patch
+    from chainsim.batch.render_files import Job
     from chainsim.errors import AudioError
 
     jobs: list[Job] = []
     for take in takes:
+        width = None
+        with suppress(AudioError):  # told when its turn comes
+            width = widest_patch(sketch, take)
         for name in sketch.patches:
             safe = re.sub(r"[^\w .-]", "_", name).strip(" .") or "_"
             target = folder / (f"{safe}.wav" if len(takes) == 1 else f"{take.stem} {safe}.wav")
             if target in [job.target for job in jobs]:
                 raise AudioError(f"{target}: two patches or takes would become this file; rename one")
             refuse_same_file(target, takes)
-            jobs.append(Job(sketch.alone(name), take, target, sketch))
+            jobs.append(Job(sketch.alone(name), take, target, width))
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
     return jobs
 
 
-def _render_all(sketch_path: Path, jobs: list[Job], options: dict[str, Any], as_json: bool) -> int:
+def _render_all(
+    sketch_path: Path, jobs: list[Job], aim: Aim | None, options: dict[str, Any], write_trims: bool, as_json: bool
+) -> int:
     """Render one after the other; the exit code says whether all, some or none could be."""
-    from chainsim.batch.render_file import render_file, widest_patch
-    from chainsim.errors import AudioError, ChainsimError
+    from chainsim.batch.render_files import render_files
+    from chainsim.errors import AudioError
 
     if len(jobs) > 1 and options["probes"]:
         raise AudioError("--probe names one file, so it goes with one take")
+
+    @contextmanager
+    def around(job: Job) -> Iterator[Progress]:
+        label = job.take.name if job.sketch.patch is None else job.sketch.patch
+        with naming(sketch_path, job.sketch.patch), progress_bar(label) as progress:
+            yield progress
+
     reports: list[FileReport] = []
     errors: list[str] = []
     told: set[str] = set()
-    widths: dict[Path, int] = {}
-    for sketch, take, target, whole in jobs:
-        label = take.name if sketch.patch is None else sketch.patch
-        try:
-            with naming(sketch_path, sketch.patch), progress_bar(label) as progress:
-                if whole is not None and take not in widths:
-                    widths[take] = widest_patch(whole, take)
-                report = render_file(sketch, take, target, channels=widths.get(take), progress=progress, **options)
-        except ChainsimError as error:
+    for outcome in render_files(jobs, around, aim, **options):
+        if outcome.report is None:
+            assert outcome.error is not None
             if len(jobs) == 1:
-                raise
-            errors += [line for line in str(error).splitlines() if line not in errors]
+                raise outcome.error
+            errors += [line for line in str(outcome.error).splitlines() if line not in errors]
             continue
+        report = outcome.report
         reports.append(report)
-        of_this = f"{target}: " if len(jobs) > 1 else ""
-        warn(w if w in sketch.warnings else f"{of_this}{w}" for w in report.warnings if w not in told)
-        told.update(sketch.warnings)
+        of_this = f"{report.output}: " if len(jobs) > 1 else ""
+        shared = {*outcome.job.sketch.warnings, *outcome.of_all}
+        warn(w if w in shared else f"{of_this}{w}" for w in report.warnings if w not in told)
+        told |= shared
         if not as_json:
             click.echo(_line(report))
     if as_json:
         echo_json({"rendered": [r.to_dict() for r in reports], "failed": errors})
+    elif aim is not None and len(reports) > 1:
+        click.echo("\n".join(_dynamics_lines(reports)))
     for error_line in errors:
         click.echo(f"chainsim: {error_line}", err=True)
+    if write_trims and reports:
+        _write_trims(sketch_path, [(job.sketch.patch, job.sketch.base.trim_db) for job in jobs], reports)
     return 0 if not errors else 1 if reports else 2
 
 
@@ -228,6 +255,40 @@ def _line(report: FileReport) -> str:
     )
 
 
+def _dynamics_lines(reports: list[FileReport]) -> Iterator[str]:
+    """What each patch does to soft, medium and loud playing, as one table."""
+    known = [(r, r.dynamics) for r in reports if r.dynamics is not None]
+    if not known:
+        yield "\nThe take has too little steady playing to tell what becomes of soft and loud."
+        return
+    yield "\nLU against the take, and how far soft and loud playing lie apart:"
+    rows = []
+    for report, dynamics in known:
+        (soft_in, _, loud_in), (soft, medium, loud) = dynamics.take_lufs, dynamics.offset_lu
+        name = report.patch or Path(report.output).name
+        offsets = (f"{lu + 0.0:+.1f}" for lu in (soft, medium, loud))
+        rows.append((name, number(report.trim_db, 2), *offsets, number(loud_in + loud - soft_in - soft)))
+    yield table(("", "trim dB", "soft", "medium", "loud", "apart"), rows)
+    soft_lufs, medium_lufs, loud_lufs = known[0][1].take_lufs
+    yield (
+        f"In this take soft is {soft_lufs:.1f}, medium {medium_lufs:.1f}, loud {loud_lufs:.1f} LUFS:"
+        f" {loud_lufs - soft_lufs:.1f} LU apart."
+    )
+
+
+def _write_trims(sketch_path: Path, before: list[tuple[str | None, float]], reports: list[FileReport]) -> None:
+    """Write into the sketch what each patch was trimmed by, beside what it was already."""
+    from chainsim.audio.writing import write_text_whole
+    from chainsim.sketch.trimming import with_trims
+
+    written = dict(before)
+    trims = {r.patch: written[r.patch] + r.trim_db for r in reports if math.isfinite(r.integrated_lufs)}
+    with naming(sketch_path):
+        text = with_trims(sketch_path.read_text(encoding="utf-8-sig"), trims)
+    write_text_whole(sketch_path, text)
+    click.echo(f"{sketch_path}: {len(trims)} x trim_db written", err=True)
+
+
 def _probe(text: str) -> tuple[str, Path]:
     block, equals, path = text.partition("=")
     if not equals or not block or not path:
@@ -235,11 +296,13 @@ def _probe(text: str) -> tuple[str, Path]:
     return block, Path(path)
 
 
-def _render_watched(sketch_path: Path, jobs: Callable[[], list[Job]], options: dict[str, Any], as_json: bool) -> int:
+def _render_watched(
+    sketch_path: Path, jobs: Callable[[], list[Job]], aim: Aim | None, options: dict[str, Any], as_json: bool
+) -> int:
     from chainsim.errors import ChainsimError
 
     try:
-        return _render_all(sketch_path, jobs(), options, as_json)
+        return _render_all(sketch_path, jobs(), aim, options, False, as_json)
     except ChainsimError as error:
         for line in str(error).splitlines():
             click.echo(f"chainsim: {line}", err=True)

@@ -15,6 +15,7 @@ from chainsim.graph.shelf import PlacedState, Scope
 from chainsim.graph.wiring import After, Input, Signal, Silence, Sum, Wiring, heard_at, wire
 from chainsim.settings import Settings
 from chainsim.sketch.model import BlockEntry, State
+from chainsim.units import db_to_gain
 
 
 class StatePlacing:
@@ -34,10 +35,11 @@ class StatePlacing:
         out = self._wiring.out
         folds = self._scope.sketch.header.feed == "mono"
         heard = self._plain(Fold, Settings(), "fold to mono", out) if folds else self._source(out)
+        trim = db_to_gain(self._state.trim_db)
         if self._scope.mutes:
-            self._feed(self._scope.before_mute, heard)
-            heard = None if self._state.muted else self._scope.before_mute
-        self._feed(self._scope.output("out"), heard)
+            self._feed(self._scope.before_mute, heard, trim)
+            heard, trim = None if self._state.muted else self._scope.before_mute, 1.0
+        self._feed(self._scope.output("out"), heard, trim)
         for probe in probes:
             if probe not in self._state.blocks and probe != "input":
                 known = ", ".join(["input", *self._state.blocks])
@@ -47,10 +49,10 @@ class StatePlacing:
             self._controls.place_all()
         return self._placed
 
-    def _feed(self, node: Node, source: Node | None) -> None:
+    def _feed(self, node: Node, source: Node | None, gain: float = 1.0) -> None:
         self._placed.nodes.add(node)
         if source is not None:
-            self._connect(node, "in", [(source, 1.0)])
+            self._connect(node, "in", [(source, gain)])
 
     def _source(self, signal: Signal) -> Node | None:
         if isinstance(signal, Silence):

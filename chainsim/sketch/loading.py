@@ -107,7 +107,7 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
     key, a4_hz = _sounding_key(header, faults), header.a4_hz
     declared = set(blocks) | set(table_of(values, "blocks", []))
     blocks = with_defaults(chain, blocks, declared, "chain", faults)
-    base = State(chain, blocks, header.tempo_bpm, key, a4_hz)
+    base = State(chain, blocks, header.tempo_bpm, key, a4_hz, trim_db=header.trim_db)
     controllers = read_controllers(table_of(values, "controllers", faults), base, faults)
     base = replace(base, drives=drives_of({n: c.drives for n, c in controllers.items()}, "", faults))
     patches = read_patches(table_of(values, "patches", faults), base, header, controllers, declared, faults)

@@ -35,6 +35,7 @@ class Header(Settings):
     meter: Annotated[str, readable_by(parse_meter)] = words("4/4", "beats in a bar, for cues and lanes in bars")
     first_beat_s: float = fixed(0.0, 0.0, 3600.0, "s", "when bar 1 begins in the take; grids and bars count from there")
     feed: Literal["as_is", "mono"] = choice("as_is", "what goes to the house: as it comes, or folded to one channel")
+    trim_db: float = fixed(0.0, -30.0, 30.0, "dB", "gain of what comes out; a patch may have its own")
     cue_file: str | None = words(None, "a file of cues beside the sketch: .csv, .toml or .mid")
     cue_channel: int = whole(0, 0, 16, "MIDI channel that a .mid file of cues is read on; 0: all of them")
 
@@ -106,7 +107,7 @@ Drives: TypeAlias = Mapping[tuple[str, str], tuple[str, Drive]]
 
 @dataclass(frozen=True)
 class State:
-    """What holds between two cues: a chain, its blocks, a tempo, what controllers drive, and whether it is heard."""
+    """What holds between two cues: chain, blocks, tempo, what controllers drive, and how loud it is heard."""
 
     chain: Chain
     blocks: Mapping[str, BlockEntry]
@@ -115,6 +116,7 @@ class State:
     a4_hz: float
     drives: Drives = field(default_factory=dict)
     muted: bool = False
+    trim_db: float = 0.0
 
     @property
     def engaged(self) -> frozenset[str]:

@@ -22,6 +22,7 @@ class PatchSettings(Settings):
     tempo_bpm: float | None = fixed(None, 20.0, 400.0, "bpm", "tempo that this patch brings")
     key: str | None = words(None, "key of this patch")
     a4_hz: float | None = fixed(None, 380.0, 480.0, "Hz", "tuning of this patch: frequency of A4")
+    trim_db: float | None = fixed(None, -30.0, 30.0, "dB", "gain of what comes out of this patch")
     midi_program: int | None = whole(None, 0, 127, "program change that calls this patch, counted from 0")
     midi_bank: int = whole(0, 0, 16_383, "bank select that goes before it: 128 x controller 0 + controller 32")
 
@@ -76,7 +77,8 @@ def _patch(
     drives = read_patch_drives(table_of(table, "controllers", faults, within=place), controllers, base, place, faults)
     bpm = base.tempo_bpm if says.tempo_bpm is None else says.tempo_bpm
     a4_hz = base.a4_hz if says.a4_hz is None else says.a4_hz
-    state = State(chain, blocks, bpm, harmony, a4_hz, drives)
+    trim_db = base.trim_db if says.trim_db is None else says.trim_db
+    state = State(chain, blocks, bpm, harmony, a4_hz, drives, trim_db=trim_db)
     return Patch(state, says.tempo_bpm is not None, says.midi_program, says.midi_bank)
 
 

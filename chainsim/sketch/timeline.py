@@ -113,12 +113,13 @@ def state_at(sketch: Sketch, moment: Moment) -> State:
     patch = sketch.base if position.patch is None else sketch.patches[position.patch].state
     room = None if sketch.room is None else sketch.rooms.get(sketch.room)
     blocks = _switched(patch.blocks, position, frozenset() if room is None else room.left_out)
-    chain = patch.chain
+    chain, trim_db = patch.chain, patch.trim_db
     if position.dry:
+        trim_db = 0.0
         always_on = {n for n, b in blocks.items() if b.common.switching == "always_on"}
         chain = pruned(chain, always_on, {n for n, b in blocks.items() if not b.passes})
         blocks = _hearing_the_horn(chain, blocks)
-    return replace(patch, chain=chain, blocks=blocks, tempo_bpm=moment.tempo_bpm, muted=position.muted)
+    return replace(patch, chain=chain, blocks=blocks, tempo_bpm=moment.tempo_bpm, muted=position.muted, trim_db=trim_db)
 
 
 def _switched(blocks: Mapping[str, BlockEntry], position: Position, left_out: frozenset[str]) -> dict[str, BlockEntry]:
