@@ -1,12 +1,9 @@
 """True peak, sample peak, clipped runs, DC, rms and crest factor.
 
 The true peak is the largest absolute value of the sound interpolated between its samples, in the manner of
-ITU-R BS.1770-5, Annex 2. The interpolator is a Kaiser-windowed sinc whose phase 0 is the sample itself:
-
-    h[n] = sinc(n / L) kaiser(n),  |n| <= L T / 2,  y[L m + p] = sum_k h[L k + p] x[m - k]                 (1)
-
-with T = 40 samples: flat within 0.015 dB up to 20 kHz at 44.1 kHz, where the 12 taps printed in the standard fall by
-2 dB at 0.45 fs. L is 8 at 44.1 and 48 kHz, 4 at 88.2 and 96, 2 at 176.4 and 192 kHz.
+ITU-R BS.1770-5, Annex 2. The interpolator (`chainsim.dsp.peak_interpolation`) is flat within 0.015 dB up to 20 kHz at
+44.1 kHz, where the 12 taps printed in the standard fall by 2 dB at 0.45 fs. Its factor L is 8 at 44.1 and 48 kHz, 4 at
+88.2 and 96, 2 at 176.4 and 192 kHz.
 """
 
 from __future__ import annotations
@@ -17,13 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from chainsim.dsp.peak_interpolation import SPAN, interpolator
 from chainsim.errors import AudioError
 from chainsim.kernel import kernel
 from chainsim.measure.signals import channel_count, check_chunk, check_rate, pieces
 from chainsim.units import Array, Audio, gain_to_db
 
-SPAN = 40
-KAISER_BETA = 6.0
 BLOCK = 64
 OVERSAMPLED_HZ = 8 * 44_100.0
 CLIP_LEVEL = 32_767.0 / 32_768.0
@@ -55,14 +51,6 @@ class Peaks:
 def oversampling(sample_rate_hz: float) -> int:
     """Smallest power of two that brings the rate to 352.8 kHz or more."""
     return 1 << max(0, math.ceil(math.log2(OVERSAMPLED_HZ / sample_rate_hz)))
-
-
-def interpolator(factor: int) -> Array:
-    """Taps of equation (1) for the phases between the samples, shape (factor - 1, SPAN), oldest sample first."""
-    n = np.arange(SPAN * factor + 1) - SPAN * factor // 2
-    h = np.sinc(n / factor) * np.kaiser(n.size, KAISER_BETA)
-    phases = np.array([h[p::factor][:SPAN][::-1] for p in range(1, factor)])
-    return np.ascontiguousarray(phases / np.sum(phases, axis=1, keepdims=True))
 
 
 @kernel
@@ -112,7 +100,7 @@ def gather_peaks(
 
 @kernel
 def highest_between(x: Array, taps: Array, y: Array, highest: Array) -> float:
-    """Largest absolute value between the samples of x (SPAN - 1 + up to BLOCK,): equation (1), phase by phase."""
+    """Largest absolute value between the samples of x (SPAN - 1 + up to BLOCK,): phase by phase."""
     span = taps.shape[1]
     n = x.shape[0] - span + 1
     for i in range(n):
