@@ -200,7 +200,9 @@ def _spec(name: str, field: FieldInfo) -> Spec:
 
 
 def _choices(annotation: Any) -> tuple[str, ...]:
-    return tuple(annotation.__args__) if getattr(annotation, "__origin__", None) is Literal else ()
+    """The words of a Literal, also of one beside None."""
+    kinds = (annotation, *getattr(annotation, "__args__", ()))
+    return next((tuple(kind.__args__) for kind in kinds if getattr(kind, "__origin__", None) is Literal), ())
 
 
 def _items(annotation: Any) -> type[Settings] | None:

@@ -11,6 +11,7 @@ from typing import Any
 from chainsim.errors import SettingError, SketchError, nearest, printable
 from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, block_names, parse_chain
 from chainsim.sketch.controllers import drives_of, read_controllers
+from chainsim.sketch.houses import read_house
 from chainsim.sketch.in_vain import written_in_vain
 from chainsim.sketch.key import read_key
 from chainsim.sketch.marks import read_marks
@@ -23,6 +24,7 @@ from chainsim.sketch.set_list import read_set
 MAX_BYTES = 1_000_000
 TOP_KEYS = (
     "chain", "blocks", "patches", "banks", "switches", "foot", "cues", "taps", "controllers", "rooms", "marks",
+    "house",
 )  # fmt: skip
 
 
@@ -117,7 +119,8 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
             _check_listening(state, place, faults)
     sketch = Sketch(header, base, patches, controllers=controllers, folder=folder, text=text)
     sketch = replace(sketch, marks=read_marks(table_of(values, "marks", faults), base, faults))
-    sketch = replace(sketch, rooms=read_rooms(table_of(values, "rooms", faults), base, patches, header, faults))
+    sketch = replace(sketch, house=read_house(values.get("house"), "house", faults))
+    sketch = replace(sketch, rooms=read_rooms(values, sketch, faults))
     for name, room in sketch.rooms.items():
         listening = {n for n, changed in room.changes.items() if "listens_to" in changed}
         for state in (room.base, *(p.state for p in room.patches.values())):

@@ -14,6 +14,7 @@ from chainsim.music.horns import ANY_HORN_HZ, find_horn
 from chainsim.music.meter import parse_meter
 from chainsim.settings import Settings, choice, fixed, flag, readable_by, whole, words
 from chainsim.sketch.chain import Chain, block_names
+from chainsim.sketch.house import House
 from chainsim.stage.board import Bank, Board, Switch
 from chainsim.stage.cues import Cue
 from chainsim.stage.drives import Drive
@@ -152,6 +153,7 @@ class Room:
     feed: Literal["as_is", "mono"]
     changes: Mapping[str, Mapping[str, Any]]
     """What the sketch says of it, by block."""
+    house: House | None = None
 
     @property
     def left_out(self) -> frozenset[str]:
@@ -208,6 +210,8 @@ class Sketch:
     controllers : dict of ControllerEntry
     rooms : dict of Room
     marks : dict of Marks, by (block, setting)
+    house : House or None
+        What is around the chain where it is heard from a seat.
     folder : Path or None
         Where the files it names must lie.
     text : str
@@ -229,6 +233,7 @@ class Sketch:
     controllers: Mapping[str, ControllerEntry] = field(default_factory=dict)
     rooms: Mapping[str, Room] = field(default_factory=dict)
     marks: Mapping[tuple[str, str], Marks] = field(default_factory=dict)
+    house: House | None = None
     folder: Path | None = None
     text: str = ""
     warnings: tuple[str, ...] = ()
@@ -268,7 +273,7 @@ class Sketch:
             raise SettingError(f'no room "{name}"{nearest(name, self.rooms) or known}')
         room = self.rooms[name]
         header = self.header.model_copy(update={"feed": room.feed})
-        return replace(self, header=header, base=room.base, patches=room.patches, room=name)
+        return replace(self, header=header, base=room.base, patches=room.patches, house=room.house, room=name)
 
     def alone(self, patch: str | None = None) -> Sketch:
         """One patch and nothing else: no cues, no taps; None is the chain as written.

@@ -8,7 +8,8 @@ from typing import Any, Literal
 
 from chainsim.settings import Settings, choice
 from chainsim.sketch.chain import block_names
-from chainsim.sketch.model import BlockEntry, Header, Patch, Room, State
+from chainsim.sketch.houses import read_room_house
+from chainsim.sketch.model import BlockEntry, Patch, Room, Sketch, State
 from chainsim.sketch.overriding import not_there, overridden
 from chainsim.sketch.reading import read_settings, table_of
 
@@ -19,21 +20,28 @@ class RoomSettings(Settings):
     feed: Literal["as_is", "mono"] | None = choice(None, "what goes to the house there")
 
 
-def read_rooms(
-    tables: Mapping[str, Any], base: State, patches: Mapping[str, Patch], header: Header, faults: list[str]
-) -> dict[str, Room]:
-    """Apply every room to the chain as written and to every patch."""
+ROOM_PARTS = ("blocks", "house")
+
+
+def read_rooms(values: Mapping[str, Any], sketch: Sketch, faults: list[str]) -> dict[str, Room]:
+    """Apply every room to the chain as written, to every patch and to the house."""
+    base, patches = sketch.base, sketch.patches
     rooms = {}
-    for name, table in tables.items():
+    for name, table in table_of(values, "rooms", faults).items():
         place = f"rooms.{name}"
-        own = {k: v for k, v in table.items() if k != "blocks"}
-        says = read_settings(RoomSettings, own, place, faults, also_known=("blocks",)) or RoomSettings()
+        own = {k: v for k, v in table.items() if k not in ROOM_PARTS}
+        says = read_settings(RoomSettings, own, place, faults, also_known=ROOM_PARTS) or RoomSettings()
         changes = _changes(table_of(table, "blocks", faults, within=place), base, patches, place, faults)
         rooms[name] = Room(
             base=_in_room(base, changes, place, faults),
             patches={n: replace(p, state=_in_room(p.state, changes, place, faults)) for n, p in patches.items()},
-            feed=says.feed or header.feed,
+            feed=says.feed or sketch.header.feed,
             changes=changes,
+            house=(
+                read_room_house(values.get("house"), table["house"], f"{place}.house", faults)
+                if "house" in table
+                else sketch.house
+            ),
         )
     return rooms
 

@@ -8,6 +8,7 @@ from typing import Any
 from chainsim.block import block_type, block_type_names
 from chainsim.settings import Settings
 from chainsim.sketch.cues import WHAT, CueSettings, TapSettings
+from chainsim.sketch.house import HouseBandSettings, HouseSettings, SeatSettings
 from chainsim.sketch.model import Common, Header
 from chainsim.sketch.patches import PatchSettings
 from chainsim.sketch.rooms import RoomSettings
@@ -46,6 +47,7 @@ def sketch_schema() -> dict[str, Any]:
             "controllers": {"type": "object", "additionalProperties": {"$ref": "#/$defs/controller"}},
             "rooms": {"type": "object", "additionalProperties": {"$ref": "#/$defs/room"}},
             "marks": {"type": "object", "additionalProperties": {"type": "object", "additionalProperties": _MARKS}},
+            "house": {"$ref": "#/$defs/house"},
         },
         "$defs": {
             **_chain_parts(),
@@ -65,7 +67,12 @@ def sketch_schema() -> dict[str, Any]:
                     },
                 },
             ),
-            "room": _table(RoomSettings, blocks=_CHANGES),
+            "room": _table(RoomSettings, blocks=_CHANGES, house={"$ref": "#/$defs/house"}),
+            "house": _table(
+                HouseSettings,
+                seats={"type": "object", "additionalProperties": _table(SeatSettings)},
+                band=_table(HouseBandSettings),
+            ),
             "controller": {"oneOf": [_controller(name) for name in CONTROLLER_TYPES]},
         },
     }
