@@ -38,10 +38,11 @@ MAY_IMPORT = {
     "notes": SOUND | {"music"},
     "stage": SOUND | {"settings", "music", "lfo_rate", "block", "notes"},
     "sketch": BASE | {"settings", "music", "block", "stage"},
-    "graph": BASE | {"kernel", "settings", "music", "block", "stage", "sketch", "audio"},
+    "house": SOUND | {"settings", "block", "blocks", "sketch", "audio", "measure"},
+    "graph": BASE | {"kernel", "settings", "music", "block", "stage", "sketch", "audio", "house"},
     "listen": SOUND | {"settings", "music", "block", "notes", "stage", "sketch", "graph", "audio", "measure"},
 }
-MAY_IMPORT["batch"] = MAY_IMPORT["listen"] | {"blocks", "listen", "resources"}
+MAY_IMPORT["batch"] = MAY_IMPORT["listen"] | {"blocks", "house", "listen", "resources"}
 MAY_IMPORT["cli"] = set(MAY_IMPORT)
 MAY_IMPORT["__main__"] = {"cli"}
 

@@ -1,0 +1,1 @@
+"""What a listener hears: the bare horn and the loudspeaker in a venue, and a band."""
