@@ -92,12 +92,11 @@ def at_even_level(response: ImpulseResponse) -> ImpulseResponse:
     taps = response.taps
     frames = max(taps.shape[1], math.ceil(response.rate_hz / BAND_HZ[0]))
     freq_hz = np.fft.rfftfreq(frames, 1.0 / response.rate_hz)
-    band = (freq_hz >= BAND_HZ[0]) & (freq_hz <= BAND_HZ[1])
-    power = float(np.sum(np.mean(np.abs(np.fft.rfft(taps, frames)[:, band]) ** 2, axis=1)))
-    power /= min(len(taps), 2)
-    if power == 0.0:
-        raise SettingError('response_level: this file has nothing between 20 Hz and 20 kHz, allowed "as recorded"')
-    return response._replace(taps=taps / math.sqrt(power))
+    power = np.sum(np.abs(np.fft.rfft(taps, frames)) ** 2, axis=0) / min(len(taps), 2)
+    audible = float(np.mean(power[(freq_hz >= BAND_HZ[0]) & (freq_hz <= BAND_HZ[1])]))
+    if audible < 1e-9 * float(np.max(power)):
+        raise SettingError('response_level: the file has nothing from 20 Hz to 20 kHz, allowed "as recorded"')
+    return response._replace(taps=taps / math.sqrt(audible))
 
 
 def taps_at(response: ImpulseResponse, rate_hz: float) -> Array:

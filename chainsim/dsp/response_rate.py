@@ -28,11 +28,8 @@ PASS = 20_000.0 / 22_050.0
 
 STOP_DB = -120.0
 
-ROOM_S = 0.1
-"""Silence after the response, so that what rings at its end does not come round to its beginning."""
-
-RING_S = 0.02
-"""How long P rings."""
+RING = 1000
+"""How long P rings, in samples of the lower rate."""
 
 
 def response_at_rate(h: Array, rate_hz: float, wanted_hz: float) -> Array:
@@ -40,7 +37,9 @@ def response_at_rate(h: Array, rate_hz: float, wanted_hz: float) -> Array:
     if rate_hz == wanted_hz:
         return h
     ratio = Fraction(wanted_hz / rate_hz).limit_denominator(1_000_000)
-    whole = 2 * math.ceil((h.shape[1] + ROOM_S * rate_hz) / (2 * ratio.denominator))
+    ring_s = RING / min(rate_hz, wanted_hz)
+    # Twice the ringing in silence behind it: what comes round to the beginning has died away.
+    whole = 2 * math.ceil((h.shape[1] + 2.0 * ring_s * rate_hz) / (2 * ratio.denominator))
     taps, wanted_taps = whole * ratio.denominator, whole * ratio.numerator
     spectrum = np.fft.rfft(h, taps)
     kept = np.zeros((len(h), wanted_taps // 2 + 1), complex)
@@ -48,7 +47,7 @@ def response_at_rate(h: Array, rate_hz: float, wanted_hz: float) -> Array:
     kept[:, :shared] = spectrum[:, :shared]
     top = 0.5 * min(rate_hz, wanted_hz) / wanted_hz
     found: Array = np.fft.irfft(kept * _least_phase(_band(wanted_taps, top)), wanted_taps)
-    length = math.ceil(h.shape[1] * wanted_hz / rate_hz + RING_S * wanted_hz)
+    length = math.ceil((h.shape[1] / rate_hz + ring_s) * wanted_hz)
     return np.ascontiguousarray(found[:, :length])
 
 
