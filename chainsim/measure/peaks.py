@@ -1,9 +1,6 @@
 """True peak, sample peak, clipped runs, DC, rms and crest factor.
 
-The true peak is the largest absolute value of the sound interpolated between its samples, in the manner of
-ITU-R BS.1770-5, Annex 2. The interpolator (`chainsim.dsp.peak_interpolation`) is flat within 0.015 dB up to 20 kHz at
-44.1 kHz, where the 12 taps printed in the standard fall by 2 dB at 0.45 fs. Its factor L is 8 at 44.1 and 48 kHz, 4 at
-88.2 and 96, 2 at 176.4 and 192 kHz.
+The true peak is that of `true_peak.py`: of the sound between its samples.
 """
 
 from __future__ import annotations
@@ -14,17 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.dsp.peak_interpolation import SPAN, interpolator
 from chainsim.errors import AudioError
 from chainsim.kernel import kernel
+from chainsim.measure import true_peak
 from chainsim.measure.signals import channel_count, check_chunk, check_rate, pieces
+from chainsim.measure.true_peak import ROUNDING, SPAN, highest_between, may_exceed
 from chainsim.units import Array, Audio, gain_to_db
 
 BLOCK = 64
-OVERSAMPLED_HZ = 8 * 44_100.0
 CLIP_LEVEL = 32_767.0 / 32_768.0
 """The highest value of a 16-bit file: what sits there or above counts as clipped."""
-
+CLIPPED_NEIGHBOURS = 2
 LARGEST, TRUE, SUM, SQUARES = 0, 1, 2, 3
 CLIPPED, RUNS, RUN, LONGEST_RUN = 0, 1, 2, 3
 
@@ -37,8 +34,9 @@ class Peaks:
     """Never under the sample peak."""
     sample_peak_dbfs: float
     clipped_samples: int
+    """Samples at the clip level or above it."""
     clipped_runs: int
-    """Groups of neighbouring clipped samples; one run of one sample may just be a normalised peak."""
+    """Runs of at least two of them in one channel; one alone may just be a normalised peak."""
     longest_clip_samples: int
     dc: tuple[float, ...]
     """Mean of each channel; 1 is full scale."""
@@ -48,27 +46,21 @@ class Peaks:
     """Sample peak over rms; 0 for silence."""
 
 
-def oversampling(sample_rate_hz: float) -> int:
-    """Smallest power of two that brings the rate to 352.8 kHz or more."""
-    return 1 << max(0, math.ceil(math.log2(OVERSAMPLED_HZ / sample_rate_hz)))
-
-
 @kernel
 def gather_peaks(
-    x: Audio, taps: Array, reach: float, loud: npt.NDArray[np.int64], sums: Array, runs: npt.NDArray[np.int64],
-    y: Array, highest: Array,
+    x: Audio, taps: Array, counts: npt.NDArray[np.int64], reach: float, bend: float, clip_level: float,
+    loud: npt.NDArray[np.int64], sums: Array, runs: npt.NDArray[np.int64], scratch: Array,
 ) -> None:  # fmt: skip
     """Take x (channels, SPAN - 1 + frames), the frames after the last SPAN - 1 of the call before.
 
-    No value between samples is more than `reach` (the largest sum of absolute taps) times the largest sample under
-    the taps, so what cannot lift the true peak is skipped without changing it: loud (channels,) counts down the
-    samples since one that could. sums (channels, 4), runs (channels, 4); y, highest (BLOCK,) are scratch.
+    taps (stages, most), counts (stages,): equation (1); reach, bend: the bounds. What cannot lift the true peak is
+    skipped without changing it: loud (channels,) counts down the samples since one that could. sums (channels, 4), runs
+    (channels, 4); scratch (4, ...) holds what lies between the samples of a block.
     """
-    span = taps.shape[1]
     for c in range(x.shape[0]):
         wait = loud[c]
         largest, true, total, squares = sums[c, LARGEST], sums[c, TRUE], sums[c, SUM], sums[c, SQUARES]
-        for first in range(span - 1, x.shape[1], BLOCK):
+        for first in range(SPAN - 1, x.shape[1], BLOCK):
             block = x[c, first : first + BLOCK]
             needed = False
             for i in range(block.shape[0]):
@@ -79,46 +71,25 @@ def gather_peaks(
                 if a > largest:
                     largest = a
                     true = max(true, a)
-                if a >= CLIP_LEVEL:
+                if a >= clip_level:
                     runs[c, CLIPPED] += 1
-                    if runs[c, RUN] == 0:
-                        runs[c, RUNS] += 1
                     runs[c, RUN] += 1
+                    if runs[c, RUN] == CLIPPED_NEIGHBOURS:
+                        runs[c, RUNS] += 1
                     runs[c, LONGEST_RUN] = max(runs[c, LONGEST_RUN], runs[c, RUN])
                 else:
                     runs[c, RUN] = 0
                 if a * reach > true:
-                    wait = span
+                    wait = SPAN
                 if wait > 0:
                     wait -= 1
                     needed = True
             if needed:
-                true = max(true, highest_between(x[c, first - span + 1 : first + block.shape[0]], taps, y, highest))
+                window = x[c, first - SPAN + 1 : first + block.shape[0]]
+                if may_exceed(window, bend, true * (1.0 - ROUNDING), scratch):
+                    true = max(true, highest_between(window, taps, counts, scratch))
         loud[c] = wait
         sums[c, LARGEST], sums[c, TRUE], sums[c, SUM], sums[c, SQUARES] = largest, true, total, squares
-
-
-@kernel
-def highest_between(x: Array, taps: Array, y: Array, highest: Array) -> float:
-    """Largest absolute value between the samples of x (SPAN - 1 + up to BLOCK,): phase by phase."""
-    span = taps.shape[1]
-    n = x.shape[0] - span + 1
-    for i in range(n):
-        highest[i] = 0.0
-    for p in range(taps.shape[0]):
-        for i in range(n):
-            y[i] = 0.0
-        for k in range(0, span, 4):
-            g0, g1, g2, g3 = taps[p, k], taps[p, k + 1], taps[p, k + 2], taps[p, k + 3]
-            x0, x1, x2, x3 = x[k : k + n], x[k + 1 : k + 1 + n], x[k + 2 : k + 2 + n], x[k + 3 : k + 3 + n]
-            for i in range(n):
-                y[i] += g0 * x0[i] + g1 * x1[i] + g2 * x2[i] + g3 * x3[i]
-        for i in range(n):
-            highest[i] = max(highest[i], abs(y[i]))
-    largest = 0.0
-    for i in range(n):
-        largest = max(largest, highest[i])
-    return largest
 
 
 class PeakMeter:
@@ -130,18 +101,23 @@ class PeakMeter:
         Sample rate.
     channels : int
         Number of channels.
+    clip_level : float
+        What counts as clipped, from there on: the highest value that the file can hold, or 1 for floats.
 
     References
     ----------
     .. [1] ITU-R BS.1770-5 (11/2023), Annex 2.
     """
 
-    def __init__(self, sample_rate_hz: float, channels: int) -> None:
+    def __init__(self, sample_rate_hz: float, channels: int, clip_level: float = CLIP_LEVEL) -> None:
         check_rate(sample_rate_hz, "peaks")
         self.channels = channels
-        self._taps = interpolator(oversampling(sample_rate_hz))
-        # The margin covers the rounding of a sum of SPAN products.
-        self._reach = float(np.max(np.sum(np.abs(self._taps), axis=1))) * (1.0 + 1e-12)
+        factor = true_peak.oversampling(sample_rate_hz)
+        stages = true_peak.stage_taps(factor)
+        self._counts = np.array([h.size for h in stages], dtype=np.int64)
+        self._taps = np.array([np.pad(h, (0, stages[0].size - h.size)) for h in stages])
+        self._reach, self._bend = true_peak.bounds(true_peak.interpolator(factor))
+        self._clip_level = float(clip_level)
         self._before = np.zeros((channels, SPAN - 1))
         self._loud = np.zeros(channels, np.int64)
         self._sums, self._runs = np.zeros((channels, 4)), np.zeros((channels, 4), np.int64)
@@ -176,7 +152,10 @@ class PeakMeter:
     def _gather(self, x: Audio, loud: npt.NDArray[np.int64], sums: Array, runs: npt.NDArray[np.int64]) -> Audio:
         """Run the kernel over x and return the SPAN - 1 frames that the next call needs."""
         joined = np.concatenate([self._before, x], axis=1)
-        gather_peaks(joined, self._taps, self._reach, loud, sums, runs, np.empty(BLOCK), np.empty(BLOCK))
+        gather_peaks(
+            joined, self._taps, self._counts, self._reach, self._bend, self._clip_level, loud, sums, runs,
+            np.empty((4, (SPAN + BLOCK) << (self._counts.size - 1))),
+        )  # fmt: skip
         return joined[:, joined.shape[1] - SPAN + 1 :].copy()
 
 
