@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from chainsim.errors import AudioError
-from chainsim.measure.signals import channel_count, check_rate, pieces
-from chainsim.units import Array
+from chainsim.measure.signals import channel_count, check_chunk, check_rate, pieces
+from chainsim.units import Array, Audio
 
 HOP_MS = 25.0
 STEADY_BLOCKS = 5
@@ -48,6 +48,70 @@ class Gaps:
     of them, or there is no rest."""
 
 
+class GapMeter:
+    """Reads the gaps of a stream of chunks; any cuts give the same bits. It keeps two numbers every 25 ms.
+
+    Parameters
+    ----------
+    sample_rate_hz : float, at least 1000
+    channels : int
+    """
+
+    def __init__(self, sample_rate_hz: float, channels: int) -> None:
+        check_rate(sample_rate_hz, "gaps")
+        self.channels = channels
+        self._hop = max(1, round(HOP_MS * sample_rate_hz / 1000.0))
+        self._hop_s = self._hop / sample_rate_hz
+        self._begun = np.zeros((channels, 0))
+        self._powers: list[Array] = []
+        self._peaks: list[Array] = []
+
+    def add(self, x: Audio) -> None:
+        """Take the next chunk, shape (channels, frames), C-contiguous float64; AudioError if it is not finite."""
+        check_chunk(x, self.channels, "gaps")
+        if not np.isfinite(x).all():
+            raise AudioError("gaps: the take holds a sample that is not finite")
+        joined = np.concatenate([self._begun, x], axis=1)
+        count = joined.shape[1] // self._hop
+        cells = joined[:, : count * self._hop].reshape(self.channels, count, self._hop)
+        self._powers.append(np.max(np.mean(np.square(cells), axis=2), axis=0))
+        self._peaks.append(np.max(np.abs(cells), axis=(0, 2)))
+        self._begun = joined[:, count * self._hop :].copy()
+
+    def result(self) -> Gaps:
+        """Return what has been read so far."""
+        power = np.concatenate([np.zeros(0), *self._powers])
+        peak = np.concatenate([np.zeros(0), *self._peaks])
+        # A block is two hops, and begins with every hop.
+        rms_db, peak_db = 0.5 * _db(0.5 * (power[1:] + power[:-1])), _db(np.maximum(peak[1:], peak[:-1]))
+        hop_s = self._hop_s
+        audible = np.isfinite(rms_db)
+        if not audible.any():
+            whole = ((0.0, (rms_db.size + 1) * hop_s),) if rms_db.size else ()
+            return Gaps(-math.inf, -math.inf, -math.inf, -math.inf, whole, math.nan)
+        loud_db = float(np.percentile(rms_db[audible], LOUD_PERCENTILE))
+        start_db = _steady_floor_db(rms_db)
+        hissing = audible & (rms_db <= start_db + STEADY_DB) & (start_db <= loud_db - REST_UNDER_LOUD_DB)
+        resting = hissing | ~audible
+        notes = ~resting
+        rests_s = _runs_s(resting, hop_s)
+        loud_rms, loud_peak = (float(np.percentile(levels[notes], LOUD_PERCENTILE)) for levels in (rms_db, peak_db))
+        if hissing.any():
+            noise_rms = float(np.median(rms_db[hissing]))
+            noise_peak = float(np.percentile(peak_db[hissing], NOISE_PEAK_PERCENTILE))
+        else:
+            noise_rms = noise_peak = -math.inf if rests_s else math.nan
+        threshold = max(noise_peak + ABOVE_NOISE_DB, loud_peak - UNDER_LOUD_DB)
+        return Gaps(
+            noise_rms_dbfs=noise_rms,
+            noise_peak_dbfs=noise_peak,
+            loud_rms_dbfs=loud_rms,
+            loud_peak_dbfs=loud_peak,
+            rests_s=rests_s,
+            gate_threshold_db=threshold if threshold <= loud_peak - LEAST_ROOM_DB else math.nan,
+        )
+
+
 def measure_gaps(audio: npt.ArrayLike, sample_rate_hz: float) -> Gaps:
     """Noise floor, rests and loud notes of a take.
 
@@ -67,50 +131,10 @@ def measure_gaps(audio: npt.ArrayLike, sample_rate_hz: float) -> Gaps:
     AudioError
         If a sample is not finite.
     """
-    check_rate(sample_rate_hz, "gaps")
-    hop = max(1, round(HOP_MS * sample_rate_hz / 1000.0))
-    rms_db, peak_db = _block_levels(audio, hop)
-    audible = np.isfinite(rms_db)
-    if not audible.any():
-        whole = ((0.0, (rms_db.size + 1) * hop / sample_rate_hz),) if rms_db.size else ()
-        return Gaps(-math.inf, -math.inf, -math.inf, -math.inf, whole, math.nan)
-    loud_db = float(np.percentile(rms_db[audible], LOUD_PERCENTILE))
-    start_db = _steady_floor_db(rms_db)
-    hissing = audible & (rms_db <= start_db + STEADY_DB) & (start_db <= loud_db - REST_UNDER_LOUD_DB)
-    resting = hissing | ~audible
-    notes = ~resting
-    rests_s = _runs_s(resting, hop / sample_rate_hz)
-    loud_rms, loud_peak = (float(np.percentile(levels[notes], LOUD_PERCENTILE)) for levels in (rms_db, peak_db))
-    if hissing.any():
-        noise_rms = float(np.median(rms_db[hissing]))
-        noise_peak = float(np.percentile(peak_db[hissing], NOISE_PEAK_PERCENTILE))
-    else:
-        noise_rms = noise_peak = -math.inf if rests_s else math.nan
-    threshold = max(noise_peak + ABOVE_NOISE_DB, loud_peak - UNDER_LOUD_DB)
-    return Gaps(
-        noise_rms_dbfs=noise_rms,
-        noise_peak_dbfs=noise_peak,
-        loud_rms_dbfs=loud_rms,
-        loud_peak_dbfs=loud_peak,
-        rests_s=rests_s,
-        gate_threshold_db=threshold if threshold <= loud_peak - LEAST_ROOM_DB else math.nan,
-    )
-
-
-def _block_levels(audio: npt.ArrayLike, hop: int) -> tuple[Array, Array]:
-    """Rms and peak levels (dB) of blocks of two hops, each of the loudest channel, shape (blocks,)."""
-    powers: list[Array] = []
-    peaks: list[Array] = []
-    for piece in pieces(audio, frames=hop * 1024):
-        if not np.isfinite(piece).all():
-            raise AudioError("gaps: the take holds a sample that is not finite")
-        count = piece.shape[1] // hop
-        cells = piece[:, : count * hop].reshape(channel_count(audio), count, hop)
-        powers.append(np.max(np.mean(np.square(cells), axis=2), axis=0))
-        peaks.append(np.max(np.abs(cells), axis=(0, 2)))
-    power = np.concatenate([np.zeros(0), *powers])
-    peak = np.concatenate([np.zeros(0), *peaks])
-    return 0.5 * _db(0.5 * (power[1:] + power[:-1])), _db(np.maximum(peak[1:], peak[:-1]))
+    meter = GapMeter(sample_rate_hz, channel_count(audio))
+    for piece in pieces(audio):
+        meter.add(piece)
+    return meter.result()
 
 
 def _db(amplitude: Array) -> Array:

@@ -10,11 +10,14 @@ import pytest
 
 from chainsim.errors import AudioError
 from chainsim.measure import loudness, peaks
+from chainsim.measure.frame_powers import SpectrumMeter
+from chainsim.measure.gaps import GapMeter
 from chainsim.measure.loudness import LoudnessMeter, measure_loudness
 from chainsim.measure.peaks import PeakMeter, measure_peaks
 from chainsim.units import Audio
 
-Meter = LoudnessMeter | PeakMeter
+Meter = LoudnessMeter | PeakMeter | GapMeter | SpectrumMeter
+METERS = (LoudnessMeter, PeakMeter, GapMeter, SpectrumMeter)
 
 
 def sound(rate_hz: float, channels: int) -> Audio:
@@ -31,7 +34,7 @@ def cuts(frames: int) -> list[Sequence[int]]:
     return [range(7, 20_000, 7), range(64, frames, 64), range(509, frames, 509), drawn, fine]
 
 
-@pytest.mark.parametrize("make", [LoudnessMeter, PeakMeter])
+@pytest.mark.parametrize("make", METERS)
 @pytest.mark.parametrize(("rate_hz", "channels"), [(48_000.0, 1), (44_100.0, 2), (11_025.0, 3)])
 def test_same_bits_for_any_cuts(make: Callable[[float, int], Meter], rate_hz: float, channels: int) -> None:
     x = sound(rate_hz, channels)
@@ -44,7 +47,7 @@ def test_same_bits_for_any_cuts(make: Callable[[float, int], Meter], rate_hz: fl
         assert parts.result() == whole.result()
 
 
-@pytest.mark.parametrize("make", [LoudnessMeter, PeakMeter])
+@pytest.mark.parametrize("make", METERS)
 def test_reading_does_not_disturb(make: Callable[[float, int], Meter]) -> None:
     x = sound(48_000.0, 1)
     kept = x.copy()
@@ -76,7 +79,7 @@ def test_memory_does_not_grow() -> None:
         return sum(v.nbytes for v in vars(meter).values() if isinstance(v, np.ndarray))
 
     x = sound(48_000.0, 1)
-    for meter in (LoudnessMeter(48_000.0, 1), PeakMeter(48_000.0, 1)):
+    for meter in (LoudnessMeter(48_000.0, 1), PeakMeter(48_000.0, 1), SpectrumMeter(48_000.0, 1)):
         meter.add(x)
         before = held(meter)
         for _ in range(5):
@@ -88,12 +91,12 @@ def test_one_signature_each() -> None:
     for audio in (np.zeros(5000), np.zeros((5000, 2)), np.zeros((5000, 2), order="F"), np.zeros((5000, 2), np.float32)):
         measure_loudness(audio, 48_000)
         measure_peaks(audio, 48_000)
-    # highest_between is called by gather_peaks alone, and is not loaded when that comes from the cache.
+    # What gather_peaks alone calls is not loaded when that comes from the cache.
     kernels = (loudness.k_weighted_energy, loudness.loudness_windows, peaks.gather_peaks)
     assert [k.signature_count for k in kernels] == [1, 1, 1]
 
 
-@pytest.mark.parametrize("make", [LoudnessMeter, PeakMeter])
+@pytest.mark.parametrize("make", METERS)
 def test_refuses_chunks_of_another_shape(make: Callable[[float, int], Meter]) -> None:
     meter = make(48_000.0, 2)
     with pytest.raises(AudioError, match=r"chunk of shape \(1, 8\), wanted \(2, frames\)"):
