@@ -21,6 +21,8 @@ Law = Literal["linear", "log", "gain", "step"]
 
 _SUFFIX_OF_UNIT = {
     "dB": "_db",
+    "dBu": "_dbu",
+    "ohm": "_ohms",
     "Hz": "_hz",
     "ms": "_ms",
     "s": "_s",

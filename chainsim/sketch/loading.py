@@ -18,6 +18,7 @@ from chainsim.sketch.marks import read_marks
 from chainsim.sketch.model import BlockEntry, Header, Sketch, State
 from chainsim.sketch.patches import read_patches
 from chainsim.sketch.reading import read_block, read_settings, table_of, with_defaults
+from chainsim.sketch.reading_levels import read_levels
 from chainsim.sketch.rooms import read_rooms
 from chainsim.sketch.set_list import read_set
 
@@ -25,6 +26,7 @@ MAX_BYTES = 1_000_000
 TOP_KEYS = (
     "chain", "blocks", "patches", "banks", "switches", "foot", "cues", "taps", "controllers", "rooms", "marks",
     "house",
+    "levels",
 )  # fmt: skip
 
 
@@ -120,6 +122,7 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
     sketch = Sketch(header, base, patches, controllers=controllers, folder=folder, text=text)
     sketch = replace(sketch, marks=read_marks(table_of(values, "marks", faults), base, faults))
     sketch = replace(sketch, house=read_house(values.get("house"), "house", faults))
+    sketch = replace(sketch, levels=read_levels(values.get("levels"), faults))
     sketch = replace(sketch, rooms=read_rooms(values, sketch, faults))
     for name, room in sketch.rooms.items():
         listening = {n for n, changed in room.changes.items() if "listens_to" in changed}

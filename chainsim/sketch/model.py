@@ -15,6 +15,7 @@ from chainsim.music.meter import parse_meter
 from chainsim.settings import Settings, choice, fixed, flag, readable_by, whole, words
 from chainsim.sketch.chain import Chain, block_names
 from chainsim.sketch.house import House
+from chainsim.sketch.levels import Levels
 from chainsim.stage.board import Bank, Board, Switch
 from chainsim.stage.cues import Cue
 from chainsim.stage.drives import Drive
@@ -68,6 +69,12 @@ class Common(Settings):
     )
     when_off: Literal["by_kind", "pass", "silent"] = choice(
         "by_kind", "what it gives while it is disengaged: what comes in, or nothing; by default synths give nothing"
+    )
+    clip_dbu: float | None = fixed(
+        None, -60.0, 40.0, "dBu", "level at which the device this stands for clips at its output: for the level plan"
+    )
+    noise_dbu: float | None = fixed(
+        None, -140.0, 0.0, "dBu", "noise that this device adds at its output, 20 Hz to 20 kHz: for the level plan"
     )
     listens_to: str | None = words(
         None, 'what the detector hears: "input" (the take) or a block; default its own input'
@@ -212,6 +219,8 @@ class Sketch:
     marks : dict of Marks, by (block, setting)
     house : House or None
         What is around the chain where it is heard from a seat.
+    levels : Levels or None
+        What 0 dBFS stands for on wires, and what the house takes the feed with.
     folder : Path or None
         Where the files it names must lie.
     text : str
@@ -234,6 +243,7 @@ class Sketch:
     rooms: Mapping[str, Room] = field(default_factory=dict)
     marks: Mapping[tuple[str, str], Marks] = field(default_factory=dict)
     house: House | None = None
+    levels: Levels | None = None
     folder: Path | None = None
     text: str = ""
     warnings: tuple[str, ...] = ()

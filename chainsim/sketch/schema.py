@@ -9,8 +9,10 @@ from chainsim.block import block_type, block_type_names
 from chainsim.settings import Settings
 from chainsim.sketch.cues import WHAT, CueSettings, TapSettings
 from chainsim.sketch.house import HouseBandSettings, HouseSettings, SeatSettings
+from chainsim.sketch.levels import LevelSettings
 from chainsim.sketch.model import Common, Header
 from chainsim.sketch.patches import PatchSettings
+from chainsim.sketch.reading_levels import LEVEL_PARTS
 from chainsim.sketch.rooms import RoomSettings
 from chainsim.sketch.switches import BankSettings, SwitchSettings
 from chainsim.stage.controllers import CONTROLLER_TYPES
@@ -48,6 +50,7 @@ def sketch_schema() -> dict[str, Any]:
             "rooms": {"type": "object", "additionalProperties": {"$ref": "#/$defs/room"}},
             "marks": {"type": "object", "additionalProperties": {"type": "object", "additionalProperties": _MARKS}},
             "house": {"$ref": "#/$defs/house"},
+            "levels": _table(LevelSettings, required=(), **{name: _table(kind) for name, kind in LEVEL_PARTS.items()}),
         },
         "$defs": {
             **_chain_parts(),
