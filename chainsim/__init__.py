@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from chainsim.batch.checking import CheckReport, check_sketch
     from chainsim.batch.file_report import FileReport
+    from chainsim.batch.measuring import FileFigures, measure_file
     from chainsim.batch.render_file import render_file
     from chainsim.batch.tracking import track
     from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError
@@ -32,6 +33,8 @@ _PUBLIC = {
     "Rendering": "chainsim.graph.rendering",
     "render_file": "chainsim.batch.render_file",
     "FileReport": "chainsim.batch.file_report",
+    "measure_file": "chainsim.batch.measuring",
+    "FileFigures": "chainsim.batch.measuring",
     "check_sketch": "chainsim.batch.checking",
     "CheckReport": "chainsim.batch.checking",
     "stage_sheet": "chainsim.listen.stage_sheet.sheet",
@@ -51,6 +54,7 @@ __all__ = [
     "AudioError",
     "ChainsimError",
     "CheckReport",
+    "FileFigures",
     "FileReport",
     "GraphError",
     "HarmonyError",
@@ -63,6 +67,7 @@ __all__ = [
     "check_sketch",
     "harmony_error",
     "load_sketch",
+    "measure_file",
     "parse_sketch",
     "render",
     "render_file",
