@@ -17,12 +17,13 @@ from chainsim.audio.reading import open_take, take_hash
 from chainsim.audio.wav import SampleFormat
 from chainsim.audio.writing import TakeWriter, refuse_same_file
 from chainsim.batch.file_report import FileReport
-from chainsim.batch.metering import OutputMeter, TakeMeter, cautions
+from chainsim.batch.metering import OutputMeter, TakeMeter, cautions, width_db
 from chainsim.batch.one_loudness import Level
 from chainsim.errors import AudioError
 from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine
 from chainsim.graph.rendering import build_graph
+from chainsim.house.listening import Heard, KeptTake, Listener
 from chainsim.sketch.model import Sketch
 from chainsim.units import Audio
 
@@ -45,6 +46,10 @@ class FileRender:
         Write at least so many: 2 puts a sound of one channel on both.
     threads : int, optional
         By default as many as the chain has lanes, at most one a core.
+    seat : str, optional
+        Hear it from this seat of the sketch's house, where its band plays too.
+    with_band : bool
+        At the feed: mix the band under it.
 
     Raises
     ------
@@ -63,6 +68,8 @@ class FileRender:
         lower_to_fit: bool = False,
         channels: int | None = None,
         threads: int | None = None,
+        seat: str | None = None,
+        with_band: bool = False,
     ) -> None:
         if "out" in (probes or {}):
             raise AudioError('a probe "out" is the output itself; leave it out')
@@ -75,6 +82,8 @@ class FileRender:
             refuse_same_file(path, [take])
         self._format: dict[str, Any] = {"sample_format": sample_format, "lower_to_fit": lower_to_fit}
         self._least_channels, self._threads = channels or 1, threads
+        self._seat, self._with_band = seat, with_band
+        self._listener: Listener | None = None
         self._stack = ExitStack()
         self._writers: dict[str, TakeWriter] = {}
         self._about: dict[str, Any] = {}
@@ -89,7 +98,7 @@ class FileRender:
 
     def run(self, progress: Progress | None = None) -> Level:
         """Stream the take through; return how loud the output is before any trim."""
-        with open_take(self.take) as source:
+        with open_take(self.take) as source, ExitStack() as open_files:
             rate_hz = source.sample_rate_hz
             graph = build_graph(self.sketch, rate_hz, source.channels, [n for n in self.files if n != "out"])
             self._dry = TakeMeter(rate_hz, source.channels)
@@ -100,10 +109,19 @@ class FileRender:
                 self._dry.add(x if there == frames else np.ascontiguousarray(x[:, :there]))
                 return x
 
-            engine = Engine(graph, read, source.frames, threads=self._threads or threads_for(graph))
-            width = graph.outputs["out"].channels
+            kept = KeptTake(read)
+            engine = Engine(graph, kept.read, source.frames, threads=self._threads or threads_for(graph))
+            heard: Engine | Heard = engine
+            width, delay = graph.outputs["out"].channels, 0
+            if self._seat is not None or self._with_band:
+                self._listener = open_files.enter_context(
+                    Listener(self.sketch, self._seat, sample_rate_hz=rate_hz, feed_channels=width,
+                             take_frames=source.frames)
+                )  # fmt: skip
+                heard = Heard(engine, kept, self._listener)
+                width, delay = self._listener.channels, self._listener.delay_frames
             channels = max(width, self._least_channels)
-            latency = [math.ceil(end) for end in graph.latency]
+            latency = [delay + math.ceil(end) for end in graph.latency]
             self._meter = OutputMeter(rate_hz, channels, source.frames + latency[1], latency[0])
             engine.warm_up()
             self._meter.add(0, np.zeros((channels, 0)))
@@ -111,25 +129,26 @@ class FileRender:
                 wide = channels if name == "out" else graph.channels(name)
                 self._writers[name] = self._stack.enter_context(TakeWriter(path, rate_hz, wide, **self._format))
             begun = time.perf_counter()
-            for n0, outputs in engine.stream():
+            for n0, outputs in heard.stream():
                 if channels > width:
                     outputs["out"] = np.repeat(outputs["out"], channels // width, axis=0)
                 for name, writer in self._writers.items():
                     writer.write(outputs[name])
                 self._meter.add(n0, outputs["out"])
                 if progress is not None:
-                    progress(n0 + outputs["out"].shape[1], engine.frames)
+                    progress(n0 + outputs["out"].shape[1], heard.frames)
             take_s = source.frames / rate_hz
             self._about = {
                 "sample_rate_hz": rate_hz,
                 "channels": channels,
-                "frames": engine.frames,
+                "frames": heard.frames,
                 "latency_ms": 1000.0 * graph.latency[0] / rate_hz,
                 "tail_s": graph.tail_s,
                 "times_real_time": take_s / max(time.perf_counter() - begun, 1e-9),
             }
             late = self.sketch.late_cues(take_s)
             self._warnings = [*source.warnings, *self.sketch.warnings, *late, *graph.warnings, *engine.warnings]
+            self._warnings += self._listener.warnings if self._listener is not None else []
         name = self.sketch.patch or Path(self.output).name
         return Level(name, self._meter.integrated_lufs, self._meter.peaks().true_peak_dbtp)
 
@@ -158,10 +177,19 @@ class FileRender:
             version=_version(),
             patch=self.sketch.patch,
             room=self.sketch.room,
+            seat=self._seat,
+            against_feed_lu=self._against_feed_lu(change_db),
             dynamics=None if dynamics is None else dynamics.raised(change_db),
             warnings=[*self._warnings, *warnings, *cautions(true_peak_dbtp, louder_by_lu)],
             **self._about,
         )
+
+    def _against_feed_lu(self, change_db: float) -> float | None:
+        if self._listener is None:
+            return None
+        feed_lufs = self._listener.feed_lufs - width_db(self._listener.feed_channels)
+        louder = self._meter.integrated_lufs + change_db - width_db(self._meter.channels) - feed_lufs
+        return louder if math.isfinite(louder) else math.nan
 
 
 def threads_for(graph: Graph) -> int:

@@ -36,6 +36,10 @@ class FileReport:
     sketch, sketch_sha256, take_sha256, version : str
     patch, room : str or None
         Where it is one patch alone, or one room.
+    seat : str or None
+        Where in the house it is heard; None for the feed.
+    against_feed_lu : float or None
+        How much louder it is than the feed, both on two loudspeakers; NaN if either is silent, None for the feed alone.
     dynamics : Dynamics or None
         How much louder soft, medium and loud playing came out, after trim and lowering; None for takes with too little
         steady playing.
@@ -63,6 +67,8 @@ class FileReport:
     version: str
     patch: str | None = None
     room: str | None = None
+    seat: str | None = None
+    against_feed_lu: float | None = None
     dynamics: Dynamics | None = None
     warnings: list[str] = field(default_factory=list)
 

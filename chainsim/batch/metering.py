@@ -55,7 +55,7 @@ class OutputMeter:
         self._loudness = LoudnessMeter(sample_rate_hz, channels)
         self._peaks = PeakMeter(sample_rate_hz, channels)
         self._momentary = MomentaryTrack(sample_rate_hz, channels, latency_frames)
-        self._channels = channels
+        self.channels = channels
         self._playing_frames = playing_frames
         self._playing_lufs = -math.inf
 
@@ -82,7 +82,7 @@ class OutputMeter:
 
     def louder_by_lu(self, take_lufs: float, take_channels: int) -> float:
         """How much louder it is than the take while that sounds, both on two loudspeakers; NaN if either is silent."""
-        louder = (self._playing_lufs - _width_db(self._channels)) - (take_lufs - _width_db(take_channels))
+        louder = (self._playing_lufs - width_db(self.channels)) - (take_lufs - width_db(take_channels))
         return louder + 0.0 if math.isfinite(louder) else math.nan
 
     def dynamics(self, take: TakeMeter) -> Dynamics | None:
@@ -100,6 +100,6 @@ def cautions(true_peak_dbtp: float, louder_by_lu: float) -> list[str]:
     return found
 
 
-def _width_db(channels: int) -> float:
+def width_db(channels: int) -> float:
     """What equal sound in so many channels adds to a loudness."""
     return 10.0 * math.log10(channels)

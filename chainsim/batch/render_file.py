@@ -30,6 +30,8 @@ def render_file(
     channels: int | None = None,
     record: bool = False,
     threads: int | None = None,
+    seat: str | None = None,
+    with_band: bool = False,
     progress: Progress | None = None,
 ) -> FileReport:
     """Render a take into a file, span by span, so that memory does not grow with its length.
@@ -53,6 +55,8 @@ def render_file(
         Write the report beside the output as JSON.
     threads : int, optional
         By default as many as the chain has lanes, at most one a core.
+    seat, with_band
+        As for `FileRender`.
     progress : callable, optional
 
     Raises
@@ -65,6 +69,7 @@ def render_file(
     (outcome,) = render_files(
         [job], lambda _: nullcontext(progress or _untold), aim, record=record, probes=probes,
         sample_format=sample_format, lower_to_fit=lower_to_fit, threads=threads,
+        seat=seat, with_band=with_band,
     )  # fmt: skip
     if outcome.report is None:
         assert outcome.error is not None

@@ -1,4 +1,4 @@
-"""What the shell completes beside options and files: names of blocks, and of a sketch's patches and rooms."""
+"""What the shell completes beside options and files: names of blocks, and of a sketch's patches, rooms and seats."""
 
 from __future__ import annotations
 
@@ -16,11 +16,15 @@ def block_and_controller_names(ctx: click.Context, param: click.Parameter, incom
 
 
 def names_in_sketch(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
-    """Patches for --patch, rooms for --room, of the sketch that stands on the line; nothing where it cannot be read."""
-    tables = {"patch": "patches", "room": "rooms"}
+    """Patches, rooms or seats of the sketch that stands on the line; nothing where it cannot be read."""
+    tables = {"patch": "patches", "room": "rooms", "seat": "seats"}
     # Words before an option that still lacks its value are not yet taken for the sketch.
     sketch = ctx.params.get("sketch") or next((word for word in ctx.args if word.endswith(".toml")), None)
-    found = _tables(sketch).get(tables[param.name or ""], {})
+    written = _tables(sketch)
+    if param.name == "seat":
+        house = written.get("house")
+        written = {"seats": {"front_row": {}, "back": {}}, **house} if isinstance(house, dict) else {}
+    found = written.get(tables[param.name or ""], {})
     return [name for name in found if name.startswith(incomplete)] if isinstance(found, dict) else []
 
 

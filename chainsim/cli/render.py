@@ -38,6 +38,8 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
 )
 @click.option("--patch", metavar="NAME", shell_complete=names_in_sketch, help="Render this patch alone, without cues.")
 @click.option("--room", metavar="NAME", shell_complete=names_in_sketch, help="Render as it is set in this room.")
+@click.option("--seat", metavar="NAME", shell_complete=names_in_sketch, help="Hear it from this seat of the house.")
+@click.option("--with-band", is_flag=True, help="Mix the house's band under the feed; at a seat it plays anyway.")
 @click.option(
     "--all-patches",
     metavar="DIR",
@@ -85,7 +87,7 @@ def command(
     sketch: Path, takes: tuple[Path, ...], output: Path | None, patch: str | None, room: str | None,
     all_patches: Path | None, loudness_lufs: float | None, ceiling_dbtp: float, write_trims: bool,
     probes: tuple[str, ...], sample_format: str | None, lower_to_fit: bool, record: bool, threads: int | None,
-    watch: bool, as_json: bool,
+    watch: bool, as_json: bool, seat: str | None, with_band: bool,
 ) -> int:  # fmt: skip
     """Send each TAKE (a dry recording) through SKETCH and write what comes out.
 
@@ -98,6 +100,7 @@ def command(
       chainsim render waltz.toml takes/*.wav -o rendered/
       chainsim render waltz.toml solo.wav -o waltz.wav --watch
       chainsim render evening.toml solo.wav -o chorale.wav --patch chorale --room chapel
+      chainsim render evening.toml solo.wav -o back_row.wav --seat back --loudness -23
       chainsim render evening.toml solo.wav --all-patches patches/ --loudness -23
       chainsim render evening.toml solo.wav --all-patches patches/ --loudness -23 --write-trims
     """
@@ -111,13 +114,18 @@ def command(
 
     if (loudness_lufs is not None and math.isnan(loudness_lufs)) or math.isnan(ceiling_dbtp):
         raise click.UsageError("--loudness nan: allowed -60 ... 0 LUFS; --ceiling: allowed -30 ... 0 dBTP")
-    if write_trims and (loudness_lufs is None or len(takes) > 1 or room is not None or watch):
-        raise click.UsageError("--write-trims goes with --loudness and one take, without --room and --watch")
+    heard = room is not None or seat is not None or with_band
+    if write_trims and (loudness_lufs is None or len(takes) > 1 or heard or watch):
+        raise click.UsageError(
+            "--write-trims goes with --loudness and one take, without --room, --seat, --with-band and --watch"
+        )
+    if seat is not None and with_band:
+        raise click.UsageError("--with-band is for the feed; at a seat the band plays anyway")
     aim = None if loudness_lufs is None else Aim(loudness_lufs, ceiling_dbtp)
     tell_of_compiling()
     options = {
         "probes": dict(_probe(p) for p in probes), "sample_format": sample_format, "lower_to_fit": lower_to_fit,
-        "record": record, "threads": threads,
+        "record": record, "threads": threads, "seat": seat, "with_band": with_band,
     }  # fmt: skip
     jobs = partial(_jobs, sketch, takes, output, all_patches, patch, room)
     seen = _stamp(sketch)
@@ -242,13 +250,13 @@ def _targets(takes: tuple[Path, ...], output: Path) -> list[Path]:
 def _line(report: FileReport) -> str:
     trimmed = f", trimmed by {report.trim_db:+.1f} dB" if report.trim_db else ""
     lowered = f", lowered by {report.lowered_by_db:.1f} dB" if report.lowered_by_db else ""
-    louder = (
-        f" ({round(report.louder_by_lu, 1) + 0.0:+.1f} LU against the take)"
-        if math.isfinite(report.louder_by_lu)
-        else ""
-    )
+    than = {"take": report.louder_by_lu, "feed": report.against_feed_lu}
+    known = {what: lu for what, lu in than.items() if lu is not None and math.isfinite(lu)}
+    told = [f"{round(lu, 1) + 0.0:+.1f} LU against the {what}" for what, lu in known.items()]
+    louder = f" ({', '.join(told)})" if told else ""
+    seat = "" if report.seat is None else f"seat {report.seat}, "
     return (
-        f"{report.output}: {report.frames / report.sample_rate_hz:.1f} s,"
+        f"{report.output}: {seat}{report.frames / report.sample_rate_hz:.1f} s,"
         f" {number(report.integrated_lufs, 1, ' LUFS')}{louder},"
         f" peak {number(report.true_peak_dbtp, 1, ' dBTP')}{trimmed}{lowered},"
         f" latency {report.latency_ms:.1f} ms, {report.times_real_time:.0f} x real time"

@@ -9,6 +9,7 @@ import numpy as np
 
 from chainsim.graph.build import Graph, GraphBuilder
 from chainsim.graph.engine import CHUNK, Engine, Reader
+from chainsim.house.listening import Heard, KeptTake, Listener
 from chainsim.sketch.model import Sketch
 from chainsim.units import Array, Audio
 
@@ -65,12 +66,16 @@ def array_reader(audio: Array) -> Reader:
 
 def render_graph(graph: Graph, audio: Audio, *, chunk: int = CHUNK, threads: int = 1) -> dict[str, Audio]:
     """Render every output of a graph over a take in memory; arrays are (channels, frames)."""
-    engine = Engine(graph, array_reader(audio), audio.shape[1], chunk=chunk, threads=threads)
+    return _gathered(Engine(graph, array_reader(audio), audio.shape[1], chunk=chunk, threads=threads))
+
+
+def _gathered(feed: Engine | Heard) -> dict[str, Audio]:
+    """All that a stream gives, each output as one array."""
     whole: dict[str, Audio] = {}
-    for n0, outputs in engine.stream():
+    for n0, outputs in feed.stream():
         for name, x in outputs.items():
             if name not in whole:
-                whole[name] = np.zeros((x.shape[0], engine.frames))
+                whole[name] = np.zeros((x.shape[0], feed.frames))
             whole[name][:, n0 : n0 + x.shape[1]] = x
     return whole
 
@@ -82,6 +87,8 @@ def render(
     *,
     probes: Iterable[str] = (),
     threads: int = 1,
+    seat: str | None = None,
+    with_band: bool = False,
 ) -> Rendering:
     """Render a take in memory.
 
@@ -93,11 +100,16 @@ def render(
     sample_rate_hz : float
     probes : names of blocks whose output is kept too, or "BLOCK:READING"
     threads : int
+    seat : str, optional
+        Hear it from this seat of the sketch's house, where its band plays too.
+    with_band : bool
+        At the feed: mix the band under it.
 
     Returns
     -------
     Rendering
-        As long as the take plus the chain's latency and tail.
+        As long as the take plus the chain's latency and tail, and at a seat the way through the air and the venue's
+        own tail.
 
     Raises
     ------
@@ -110,12 +122,21 @@ def render(
         raise TypeError(f"found {sketch!r:.60}, allowed a Sketch; load_sketch(path) reads one")
     checked = TakeArray(take, sample_rate_hz)
     graph = build_graph(sketch, sample_rate_hz, checked.channels, probes)
-    outputs = render_graph(graph, checked.read(0, checked.frames), threads=threads)
+    kept = KeptTake(checked.read)
+    engine = Engine(graph, kept.read, checked.frames, threads=threads)
+    if seat is None and not with_band:
+        outputs, warnings = _gathered(engine), []
+    else:
+        with Listener(
+            sketch, seat, sample_rate_hz=graph.sample_rate_hz, feed_channels=graph.channels("out"),
+            take_frames=checked.frames,
+        ) as listener:  # fmt: skip
+            outputs, warnings = _gathered(Heard(engine, kept, listener)), listener.warnings
     return Rendering(
         audio=np.ascontiguousarray(outputs.pop("out").T),
         sample_rate_hz=sample_rate_hz,
         probes={name: np.ascontiguousarray(x.T) for name, x in outputs.items()},
         latency_samples=graph.latency[0],
         tail_s=graph.tail_s,
-        warnings=[*sketch.warnings, *graph.warnings],
+        warnings=[*sketch.warnings, *graph.warnings, *warnings],
     )

@@ -46,9 +46,9 @@ class Band:
         self._from_hz, self._to_hz = round(self._track.sample_rate_hz), round(sample_rate_hz)
         self._table = interpolation_table(self._from_hz, self._to_hz)
         self.channels = self._track.channels
+        self.frames = -(-self._track.frames * self._to_hz // self._from_hz)
         widening_lu = 10.0 * math.log10(max(1.0, feed_channels / self.channels))
         self._gain = db_to_gain(settings.loudness_lufs - self._loudness_lufs(settings) - widening_lu)
-        self.frames = -(-self._track.frames * self._to_hz // self._from_hz)
         self._end = take_frames
         self._fade = round(FADE_S * sample_rate_hz)
         missing_s = (take_frames - self.frames) / sample_rate_hz
@@ -60,14 +60,17 @@ class Band:
 
     def read(self, n0: int, frames: int) -> Audio:
         """The band from frame n0 on, shape (channels, frames)."""
+        return np.ascontiguousarray(self._at_rate(n0, frames) * self._level(n0, frames))
+
+    def _at_rate(self, n0: int, frames: int) -> Audio:
+        """The file at the take's rate."""
         if self._from_hz == self._to_hz:
-            y = self._track.read(n0, frames)
-        else:
-            y = np.empty((self.channels, frames))
-            first, count = needed(n0, frames, self._from_hz, self._to_hz, self._table)
-            x = self._track.read(first, count)
-            interpolate(x, first, n0, self._from_hz, self._to_hz, self._table, y)
-        return np.ascontiguousarray(y * self._level(n0, frames))
+            return self._track.read(n0, frames)
+        y = np.empty((self.channels, frames))
+        first, count = needed(n0, frames, self._from_hz, self._to_hz, self._table)
+        x = self._track.read(first, count)
+        interpolate(x, first, n0, self._from_hz, self._to_hz, self._table, y)
+        return y
 
     def _level(self, n0: int, frames: int) -> Array:
         """Its gain, and where it goes on after the take's end, the fade before that."""
@@ -78,10 +81,10 @@ class Band:
         return level
 
     def _loudness_lufs(self, settings: HouseBandSettings) -> float:
-        meter = LoudnessMeter(self._track.sample_rate_hz, self.channels)
+        meter = LoudnessMeter(self._to_hz, self.channels)
         try:
-            for n0 in range(0, self._track.frames, READ_FRAMES):
-                meter.add(self._track.read(n0, min(READ_FRAMES, self._track.frames - n0)))
+            for n0 in range(0, self.frames, READ_FRAMES):
+                meter.add(self._at_rate(n0, min(READ_FRAMES, self.frames - n0)))
             loudness_lufs = meter.result().integrated_lufs
         except AudioError as error:
             self.close()

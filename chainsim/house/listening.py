@@ -15,6 +15,7 @@ from chainsim.house.late_field import EARS
 from chainsim.house.path import SoundPath
 from chainsim.house.sound_field import Source
 from chainsim.house.surroundings import surroundings
+from chainsim.measure.loudness import LoudnessMeter
 from chainsim.sketch.house import House
 from chainsim.sketch.model import Sketch
 from chainsim.units import Audio, db_to_gain
@@ -69,9 +70,9 @@ class Listener:
 
     Attributes
     ----------
-    channels : int
-    longer_s : float
-        By which the sound at the seat outlasts the feed.
+    channels, feed_channels : int
+    delay_frames : int
+        By which the loudspeaker is later than the feed.
     warnings : list of str
 
     Raises
@@ -93,7 +94,7 @@ class Listener:
         if house.band is None and seat is None:
             raise SketchError('house.band: there is none to be heard; declare it: [house.band] with file = "band.wav"')
         self._rate_hz = sample_rate_hz
-        self._feed_channels = feed_channels
+        self._wide = feed_channels
         self._band: Band | None = None
         self._paths: dict[Source, SoundPath] = {}
         with ExitStack() as resources:
@@ -101,20 +102,24 @@ class Listener:
                 self._band = resources.enter_context(
                     Band(house.band, sketch.assets, sample_rate_hz, take_frames, feed_channels)
                 )
-                self._feed_channels = max(feed_channels, self._band.channels)
+                self._wide = max(feed_channels, self._band.channels)
             if seat is not None:
                 self._paths = self._sound_paths(sketch, house, seat)
             self._resources = resources.pop_all()
-        self.channels = EARS if self._paths else self._feed_channels
-        self.longer_s = max((path.longest_s for path in self._paths.values()), default=0.0)
+        self.channels = EARS if self._paths else self._wide
+        self.delay_frames = self._paths["loudspeaker"].arrives if self._paths else 0
+        self._longer_s = max((path.longest_s for path in self._paths.values()), default=0.0)
+        self.feed_channels = feed_channels
+        self._feed_meter = LoudnessMeter(sample_rate_hz, feed_channels)
         self.warnings = list(self._band.warnings) if self._band is not None else []
+        self.hear(0, np.zeros((1, 0)), np.zeros((feed_channels, 0)))  # what is to be compiled is so before it sounds
 
     def _sound_paths(self, sketch: Sketch, house: House, seat: str) -> dict[Source, SoundPath]:
         around = surroundings(house, sketch.assets, self._rate_hz)
         place = house.seat(seat)
         horn_gain = db_to_gain(house.settings.acoustic_horn_db)
         ways: list[tuple[Source, float, float, int]] = [
-            ("loudspeaker", 1.0, place.loudspeaker_m, self._feed_channels),
+            ("loudspeaker", 1.0, place.loudspeaker_m, self._wide),
             ("horn", horn_gain, place.horn_m, 1),
         ]
         return {
@@ -122,7 +127,7 @@ class Listener:
                 gain,
                 distance_m,
                 around.reflected(source, distance_m),
-                around.late_field(source, self._rate_hz, channels),
+                around.late_field(source, distance_m, self._rate_hz, channels),
                 self._rate_hz,
                 channels,
             )
@@ -132,20 +137,26 @@ class Listener:
 
     def hear(self, n0: int, dry: Audio, feed: Audio) -> Audio:
         """What is heard of a span that begins at frame n0: the take and the feed of it, each (channels, frames)."""
+        self._feed_meter.add(feed)
         if self._band is not None:
             # Never added in place: the array may be the graph's own.
             feed = feed + self._band.read(n0, feed.shape[1])
         if not self._paths:
             return feed
         y = np.zeros((EARS, feed.shape[1]))
-        self._paths["loudspeaker"].add_to(n0, _as_wide(feed, self._feed_channels), y)
+        self._paths["loudspeaker"].add_to(n0, _as_wide(feed, self._wide), y)
         if "horn" in self._paths:
             self._paths["horn"].add_to(n0, np.ascontiguousarray(np.mean(dry, axis=0, keepdims=True)), y)
         return y
 
     def frames(self, feed_frames: int) -> int:
         """Length of what is heard, for a feed of so many frames."""
-        return feed_frames + math.ceil(self.longer_s * self._rate_hz)
+        return feed_frames + math.ceil(self._longer_s * self._rate_hz)
+
+    @property
+    def feed_lufs(self) -> float:
+        """Loudness of the feed, without the band, as far as it was heard."""
+        return self._feed_meter.result().integrated_lufs
 
     def close(self) -> None:
         """Close the band's file."""
@@ -158,18 +169,34 @@ class Listener:
         self.close()
 
 
-def listen(feed: Feed, take: KeptTake, listener: Listener) -> Iterator[tuple[int, dict[str, Audio]]]:
-    """Stream a feed with what is heard of it in the place of "out"; other outputs end in silence."""
-    outputs: dict[str, Audio] = {}
-    for n0, outputs in feed.stream():
-        frames = outputs["out"].shape[1]
-        yield n0, {**outputs, "out": listener.hear(n0, take.again(n0, frames), outputs["out"])}
-    channels = {name: x.shape[0] for name, x in outputs.items()}
-    end = listener.frames(feed.frames)
-    for n0 in range(feed.frames, end, CHUNK):
-        frames = min(CHUNK, end - n0)
-        silent = {name: np.zeros((width, frames)) for name, width in channels.items()}
-        yield n0, {**silent, "out": listener.hear(n0, take.again(n0, frames), silent["out"])}
+class Heard:
+    """A feed with what is heard of it in the place of "out"; other outputs end in silence.
+
+    Parameters
+    ----------
+    feed : Feed
+        Which gets its take from `take`.
+    take : KeptTake
+    listener : Listener
+    """
+
+    def __init__(self, feed: Feed, take: KeptTake, listener: Listener) -> None:
+        self._feed, self._take, self._listener = feed, take, listener
+        self.frames = listener.frames(feed.frames)
+
+    def stream(self) -> Iterator[tuple[int, dict[str, Audio]]]:
+        """Yield, span by span, (first frame, outputs by name), first those of the feed."""
+        outputs: dict[str, Audio] = {}
+        for n0, outputs in self._feed.stream():
+            yield n0, self._replaced(n0, outputs)
+        channels = {name: x.shape[0] for name, x in outputs.items()}
+        for n0 in range(self._feed.frames, self.frames, CHUNK):
+            frames = min(CHUNK, self.frames - n0)
+            yield n0, self._replaced(n0, {name: np.zeros((width, frames)) for name, width in channels.items()})
+
+    def _replaced(self, n0: int, outputs: dict[str, Audio]) -> dict[str, Audio]:
+        dry = self._take.again(n0, outputs["out"].shape[1])
+        return {**outputs, "out": self._listener.hear(n0, dry, outputs["out"])}
 
 
 def house_of(sketch: Sketch, seat: str | None) -> House:
@@ -182,7 +209,9 @@ def house_of(sketch: Sketch, seat: str | None) -> House:
     """
     if sketch.house is None:
         wanted = f'the seat "{seat}" is' if seat is not None else "the band is"
-        raise SketchError(f'house: the sketch has none, and {wanted} in it; the least one is [house] venue = "theatre"')
+        raise SketchError(
+            f'house: the sketch has none, and {wanted} in it; the least one is [house] with venue = "theatre"'
+        )
     if seat is not None:
         try:
             sketch.house.seat(seat)

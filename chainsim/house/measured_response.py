@@ -20,7 +20,7 @@ from chainsim.units import Array, Audio
 
 DIRECT_S = 0.005
 FADE_S = 0.001
-"""How long the rest is faded in, around the end of the direct sound."""
+"""How long the rest is faded in, after the direct sound."""
 ONSET = 0.1
 """Share of its peak at which a recorded response begins: 20 dB under it (ISO 3382-1, 5.3), over any noise."""
 LONGEST_S = 30.0
@@ -57,8 +57,7 @@ class MeasuredResponse:
         begin = onset(response, ONSET)
         end = begin + round(DIRECT_S * sample_rate_hz)
         fade = max(1, round(FADE_S * sample_rate_hz))
-        first = max(0, end - fade // 2)
-        late = response[:, first:].copy()
+        late = response[:, end:].copy()
         direct_energy = middle_energy(response[:, begin:end], sample_rate_hz)
         ramp = np.sin(0.5 * np.pi * (np.arange(fade) + 0.5) / fade)[: late.shape[1]]
         late[:, : len(ramp)] *= ramp

@@ -28,6 +28,13 @@ class SoundPath:
         What makes it.
     sample_rate_hz : float
     channels : int
+
+    Attributes
+    ----------
+    arrives : int
+        Samples until the direct sound.
+    longest_s : float
+        How long anything of a sound is heard after it was made.
     """
 
     def __init__(
@@ -48,6 +55,7 @@ class SoundPath:
         self._returning = DelayLine(channels, max(returns, 0))
         self._air = air_filter(distance_m, sample_rate_hz)
         self._air_state = np.zeros((channels, len(self._air), 2))
+        self.arrives = arrives
         self.longest_s = max(arrives, returns) / sample_rate_hz + field.tail_s
 
     def add_to(self, n0: int, x: Audio, y: Audio) -> None:

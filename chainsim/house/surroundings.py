@@ -30,7 +30,7 @@ class Surroundings(Protocol):
     def reflected(self, source: Source, distance_m: float) -> Reflected:
         """How much of a source comes to a seat beside its direct sound."""
 
-    def late_field(self, source: Source, sample_rate_hz: float, channels: int) -> LateField:
+    def late_field(self, source: Source, distance_m: float, sample_rate_hz: float, channels: int) -> LateField:
         """What makes that sound."""
 
 
@@ -48,7 +48,7 @@ class Walls:
     def reflected(self, source: Source, distance_m: float) -> Reflected:
         return self._venue.field.reflected(distance_m, self._directivity_db[source])
 
-    def late_field(self, source: Source, sample_rate_hz: float, channels: int) -> LateField:
+    def late_field(self, source: Source, distance_m: float, sample_rate_hz: float, channels: int) -> LateField:
         return Reverberation(self._venue, sample_rate_hz, channels, STRETCH[source])
 
 
@@ -60,8 +60,8 @@ class OpenAir:
     def reflected(self, source: Source, distance_m: float) -> Reflected:
         return ground_reflection(distance_m, source)
 
-    def late_field(self, source: Source, sample_rate_hz: float, channels: int) -> LateField:
-        return Mirror()
+    def late_field(self, source: Source, distance_m: float, sample_rate_hz: float, channels: int) -> LateField:
+        return Mirror(distance_m, sample_rate_hz, channels)
 
 
 class RealVenue:
@@ -75,7 +75,7 @@ class RealVenue:
     def reflected(self, source: Source, distance_m: float) -> Reflected:
         return Reflected(self._response.energy, DIRECT_S)
 
-    def late_field(self, source: Source, sample_rate_hz: float, channels: int) -> LateField:
+    def late_field(self, source: Source, distance_m: float, sample_rate_hz: float, channels: int) -> LateField:
         return Convolution(self._response, sample_rate_hz, channels)
 
 

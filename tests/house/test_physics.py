@@ -31,7 +31,9 @@ from memory."""
 def test_air_takes_what_the_standard_says(climate: tuple[float, float]) -> None:
     for hz, printed in zip(OCTAVES_HZ, ISO_9613_2_TABLE_2[climate], strict=True):
         # Rounded to one decimal, over 100 to three figures; 4.15 is printed as 4.1.
-        assert 1000.0 * attenuation_db_per_m(hz, *climate) == pytest.approx(printed, abs=0.5 if printed > 100 else 0.055)
+        assert 1000.0 * attenuation_db_per_m(hz, *climate) == pytest.approx(
+            printed, abs=0.5 if printed > 100 else 0.055
+        )
 
 
 @pytest.mark.parametrize("sample_rate_hz", [44_100.0, 48_000.0, 96_000.0, 192_000.0])

@@ -93,11 +93,14 @@ WRONG = [
     ('[house]\nvenue = "open air"\ndecay_s = 1.0', "house: decay_s is a room's"),
     ('[house]\nvenue = "hall"\nimpulse_response_m = 4.0', "house: impulse_response_m does nothing without"),
     ('[house]\nvenue = "hall"\nvolume_m3 = 3.0', "house.volume_m3 = 3, allowed 30 ... 200000"),
-    ('[house]\nvenue = "hall"\nacoustic_horn_db = 90.0', 'house.acoustic_horn_db = 90 dB, allowed -80 ... 40 dB or "off"'),
+    ('[house]\nvenue = "hall"\nacoustic_horn_db = 90.0',
+     'house.acoustic_horn_db = 90 dB, allowed -80 ... 40 dB or "off"'),
     ('[house]\nvenue = "hall"\nseats = 3', "house.seats: allowed are tables only: [house.seats.NAME]"),
     ('[house]\nvenue = "hall"\n[house.seats.pit]\nhorn_m = 0.1', "house.seats.pit.horn_m = 0.1, allowed 0.5 ... 300"),
-    ('[house]\nvenue = "hall"\n[house.seats.pit]\nhorn = 3.0', 'house.seats.pit.horn: no setting "horn"; did you mean "horn_m"'),
-    ('[house]\nvenue = "hall"\nband = "x.wav"', 'house.band: allowed a table, such as [house.band] with file = "band.wav"'),
+    ('[house]\nvenue = "hall"\n[house.seats.pit]\nhorn = 3.0',
+     'house.seats.pit.horn: no setting "horn"; did you mean "horn_m"'),
+    ('[house]\nvenue = "hall"\nband = "x.wav"',
+     'house.band: allowed a table, such as [house.band] with file = "band.wav"'),
     ('[house]\nvenue = "hall"\n[house.band]\nloudness_lufs = -20.0', "house.band: file is missing"),
     ('[rooms.r.house]\nvenue = "loft"', 'rooms.r.house.venue = "loft", allowed small club'),
 ]  # fmt: skip
@@ -112,7 +115,7 @@ def test_a_wrong_house_is_told_in_one_line(text: str, line: str) -> None:
 
 
 def test_the_schema_knows_it() -> None:
-    jsonschema.validate(tomllib.loads(HOUSE), sketch_schema())
+    judge = jsonschema.Draft202012Validator(sketch_schema())
+    assert judge.is_valid(tomllib.loads(HOUSE))
     for text in ('[house]\nvenue = "barn"', "[house.seats.pit]\nhorn_m = 0.1", '[rooms.r.house]\nseat = "x"'):
-        with pytest.raises(jsonschema.ValidationError):
-            jsonschema.validate(tomllib.loads(BASE + text), sketch_schema())
+        assert not judge.is_valid(tomllib.loads(BASE + text))
