@@ -18,6 +18,7 @@ from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine, Reader
 from chainsim.graph.nodes import Node
 from chainsim.graph.rendering import build_graph
+from chainsim.house.report import HouseReport, report_house
 from chainsim.listen.text_drawing import draw_chain
 from chainsim.measure.fitness import Fitness, measure_fitness, offsets
 from chainsim.notes.tuner import Tuning
@@ -95,6 +96,8 @@ class CheckReport:
     """Where the pitch is looked for, if a block follows it."""
     second_instances: dict[str, int]
     """Blocks of which patches need more than one, with how many; the tail of one does not go on in another."""
+    house: HouseReport | None
+    """What comes to every seat of the house, by the chain as written."""
     warnings: tuple[str, ...]
 
     def to_dict(self) -> dict[str, Any]:
@@ -158,6 +161,10 @@ def check_sketch(
         warnings += [place + w for w in found if w not in warnings]
     if faults:
         raise SketchError(faults)
+    house = None
+    if sketch.house is not None:
+        latency_ms = reports[0].latency_ms[0]
+        house = report_house(sketch.house, sketch.assets, sample_rate_hz, latency_ms, take_s)
     header = sketch.header
     if range_hz is not None and header.instrument is None and None in (header.lowest_hz, header.highest_hz):
         warnings.append(
@@ -178,6 +185,7 @@ def check_sketch(
         states=tuple(reports),
         pitch_range_hz=range_hz,
         second_instances=_second_instances(sketch, sample_rate_hz, channels),
+        house=house,
         warnings=tuple(warnings),
     )
 

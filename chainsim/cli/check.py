@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from chainsim.cli.check_foot import foot_lines
+from chainsim.cli.check_house import house_lines
 from chainsim.cli.common import counted, echo_json, naming, number, table, tell_of_compiling
 from chainsim.cli.completing import names_in_sketch
 
@@ -91,6 +92,8 @@ def _sketch_lines(report: CheckReport) -> Iterator[str]:
     if brief:
         yield from _patch_lines(brief)
     yield from foot_lines(report)
+    if report.house is not None:
+        yield from house_lines(report.house)
     notes = list(_worth_knowing(report))
     if notes:
         yield "\nWorth knowing:"
@@ -150,6 +153,7 @@ def _sums(state: StateReport) -> Iterator[str]:
 
 def _worth_knowing(report: CheckReport) -> Iterator[str]:
     yield from report.warnings
+    yield from report.house.warnings if report.house is not None else ()
     for name, count in report.second_instances.items():
         yield (
             f"{name}: patches need {count} of it (a fixed setting, the key or the order differs); the tail of one does"
