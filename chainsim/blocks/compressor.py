@@ -69,24 +69,21 @@ class CompressorSettings(Settings):
 
 
 @kernel
-def root_mean_square(heard: Array, rings: Array, sums: Array, places: Counts, channel: int, level: Array) -> None:
+def root_mean_square(heard: Array, rings: Array, places: Counts, running: Array, channel: int, level: Array) -> None:
     """Fill `level` (frames,) with the rms of `heard` (frames,) in a triangular window, or keep what is louder there.
 
-    Two sliding means in a row. rings (2, W + 1), sums (2,) and places (2,) int64 are those of one channel; the first
-    channel, 0, overwrites `level`.
+    Two sliding means in a row; `heard` is scratch after that. rings (2, W + 1), places (2,) int64 and running (2,) are
+    those of one channel; the first channel, 0, overwrites `level`.
     """
-    sum_1, sum_2, at_1, at_2 = sums[0], sums[1], places[0], places[1]
-    first, second = rings[0], rings[1]
-    count = first.shape[0] - 1.0
-    for i in range(level.shape[0]):
+    for i in range(heard.shape[0]):
         square = heard[i] * heard[i]
-        if square < FLUSH:
-            square = 0.0
-        total, at_1, sum_1 = sliding_sum(square, first, at_1, sum_1)
-        total, at_2, sum_2 = sliding_sum(total / count, second, at_2, sum_2)
-        found = math.sqrt(total / count)
+        heard[i] = square if square > FLUSH else 0.0
+    sliding_sum(heard, rings[0], places[0:1], running[0:1])
+    sliding_sum(heard, rings[1], places[1:2], running[1:2])
+    share = 1.0 / (rings.shape[1] - 1.0) ** 2
+    for i in range(heard.shape[0]):
+        found = math.sqrt(share * heard[i])
         level[i] = found if channel == 0 else max(level[i], found)
-    sums[0], sums[1], places[0], places[1] = sum_1, sum_2, at_1, at_2
 
 
 @kernel
@@ -162,21 +159,21 @@ class Compressor(Block[CompressorSettings]):
         self._release = one_pole_coefficient(chosen.release_ms / 1000.0, rate_hz)
         window = max(1, round(0.5 * ms_to_samples(chosen.rms_window_ms, rate_hz)))
         self._rings = np.zeros((heard, 2, window + 1 if self._rms else 0))
-        self._sums, self._places = np.zeros((heard, 2)), np.zeros((heard, 2), np.int64)
+        self._places, self._running = np.zeros((heard, 2), np.int64), np.zeros((heard, 2))
         self._z_cut = np.zeros((heard, 2))
         self._z, self._rest = np.zeros(3), np.zeros(2, np.int64)
 
     def reset(self) -> None:
-        for state in (self._rings, self._sums, self._places, self._z_cut, self._z, self._rest):
+        for state in (self._rings, self._places, self._running, self._z_cut, self._z, self._rest):
             state.fill(0)
 
     def process(self, io: Io) -> None:
         gain, moving = io.readings[0], io.moving
         if self._rms:
-            level = np.empty(io.frames)
+            heard = np.empty(io.frames)
             for c in range(io.detector.shape[0]):
-                low_cut_level(io.detector[c : c + 1], self._cut, self._z_cut[c : c + 1], level)
-                root_mean_square(level, self._rings[c], self._sums[c], self._places[c], c, gain)
+                low_cut_level(io.detector[c : c + 1], self._cut, self._z_cut[c : c + 1], heard)
+                root_mean_square(heard, self._rings[c], self._places[c], self._running[c], c, gain)
         else:
             low_cut_level(io.detector, self._cut, self._z_cut, gain)
         compression(

@@ -53,32 +53,37 @@ class LimiterSettings(Settings):
 
 @kernel
 def limit_gain(
-    ceiling: float, release: float, held: Array, first: Array, second: Array, z: Array, places: Counts, gain: Array
+    ceiling: float,
+    release: float,
+    held: Array,
+    first: Array,
+    second: Array,
+    places: Counts,
+    running: Array,
+    z: Array,
+    gain: Array,
 ) -> None:
     """Turn `gain` (frames,), at entry the bound p, into the gain of equations (1) to (5).
 
-    held, first and second are rings of `chainsim.dsp.sliding`. State: z (4,) = h and the rings' running values; places
-    (3,) int64 = the places in them.
+    held, first and second are rings of `chainsim.dsp.sliding`, places (3,) int64 and running (3,) the rest of their
+    state; state z (1,) is h.
     """
-    falling, highest, sum_1, sum_2 = z[0], z[1], z[2], z[3]
-    at_held, at_1, at_2 = places[0], places[1], places[2]
-    count_1, count_2 = first.shape[0] - 1.0, second.shape[0] - 1.0
     to_db = 1.0 / NEPERS_PER_DB
-    last, found = 0.0, 1.0
     for i in range(gain.shape[0]):
-        reduction = to_db * math.log(gain[i] / ceiling) if gain[i] > ceiling else 0.0
-        reduction, at_held, highest = sliding_max(reduction, held, at_held, highest)
-        falling = max(reduction, release * falling)
+        gain[i] = to_db * math.log(gain[i] / ceiling) if gain[i] > ceiling else 0.0
+    sliding_max(gain, held, places[0:1], running[0:1])
+    falling = z[0]
+    for i in range(gain.shape[0]):
+        falling = max(gain[i], release * falling)
         if falling < SNAP_DB:
             falling = 0.0
-        total, at_1, sum_1 = sliding_sum(falling, first, at_1, sum_1)
-        total, at_2, sum_2 = sliding_sum(total / count_1, second, at_2, sum_2)
-        if total != last:
-            last = total
-            found = math.exp(-NEPERS_PER_DB * (total / count_2))
-        gain[i] = found
-    z[0], z[1], z[2], z[3] = falling, highest, sum_1, sum_2
-    places[0], places[1], places[2] = at_held, at_1, at_2
+        gain[i] = falling
+    z[0] = falling
+    sliding_sum(gain, first, places[1:2], running[1:2])
+    sliding_sum(gain, second, places[2:3], running[2:3])
+    to_nepers = -NEPERS_PER_DB / ((first.shape[0] - 1.0) * (second.shape[0] - 1.0))
+    for i in range(gain.shape[0]):
+        gain[i] = math.exp(to_nepers * gain[i]) if gain[i] > 0.0 else 1.0
 
 
 @kernel
@@ -108,7 +113,7 @@ class Limiter(Block[LimiterSettings]):
         self._held = np.zeros(smoothing + 2 + hold + 1)
         self._first = np.zeros(smoothing // 2 + 1 + 1)
         self._second = np.zeros(smoothing - smoothing // 2 + 1)
-        self._z, self._places = np.zeros(4), np.zeros(3, np.int64)
+        self._places, self._running, self._z = np.zeros(3, np.int64), np.zeros(3), np.zeros(1)
         self._taps = bound_taps()
         self._z_bound, self._counts, self._scratch = bound_state(context.out_channels)
         self._ahead = max(delay, SPAN - 1)
@@ -117,7 +122,7 @@ class Limiter(Block[LimiterSettings]):
         self.latency_samples = float(delay)
 
     def reset(self) -> None:
-        for state in (self._held, self._first, self._second, self._z, self._places):
+        for state in (self._held, self._first, self._second, self._places, self._running, self._z):
             state.fill(0)
         for state in (self._z_bound, self._counts, self._before):
             state.fill(0)
@@ -127,7 +132,8 @@ class Limiter(Block[LimiterSettings]):
         x = np.concatenate([self._before, io.x], axis=1)
         true_peak_bound(x, self._ahead, self._taps, EDGE_HOLD, self._z_bound, self._counts, self._scratch, gain)
         limit_gain(
-            self._ceiling, self._release, self._held, self._first, self._second, self._z, self._places, gain
+            self._ceiling, self._release, self._held, self._first, self._second, self._places, self._running,
+            self._z, gain,
         )  # fmt: skip
         scale_earlier(x, self._start, gain, io.y)
         self._before[:] = x[:, io.frames :]

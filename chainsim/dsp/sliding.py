@@ -4,8 +4,8 @@ The samples are cut into blocks of W. A window is the end of one block and the b
 of one value of the last block, gone over backwards when it was full, and of one that runs along (van Herk; Gil,
 Werman). For a sum this never subtracts, so nothing is left over where a loud sound has gone by.
 
-Values are never negative. A ring has W + 1 places, of which the last stays 0; `at` is the place in the block, and both
-begin, like the running value, at 0.
+Values are never negative. A ring has W + 1 places, of which the last stays 0. Its state, all 0 at the start: the ring,
+the place in the block, the value that runs along.
 
 References
 ----------
@@ -17,32 +17,47 @@ References
 from __future__ import annotations
 
 from chainsim.kernel import kernel
-from chainsim.units import Array
+from chainsim.units import Array, Counts
 
 
 @kernel
-def sliding_max(value: float, ring: Array, at: int, running: float) -> tuple[float, int, float]:
-    """Return the largest of `value` and the W - 1 before it, then the new `at` and `running`."""
-    running = max(running, value)
-    found = max(running, ring[at + 1])
-    ring[at] = value
-    at += 1
-    if at == ring.shape[0] - 1:
-        for k in range(at - 2, -1, -1):
-            ring[k] = max(ring[k], ring[k + 1])
-        return found, 0, 0.0
-    return found, at, running
+def sliding_max(row: Array, ring: Array, place: Counts, running: Array) -> None:
+    """Turn each value of `row` (frames,) into the largest of it and the W - 1 before it.
+
+    State: ring (W + 1,), place (1,) int64, running (1,).
+    """
+    size, at, largest = ring.shape[0] - 1, place[0], running[0]
+    first = 0
+    while first < row.shape[0]:
+        n = min(size - at, row.shape[0] - first)
+        for i in range(n):
+            value = row[first + i]
+            largest = max(largest, value)
+            row[first + i] = max(largest, ring[at + i + 1])
+            ring[at + i] = value
+        first, at = first + n, at + n
+        if at == size:
+            for i in range(size - 2, -1, -1):
+                ring[i] = max(ring[i], ring[i + 1])
+            at, largest = 0, 0.0
+    place[0], running[0] = at, largest
 
 
 @kernel
-def sliding_sum(value: float, ring: Array, at: int, running: float) -> tuple[float, int, float]:
-    """Return the sum of `value` and the W - 1 before it, then the new `at` and `running`."""
-    running += value
-    found = running + ring[at + 1]
-    ring[at] = value
-    at += 1
-    if at == ring.shape[0] - 1:
-        for k in range(at - 2, -1, -1):
-            ring[k] += ring[k + 1]
-        return found, 0, 0.0
-    return found, at, running
+def sliding_sum(row: Array, ring: Array, place: Counts, running: Array) -> None:
+    """Turn each value of `row` (frames,) into the sum of it and the W - 1 before it; state as in `sliding_max`."""
+    size, at, total = ring.shape[0] - 1, place[0], running[0]
+    first = 0
+    while first < row.shape[0]:
+        n = min(size - at, row.shape[0] - first)
+        for i in range(n):
+            value = row[first + i]
+            total += value
+            row[first + i] = total + ring[at + i + 1]
+            ring[at + i] = value
+        first, at = first + n, at + n
+        if at == size:
+            for i in range(size - 2, -1, -1):
+                ring[i] += ring[i + 1]
+            at, total = 0, 0.0
+    place[0], running[0] = at, total
