@@ -49,12 +49,14 @@ BEYOND_NUMBERS: dict[str, dict[str, Any]] = {
         ]
     },
     "pitch_shifter": {"voices": [{"interval": "P5 above"}, {"interval": "third below", "level_db": -3.0}]},
+    "radio_link": {"dropouts_per_minute": 30.0},
     "source pitch_track": {"low_hz": 60.0, "high_hz": 1500.0},
     "following_synth": {
         "voices": [{"waveform": "saw", "unison": 2, "spread": 0.5}, {"interval": "P5 below", "waveform": "pulse"}],
     },
 }
-"""Settings that cannot be drawn, being neither numbers nor words out of a few; where none are given, the defaults."""
+"""Settings that cannot be drawn, being neither numbers nor words out of a few, or that make more happen at once;
+where none are given, the defaults."""
 
 ALSO: dict[str, list[dict[str, Any]]] = {
     "controller breakpoints": [{"points": [["1:1", 0.1], ["1:1.2", 0.9], ["1:1.6", 0.3], ["1:2", 0.5]]}],
@@ -63,6 +65,7 @@ ALSO: dict[str, list[dict[str, Any]]] = {
         {"shape": "sample and hold", "rate_hz": 19.0},
     ],
     "convolver": [{"file": "four_ways.wav", "response_level": "as recorded", "pre_delay_ms": 30.0}],
+    "compressor": [{"detector": "rms", "dry_db": -6.0, "make_up_db": 6.0}],
     "delay": [{"note": "1/16 swung", "feedback_percent": 60.0}],
     "following_synth": [
         {
