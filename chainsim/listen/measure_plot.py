@@ -15,6 +15,8 @@ FAINTEST_LUFS = -60.0
 LOUDEST_LUFS = 0.0
 SHOWN_DB = 90.0
 """Of the spectrogram, under its strongest band."""
+READINGS = 600
+"""Most columns of the curves of loudness."""
 MINUTES_FROM_S = 180.0
 _MOMENTARY, _SHORT_TERM, _INTEGRATED, _WAVE = "#8fb3a2", "#14365c", "#b06a5a", "#5b7f95"
 
@@ -47,10 +49,11 @@ def draw_course(
     _draw_shares(panels[0, 1], course)
     _draw_wave(wave, course, scale)
     picture = _draw_spectrum(spectrum, course, scale)
-    figure.colorbar(picture, cax=panels[2, 1]).set_label("dBFS in a bin", fontsize=8)
-    panels[2, 1].tick_params(labelsize=8)
-    panels[2, 1].set_box_aspect(12)
-    panels[1, 1].set_axis_off()
+    strip = panels[2, 1].inset_axes((0.0, 0.0, 0.2, 1.0))
+    figure.colorbar(picture, cax=strip).set_label("dBFS in a bin", fontsize=8)
+    strip.tick_params(labelsize=8)
+    for axes in panels[1:, 1]:
+        axes.set_axis_off()
     for axes in (loudness, wave, spectrum):
         axes.set_xlim(0.0, max(duration_s, 1e-3) / scale)
         axes.tick_params(labelsize=8)
@@ -62,15 +65,23 @@ def draw_course(
 
 
 def _draw_loudness(axes: Any, course: Course, integrated_lufs: float, scale: float) -> None:
-    time = course.time_s / scale
-    axes.plot(time, _shown(course.momentary_lufs), color=_MOMENTARY, lw=0.8, label="momentary, 0.4 s")
-    axes.plot(time, _shown(course.short_term_lufs), color=_SHORT_TERM, lw=1.4, label="short-term, 3 s")
+    # In a long file many readings share a column: the curves are then the highest of each, and a shade goes down to the
+    # lowest.
+    first = np.arange(0, course.time_s.size, -(-course.time_s.size // READINGS) or 1)
+    if first.size:
+        time, momentary = course.time_s[first] / scale, _shown(course.momentary_lufs)
+        crests = np.maximum.reduceat(momentary, first)
+        axes.fill_between(time, np.minimum.reduceat(momentary, first), crests, color=_MOMENTARY, alpha=0.5, lw=0.0)
+        axes.plot(time, crests, color=_MOMENTARY, lw=0.8, label="momentary, 0.4 s")
+        short_term = np.maximum.reduceat(_shown(course.short_term_lufs), first)
+        axes.plot(time, short_term, color=_SHORT_TERM, lw=1.4, label="short-term, 3 s")
     if np.isfinite(integrated_lufs):
         axes.axhline(integrated_lufs, color=_INTEGRATED, lw=1.0, ls="--", label=f"integrated, {integrated_lufs:.1f}")
     axes.set_ylim(*_range(course))
     axes.set_ylabel("loudness, LUFS", fontsize=9)
     axes.grid(color="#dddddd", lw=0.6)
-    axes.legend(loc="lower right", fontsize=8, ncols=3, framealpha=0.9)
+    if first.size:
+        axes.legend(loc="lower right", fontsize=8, ncols=3, framealpha=0.9)
 
 
 def _draw_shares(axes: Any, course: Course) -> None:

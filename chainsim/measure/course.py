@@ -81,15 +81,17 @@ class CourseMeter:
             if self._done + last == self._reading_at(len(self._readings)):
                 self._readings.append((self._loudness.momentary_lufs, self._loudness.short_term_lufs))
         for some in self._powers.add(x):
-            self._see_spectra(some)
+            self._see_spectra(some, self._spectra, self._pending)
         self._done += x.shape[1]
 
     def result(self) -> Course:
         """Return what has been seen so far, the stream taken to end in silence."""
         readings = np.array(self._readings).reshape(-1, 2)
-        spectra = [*self._spectra]
-        if self._pending:
-            spectra.append(np.mean(self._pending, axis=0))
+        spectra, pending = [*self._spectra], [*self._pending]
+        for some in self._powers.rest():
+            self._see_spectra(some, spectra, pending)
+        if pending:
+            spectra.append(np.mean(pending, axis=0))
         # A sine of amplitude 1 in the middle of a bin has |X| = sum(w) / 2 there.
         scale = (2.0 / float(np.sum(self._powers.window))) ** 2 / self.channels
         power = np.array(spectra).reshape(-1, BANDS).T * scale
@@ -129,11 +131,12 @@ class CourseMeter:
         self._lowest[at] = np.minimum(self._lowest[at], np.minimum.reduceat(x.min(axis=0), starts))
         self._highest[at] = np.maximum(self._highest[at], np.maximum.reduceat(x.max(axis=0), starts))
 
-    def _see_spectra(self, some: Array) -> None:
+    def _see_spectra(self, some: Array, spectra: list[Array], pending: list[Array]) -> None:
+        """Take frames into `pending` and, when there are enough of them for a column, their mean into `spectra`."""
         sums = np.add.reduceat(some, self._first_bins, axis=1)
         widths = np.diff(np.append(self._first_bins, some.shape[1]))
         for bands in sums / np.maximum(widths, 1):
-            self._pending.append(bands)
-            if len(self._pending) == self._together:
-                self._spectra.append(np.mean(self._pending, axis=0))
-                self._pending = []
+            pending.append(bands)
+            if len(pending) == self._together:
+                spectra.append(np.mean(pending, axis=0))
+                pending.clear()
