@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from chainsim.audio.reading import Take, TakeArray
+from chainsim.batch.level_plan import LevelPlan, plan_levels
 from chainsim.batch.playing import AS_WRITTEN, GateReport, PlayedReport, Samples, alone, cautions, play, states
 from chainsim.batch.refuge import Refuge, refuges
 from chainsim.batch.tracking import track, tuning_of
@@ -116,6 +117,8 @@ class TakeReport:
     """The player's, where the sketch names an instrument or follows the pitch."""
     played: PlayedReport
     gates: tuple[GateReport, ...]
+    levels: LevelPlan | None
+    """Where the sketch states what 0 dBFS stands for."""
     cautions: tuple[str, ...]
     """About what will be heard."""
     warnings: tuple[str, ...]
@@ -215,6 +218,7 @@ def check_take(sketch: Sketch, take: Take) -> TakeReport:
         tuning=tuning,
         played=played,
         gates=gates,
+        levels=plan_levels(sketch, audio, take.sample_rate_hz, findings.gaps.noise_rms_dbfs),
         cautions=(*offsets(findings.fitness), *cautions(played)),
         warnings=tuple(warnings),
     )

@@ -21,7 +21,7 @@ from chainsim.batch.input_level import InputLevel, input_level
 from chainsim.batch.noisy_devices import INPUT_NOISE, before, behind, noise_levels, with_noise
 from chainsim.batch.playing import alone, states
 from chainsim.graph.rendering import build_graph, render_graph
-from chainsim.measure.electrical import SINE_CREST_DB
+from chainsim.measure.electrical import AUDIO_BAND_HZ, SINE_CREST_DB
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import Sketch, State
 from chainsim.units import Array, Audio
@@ -30,6 +30,7 @@ LOUDEST_S = 10.0
 RESTING_S = 4.0
 MEASURED_S = 1.0
 BLOCK_S, HOP_S = 0.4, 0.1
+LOWEST_HZ = 20.0
 ABSOLUTE_GATE_DBFS, RELATIVE_GATE_DB = -70.0, -10.0
 COSTLY_DB = 3.0
 """Signal-to-noise that a device may take before it is told."""
@@ -83,6 +84,8 @@ class LevelPlan:
     states : tuple of StateLevels
     loudest : str
         The state whose peaks are highest: `ways` are for it.
+    phantom : bool
+        Whether the house has phantom supply on this line.
     ways : tuple of Way
         To the house.
     """
@@ -92,6 +95,7 @@ class LevelPlan:
     analysed_s: tuple[float, float]
     states: tuple[StateLevels, ...]
     loudest: str
+    phantom: bool
     ways: tuple[Way, ...]
 
 
@@ -133,6 +137,7 @@ def plan_levels(
         analysed_s=(first / sample_rate_hz, last / sample_rate_hz),
         states=planned,
         loudest=loudest.name,
+        phantom=settings.phantom,
         ways=ways_to_the_house(feed, sketch.levels),
     )
 
@@ -180,8 +185,8 @@ def _state(
             peak_dbu=peak_dbu,
             clip_dbu=clip_dbu,
             headroom_db=None if clip_dbu is None else clip_dbu - peak_dbu,
-            noise_playing_dbu=_rms_dbfs((noisy[probe] - clean[probe])[:, there]) + full_dbu,
-            noise_resting_dbu=_rms_dbfs(resting[probe][:, last]) + full_dbu,
+            noise_playing_dbu=_noise_dbfs((noisy[probe] - clean[probe])[:, there], rate_hz) + full_dbu,
+            noise_resting_dbu=_noise_dbfs(resting[probe][:, last], rate_hz) + full_dbu,
         )
 
     points = [point("input", start, None, full_scale_dbu)]
@@ -243,9 +248,13 @@ def _playing(x: Audio, sample_rate_hz: float) -> tuple[float, float]:
     return _db(float(np.mean(powers)) if powers.size else 0.0) + SINE_CREST_DB, _db(peak**2)
 
 
-def _rms_dbfs(x: Audio) -> float:
-    """Rms of the loudest channel as the level of a sine."""
-    return _db(float(np.max(np.mean(x**2, axis=1)))) + SINE_CREST_DB if x.size else -math.inf
+def _noise_dbfs(x: Audio, sample_rate_hz: float) -> float:
+    """Rms of the loudest channel between 20 Hz and 20 kHz, as the level of a sine."""
+    if not x.size:
+        return -math.inf
+    power = 2.0 * np.abs(np.fft.rfft(x)) ** 2 / x.shape[1] ** 2
+    f = np.fft.rfftfreq(x.shape[1], 1.0 / sample_rate_hz)
+    return _db(float(np.max(power[:, (f >= LOWEST_HZ) & (f <= AUDIO_BAND_HZ)].sum(axis=1)))) + SINE_CREST_DB
 
 
 def _db(power: float) -> float:

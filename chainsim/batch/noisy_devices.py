@@ -7,11 +7,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from chainsim.block import block_type
+from chainsim.errors import SketchError
 from chainsim.measure.electrical import SINE_CREST_DB
 from chainsim.sketch.chain import BlenderStep, BlockStep, Chain, LanesStep, Step
 from chainsim.sketch.model import BlockEntry, State
 
 INPUT_NOISE = "noise of the take"
+INAUDIBLE_DBFS = -160.0
 
 
 def before(name: str) -> str:
@@ -25,13 +27,23 @@ def behind(name: str) -> str:
 
 
 def noise_levels(state: State, take_noise_dbfs: float, full_scale_dbu: float) -> dict[str, float]:
-    """Noise, rms in dBFS, by the point where it comes in."""
+    """Noise, rms in dBFS, by the point where it comes in.
+
+    Raises
+    ------
+    SketchError
+        If a device's noise is stated as more than full scale.
+    """
     found = {INPUT_NOISE: take_noise_dbfs} if math.isfinite(take_noise_dbfs) else {}
     for name in state.engaged:
         noise_dbu = state.blocks[name].common.noise_dbu
         if noise_dbu is not None:
             found[behind(name)] = noise_dbu - full_scale_dbu - SINE_CREST_DB
-    return found
+            if found[behind(name)] > 0.0:
+                raise SketchError(
+                    f"blocks.{name}.noise_dbu = {noise_dbu:g} dBu is more than full scale holds: {full_scale_dbu:g} dBu"
+                )
+    return {point: level_dbfs for point, level_dbfs in found.items() if level_dbfs >= INAUDIBLE_DBFS}
 
 
 def with_noise(state: State, levels_dbfs: Mapping[str, float], sounding: bool) -> State:
@@ -39,7 +51,7 @@ def with_noise(state: State, levels_dbfs: Mapping[str, float], sounding: bool) -
     points: dict[str, BlockEntry] = {}
 
     def noise(name: str, level_dbfs: float) -> BlockStep:
-        settings = block_type("noise").settings_type.model_validate({"level_dbfs": level_dbfs if sounding else "off"})
+        settings = block_type("noise").settings_type.model_validate({"level_db": level_dbfs if sounding else "off"})
         points[name] = BlockEntry(name, "noise", settings)
         return BlockStep(name)
 

@@ -12,6 +12,7 @@ import click
 
 from chainsim.cli.check_foot import foot_lines
 from chainsim.cli.check_house import house_lines
+from chainsim.cli.check_levels import level_lines
 from chainsim.cli.common import counted, echo_json, naming, number, table, tell_of_compiling
 from chainsim.cli.completing import names_in_sketch
 
@@ -198,6 +199,8 @@ def _take_lines(report: TakeReport) -> Iterator[str]:
     )
     if played.fold is not None:
         yield _fold_line(played.fold)
+    if report.levels is not None:
+        yield from level_lines(report.levels)
     yield from (f"Caution: {line}" for line in report.cautions)
 
 

@@ -42,6 +42,8 @@ def level_lines(plan: LevelPlan) -> Iterator[str]:
         ("", "nominal dBu", "peak dBu", "headroom dB", "noise dBu", "S/N dB", "gain to +4 dBu"),
         [_way(way) for way in plan.ways],
     )
+    if not plan.phantom:
+        yield "warning: the house has no phantom supply here: an active box needs its own, or take the passive one"
     yield from (f"warning: {line}" for line in _clipping(plan.ways))
     yield PHANTOM
 

@@ -23,6 +23,7 @@ def written_in_vain(sketch: Sketch) -> tuple[str, ...]:
         *_driven_in_rooms(sketch.rooms, base, patches),
         *_deaf(base, patches, sketch.controllers),
         *_beyond(sketch),
+        *_not_planned(sketch),
     )
 
 
@@ -183,6 +184,18 @@ def _beyond(sketch: Sketch) -> list[str]:
         for action in switch.actions
         for bank in sketch.banks
         if action.kind == "place" and action.place > len(bank.patches)
+    ]
+
+
+def _not_planned(sketch: Sketch) -> list[str]:
+    """What is said of devices for a level plan that is not made."""
+    if sketch.levels is not None:
+        return []
+    return [
+        f"blocks.{name}.{setting}: does nothing without [levels], which says what 0 dBFS stands for"
+        for name, entry in sketch.base.blocks.items()
+        for setting in ("clip_dbu", "noise_dbu")
+        if getattr(entry.common, setting) is not None
     ]
 
 
