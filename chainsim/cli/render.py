@@ -114,11 +114,10 @@ def command(
 
     if (loudness_lufs is not None and math.isnan(loudness_lufs)) or math.isnan(ceiling_dbtp):
         raise click.UsageError("--loudness nan: allowed -60 ... 0 LUFS; --ceiling: allowed -30 ... 0 dBTP")
-    heard = room is not None or seat is not None or with_band
-    if write_trims and (loudness_lufs is None or len(takes) > 1 or heard or watch):
-        raise click.UsageError(
-            "--write-trims goes with --loudness and one take, without --room, --seat, --with-band and --watch"
-        )
+    if write_trims and (loudness_lufs is None or len(takes) > 1 or room is not None or watch):
+        raise click.UsageError("--write-trims goes with --loudness and one take, without --room and --watch")
+    if write_trims and (seat is not None or with_band):
+        raise click.UsageError("--write-trims is for the feed alone, without --seat and --with-band")
     if seat is not None and with_band:
         raise click.UsageError("--with-band is for the feed; at a seat the band plays anyway")
     aim = None if loudness_lufs is None else Aim(loudness_lufs, ceiling_dbtp)

@@ -75,7 +75,7 @@ def test_what_does_not_go(folder: Path, capsys: pytest.CaptureFixture[str]) -> N
     assert told("--seat", "dor") == 'sketch.toml: house.seats: no seat "dor"; did you mean "door"?'
     assert told("--with-band").startswith("sketch.toml: house.band: there is none to be heard")
     assert "at a seat the band plays anyway" in told("--seat", "door", "--with-band", "--room", "quay")
-    assert "--write-trims goes with" in told("--seat", "door", "--loudness", "-23", "--write-trims")
+    assert "--write-trims is for the feed alone" in told("--seat", "door", "--loudness", "-23", "--write-trims")
     (folder / "band.wav").unlink()
     assert told("--seat", "door", "--room", "quay").startswith(
         'sketch.toml: house.band.file: file "band.wav": not found'
