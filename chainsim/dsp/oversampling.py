@@ -11,7 +11,7 @@ the antialiasing of the curve (`waveshaping`) takes off the highs,
     R(f) = cos(pi f) of first, (2 + cos(2 pi f)) / 3 of second order,   sum of h(k) cos(2 pi f k) R(f) = 1     (2)
 
 and whose length, even or odd, makes a whole number of samples of that order's delay. All g and h solve (1) and (2) in
-least squares over the pass band, h also over the band that folds onto it; the grid is as dense towards the edges as
+least squares over the pass band, h also over the band that folds onto it; the grid is as dense towards its edge as
 the ripples are, which comes within 3 dB of equal ripple. So what goes through in a straight line comes out as it went
 in, later by a whole number of samples of the outer rate: it can be mixed with the dry sound.
 
@@ -117,7 +117,7 @@ def make_stages(times: int, order: int, channels: int, sample_rate_hz: float) ->
 @functools.cache
 def half_band_terms(place: int) -> Array:
     """The g of equation (1), flat over the pass band and so deep over its mirror image."""
-    f = _grid(0.0, PASS_SHARE / 2.0**place, 16 * PAIRS[place])
+    f = _pass_band(place, 16 * PAIRS[place])
     basis = np.cos(2.0 * np.pi * np.outer(f, 2 * np.arange(PAIRS[place]) + 1))
     found: Array = np.linalg.lstsq(basis, np.full(f.size, 0.5))[0]
     return found
@@ -127,8 +127,8 @@ def half_band_terms(place: int) -> Array:
 def last_filter(place: int, order: int) -> Array:
     """The h of equation (2), shape (2, taps / 2)."""
     taps = LAST_TAPS[place] + 1 - order
-    edge = PASS_SHARE / 2.0**place
-    f = np.concatenate([_grid(0.0, edge, 8 * taps), _grid(0.5 - edge, 0.5, 8 * taps)])
+    passed = _pass_band(place, 8 * taps)
+    f = np.concatenate([passed, 0.5 - passed])
     flat = np.cos(np.pi * f) if order == 1 else (2.0 + np.cos(2.0 * np.pi * f)) / 3.0
     half = (taps + 1) // 2
     from_middle = np.arange(half) + 0.5 * (1 - taps % 2)
@@ -141,9 +141,10 @@ def last_filter(place: int, order: int) -> Array:
     return np.ascontiguousarray(h.reshape(-1, 2).T)
 
 
-def _grid(low: float, high: float, points: int) -> Array:
-    """Frequencies as dense towards both ends as the extremes of a Chebyshev polynomial."""
-    return low + (high - low) * 0.5 * (1.0 - np.cos(np.pi * np.linspace(0.0, 1.0, points)))
+def _pass_band(place: int, points: int) -> Array:
+    """Frequencies from 0 to the end of the pass band, as dense there as the extremes of a Chebyshev polynomial."""
+    found: Array = PASS_SHARE / 2.0**place * np.sin(0.5 * np.pi * np.linspace(0.0, 1.0, points))
+    return found
 
 
 @kernel
