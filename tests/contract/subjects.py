@@ -67,6 +67,7 @@ ALSO: dict[str, list[dict[str, Any]]] = {
     "convolver": [{"file": "four_ways.wav", "response_level": "as recorded", "pre_delay_ms": 30.0}],
     "compressor": [{"detector": "rms", "dry_db": -6.0, "make_up_db": 6.0}],
     "delay": [{"note": "1/16 swung", "feedback_percent": 60.0}],
+    "drive": [{"shape": "hard"}, {"shape": "asymmetric", "bias": 1.2, "quality": "fast"}],
     "following_synth": [
         {
             "voices": [
