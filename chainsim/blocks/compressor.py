@@ -13,7 +13,8 @@ and the ballistics follow it in dB, by one of two times:
     r[n] = c[n] + a (r[n-1] - c[n]),  a = aA where c[n] > r[n-1], else aR                      (2)
     g[n] = 10^(-r[n] / 20)                                                                     (3)
 
-with a = exp(-1 / (tau fs)): attack and release are the times in which the reduction, in dB, does 1 - 1/e of its way.
+with a = exp(-1 / (tau fs)): attack and release are the times in which the reduction, in dB, does 1 - 1/e of its way,
+once the detector knows: a fall reaches it when the hold or the window has gone by.
 Of the two smooth detectors of [1] this is the branching one. In the decoupled one the release first has to get through
 the attack, so that 100 ms measure 110 after an attack of 10. What speaks for it, that the attack smooths what ripple
 the release leaves, isn't needed: the running peak has none for any note whose period is shorter than the hold.
