@@ -64,7 +64,19 @@ def main() -> None:
     for name in SUBJECTS:
         subject = Subject(name, sample_rate_hz=RATE_HZ, channels=2, moves=True)
         subject.run(subject.feed("bounds", frames=4_000), [0, 1, 8, 509])
+    bring_to_another_rate()
     print("checked", *SUBJECTS)
+
+
+def bring_to_another_rate() -> None:
+    """Read of a sound exactly what `needed` says, at the first, a middle and the last place between two samples."""
+    from chainsim.house.resampling import interpolate, interpolation_table, needed
+
+    for from_hz, to_hz in ((44_100, 48_000), (48_000, 44_100), (8_000, 192_000), (192_000, 8_000)):
+        table = interpolation_table(from_hz, to_hz)
+        for n0, frames in ((0, 1), (0, 700), (to_hz - 1, 2), (123_457, 509)):
+            first, count = needed(n0, frames, from_hz, to_hz, table)
+            interpolate(np.ones((2, count)), first, n0, from_hz, to_hz, table, np.empty((2, frames)))
 
 
 if __name__ == "__main__":

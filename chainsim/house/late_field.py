@@ -51,7 +51,9 @@ class LateField(Protocol):
 class Mirror:
     """One reflection, which comes through the air as what it mirrors does."""
 
-    energy, begins, tail_s = 1.0, 0, 0.0
+    energy, begins = 1.0, 0
+    tail_s = 0.02
+    """In which the filter rings out, over any distance."""
 
     def __init__(self, distance_m: float, sample_rate_hz: float, channels: int) -> None:
         self._air = air_filter(distance_m, sample_rate_hz)
