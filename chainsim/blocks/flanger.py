@@ -35,7 +35,7 @@ class FlangerSettings(SweepRate):
     shortest_ms: float = movable(0.4, 0.1, 20.0, "ms", "delay at the high end of the sweep", law="log", ramp_ms=60.0)
     longest_ms: float = movable(4.0, 0.1, 20.0, "ms", "delay at the low end of the sweep", law="log", ramp_ms=60.0)
     through_zero: bool = flag(False, "sweep from longest_ms before the sound to longest_ms after it")
-    feedback_percent: float = movable(30.0, -95.0, 95.0, "%", "how much goes round again, sharpening the comb")
+    feedback_percent: float = movable(30.0, -90.0, 90.0, "%", "how much goes round again, sharpening the comb")
     flip_wet: bool = flag(False, "turn the polarity of the delayed sound: peaks become notches, and the bass goes")
     dry_db: float = level(-3.0, -96.0, 24.0, "level of the sound as it comes")
     wet_db: float = level(-3.0, -96.0, 24.0, "level of the delayed sound; the comb is deepest where both are equal")

@@ -26,10 +26,10 @@ FLOOR = 10.0 ** (-90.0 / 20.0)
 
 class PhaserSettings(SweepRate):
     rate_hz: float = fixed(0.25, 0.01, 30.0, "Hz", "how often")
-    sweep_low_hz: float = movable(300.0, 20.0, 20_000.0, "Hz", "middle of the notches at the low end of the sweep")
-    sweep_high_hz: float = movable(1800.0, 20.0, 20_000.0, "Hz", "middle of the notches at the high end of the sweep")
+    sweep_low_hz: float = movable(300.0, 100.0, 10_000.0, "Hz", "middle of the notches at the low end of the sweep")
+    sweep_high_hz: float = movable(1800.0, 100.0, 10_000.0, "Hz", "middle of the notches at the high end of the sweep")
     stages: int = whole(6, 2, MOST_STAGES, "how many allpasses; every two make a notch")
-    feedback_percent: float = movable(30.0, -95.0, 95.0, "%", "how much goes round again, sharpening the peaks")
+    feedback_percent: float = movable(30.0, -90.0, 90.0, "%", "how much goes round again, sharpening the peaks")
     dry_db: float = level(-3.0, -96.0, 24.0, "level of the sound as it comes")
     wet_db: float = level(-3.0, -96.0, 24.0, "level of the turned sound; notches are deepest where both are equal")
 

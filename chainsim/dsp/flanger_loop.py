@@ -7,7 +7,8 @@ from T - L to T + L:
 
     D = longest (shortest / longest)^p,  p = (1 + w) / 2;     D = T + L w                                        (2)
 
-Reading never makes the sound larger than it is in the line, whichever way D moves, so the loop is bounded for |g| < 1.
+Reading takes what lies between two samples, with a gain nowhere above 1, and a moving D stretches or squeezes the sound
+in time, not in size: so the loop needs no limit for |g| < 1.
 """
 
 from __future__ import annotations

@@ -19,7 +19,7 @@ def test_cuts_and_reset_leave_the_bits_alone(channels: int, through_zero: bool) 
     moving = {
         "longest_ms": np.repeat([2.0, 15.0, 0.1], frames // 3),
         "shortest_ms": np.linspace(0.1, 3.0, frames),
-        "feedback_percent": np.linspace(-95.0, 95.0, frames),
+        "feedback_percent": np.linspace(-90.0, 90.0, frames),
     }
     block = prepared(
         "flanger", channels=channels, moving=moving, rate_hz=9.0, stereo_phase=0.25, through_zero=through_zero
@@ -36,7 +36,7 @@ def test_wet_off_passes_bit_by_bit() -> None:
     assert run(prepared("flanger", channels=2, wet_db="off", dry_db=0.0), x).tobytes() == x.tobytes()
 
 
-@pytest.mark.parametrize("feedback_percent", [-95.0, 95.0])
+@pytest.mark.parametrize("feedback_percent", [-90.0, 90.0])
 def test_the_loop_stays_bounded_while_its_delay_leaps(feedback_percent: float) -> None:
     rng = np.random.default_rng(4)
     frames = 4 * FS
@@ -46,8 +46,8 @@ def test_the_loop_stays_bounded_while_its_delay_leaps(feedback_percent: float) -
         "flanger", moving=moving, rate_hz=10.0, feedback_percent=feedback_percent, dry_db="off", wet_db=0.0
     )
     y = run(block, x, moving=moving)
-    # values in the line add up to 1 / (1 - 0.95) at the very most; sqrt(1 - 0.95^2) of that is heard
-    assert np.max(np.abs(y)) < 20.0 * 0.3123
+    # values in the line add up to 1 / (1 - 0.9) at the very most; sqrt(1 - 0.9^2) of that is heard
+    assert np.max(np.abs(y)) < 10.0 * 0.4359
 
 
 @pytest.mark.parametrize("freq_hz", [110.0, 440.0, 1_760.0])

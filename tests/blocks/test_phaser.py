@@ -19,9 +19,9 @@ def test_cuts_and_reset_leave_the_bits_alone(shape: str, channels: int) -> None:
     frames = 6_000
     x = np.random.default_rng(2).standard_normal((channels, frames))
     moving = {
-        "sweep_low_hz": np.geomspace(20.0, 900.0, frames),
-        "sweep_high_hz": np.repeat([500.0, 20_000.0, 1_000.0], frames // 3),
-        "feedback_percent": np.linspace(-95.0, 95.0, frames),
+        "sweep_low_hz": np.geomspace(100.0, 900.0, frames),
+        "sweep_high_hz": np.repeat([500.0, 10_000.0, 1_000.0], frames // 3),
+        "feedback_percent": np.linspace(-90.0, 90.0, frames),
     }
     block = prepared("phaser", channels=channels, moving=moving, rate_hz=9.0, stereo_phase=0.25, shape=shape, stages=7)
     whole = run(block, x, moving=moving)
@@ -45,7 +45,7 @@ def test_a_lagging_side_sweeps_later(stereo_phase: float) -> None:
     assert np.max(np.abs(y[1] - y[0])) > 0.1
 
 
-@pytest.mark.parametrize(("stages", "feedback"), [(1, 0.0), (2, 0.9), (6, -0.6), (12, 0.95)])
+@pytest.mark.parametrize(("stages", "feedback"), [(1, 0.0), (2, 0.9), (6, -0.6), (12, 0.9)])
 def test_what_rings_on_is_under_the_floor_in_time(stages: int, feedback: float) -> None:
     found = ring_cycles(stages, feedback, 1e-4)
     if stages == 1:

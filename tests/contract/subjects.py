@@ -59,6 +59,7 @@ BEYOND_NUMBERS: dict[str, dict[str, Any]] = {
 where none are given, the defaults."""
 
 ALSO: dict[str, list[dict[str, Any]]] = {
+    "chorus": [{"note": "1/8", "voices": 5, "depth_ms": 8.0}],
     "controller breakpoints": [{"points": [["1:1", 0.1], ["1:1.2", 0.9], ["1:1.6", 0.3], ["1:2", 0.5]]}],
     "controller lfo": [
         {"note": "1/16 triplet", "phase": 0.4, "shape": "square"},
@@ -68,6 +69,7 @@ ALSO: dict[str, list[dict[str, Any]]] = {
     "compressor": [{"detector": "rms", "dry_db": -6.0, "make_up_db": 6.0}],
     "delay": [{"note": "1/16 swung", "feedback_percent": 60.0}],
     "drive": [{"shape": "hard"}, {"shape": "asymmetric", "bias": 1.2, "quality": "fast"}],
+    "flanger": [{"note": "1/16 dotted", "stereo_phase": 0.5, "through_zero": True}],
     "following_synth": [
         {
             "voices": [
@@ -85,6 +87,7 @@ ALSO: dict[str, list[dict[str, Any]]] = {
             "drive_db": 12.0,
         },
     ],
+    "phaser": [{"note": "1/8 triplet", "shape": "sample and hold", "stages": 5, "stereo_phase": 0.2}],
     "pitch_shifter": [
         {
             "voices": [
@@ -96,6 +99,9 @@ ALSO: dict[str, list[dict[str, Any]]] = {
         },
         {"voices": [{"interval": "P8 below"}, {"interval": "M3 above", "pan": 0.3}], "notes": "several"},
     ],
+    "ring_modulator": [{"follows": "pitch", "ratio": 1.5}],
+    "tremolo": [{"note": "1/16", "shape": "square", "stereo_phase": 0.5}],
+    "vibrato": [{"note": "1/8", "shape": "triangle", "depth_cents": 80.0}],
     "wandering_bass": [{"every": "1/16 swung"}],
 }
 """Settings in words that lead to other paths through a block."""
