@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from chainsim.errors import SettingError
+from chainsim.listen.stage_sheet.rows import patch_notes
 from chainsim.listen.stage_sheet.settings_table import ALWAYS_TOLD, SettingRow
 from chainsim.listen.stage_sheet.sheet import StageSheet, stage_sheet
 from chainsim.sketch.loading import load_sketch, parse_sketch
@@ -250,6 +251,7 @@ chain = [{ lanes = ["dry", { chain = ["echo", "sweep"], level_db = -3, pan = 0.2
 tempo_bpm = 72
 key = "G dorian"
 a4_hz = 442
+trim_db = -1.5
 midi_program = 4
 midi_bank = 1
 [patches.loose]
@@ -298,12 +300,14 @@ def test_banks_and_patches_at_their_places() -> None:
     assert told.free_standing == ("echo (off at first)",)
     swept, chorale = told.banks[0].patches[1], told.banks[1].patches[0]
     assert swept.on == ("sweep",)
-    assert (swept.chain, swept.tempo_bpm, swept.key, swept.a4_hz, swept.midi_program) == (None,) * 5
+    brings = (swept.chain, swept.tempo_bpm, swept.key, swept.a4_hz, swept.trim_db, swept.midi_program)
+    assert brings == (None,) * 6
     assert chorale.on == ()
     assert chorale.chain == "(dry | echo > sweep -3 dB pan +0.2) > hall"
     assert (chorale.tempo_bpm, chorale.a4_hz, chorale.midi_bank, chorale.midi_program) == (72, 442, 1, 4)
     assert chorale.key is not None
     assert chorale.key.sounding == "G dorian"
+    assert patch_notes(chorale)[-2:] == ["A4 = 442 Hz", "output -1.5 dB"]
 
 
 def test_what_the_foot_does_for_each_patch() -> None:

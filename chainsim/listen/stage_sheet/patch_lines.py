@@ -36,7 +36,7 @@ class PatchLine:
         The blocks that it engages, without those that are always on or have a switch of their own.
     chain : str or None
         Its chain in one line, if that is not the sketch's.
-    tempo_bpm, key, a4_hz
+    tempo_bpm, key, a4_hz, trim_db
         What it brings of its own, else None.
     midi_bank, midi_program : int or None
         What calls it, counted from 0; None where nothing does.
@@ -50,6 +50,7 @@ class PatchLine:
     tempo_bpm: float | None
     key: KeyNames | None
     a4_hz: float | None
+    trim_db: float | None
     midi_bank: int | None
     midi_program: int | None
 
@@ -96,6 +97,7 @@ def _patch(sketch: Sketch, name: str, place: int | None, part: HornPart) -> Patc
         tempo_bpm=state.tempo_bpm if patch.sets_tempo else None,
         key=None if state.key == base.key else key_names(state, part),
         a4_hz=None if state.a4_hz == base.a4_hz else state.a4_hz,
+        trim_db=None if state.trim_db == base.trim_db else state.trim_db,
         midi_bank=None if patch.midi_program is None else patch.midi_bank,
         midi_program=patch.midi_program,
     )

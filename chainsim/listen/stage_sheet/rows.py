@@ -8,7 +8,7 @@ from chainsim.listen.stage_sheet.controller_map import Moves, Work
 from chainsim.listen.stage_sheet.patch_lines import KeyNames, PatchLine
 from chainsim.listen.stage_sheet.settings_table import Cell, SettingRow
 from chainsim.listen.stage_sheet.sheet import StageSheet
-from chainsim.listen.stage_sheet.value_text import bpm_text, number_text
+from chainsim.listen.stage_sheet.value_text import bpm_text, level_text, number_text
 
 MIDI_HEADS = ("MIDI bank:program from 0", "from 1")
 IN_TAKE = "in take"
@@ -45,7 +45,7 @@ def chain_lines(sheet: StageSheet) -> list[tuple[str, str]]:
 
 
 def patch_notes(patch: PatchLine) -> list[str]:
-    """What a patch brings of its own beside blocks and chain: tempo, key, tuning."""
+    """What a patch brings of its own beside blocks and chain: tempo, key, tuning, output trim."""
     notes = []
     if patch.tempo_bpm is not None:
         notes.append(f"{bpm_text(patch.tempo_bpm)} bpm")
@@ -53,6 +53,8 @@ def patch_notes(patch: PatchLine) -> list[str]:
         notes.append(key_text(patch.key))
     if patch.a4_hz is not None:
         notes.append(f"A4 = {number_text(patch.a4_hz)} Hz")
+    if patch.trim_db is not None:
+        notes.append(f"output {level_text(patch.trim_db)}")
     return notes
 
 

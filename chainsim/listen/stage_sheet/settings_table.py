@@ -38,6 +38,17 @@ ALWAYS_TOLD: Mapping[str, tuple[str, ...]] = {
     "noise_gate": ("threshold_db",),
     "blender": ("dry_db", "wet_db"),
     "gain": ("gain_db",),
+    "drive": ("shape", "drive_db", "wet_db"),
+    "compressor": ("threshold_db", "ratio", "make_up_db"),
+    "limiter": ("ceiling_dbtp",),
+    "chorus": ("rate_hz", "note", "depth_ms", "wet_db"),
+    "vibrato": ("rate_hz", "note", "depth_cents"),
+    "flanger": ("rate_hz", "note", "feedback_percent", "wet_db"),
+    "phaser": ("rate_hz", "note", "feedback_percent", "wet_db"),
+    "tremolo": ("rate_hz", "note", "depth"),
+    "ring_modulator": ("follows", "freq_hz", "ratio", "wet_db"),
+    "frequency_divider": ("octave_down_db", "two_octaves_down_db"),
+    "convolver": ("file", "dry_db", "wet_db"),
     "pan": ("pan",),
 }
 """By type: settings that stand on the sheet even where the sketch leaves them at their defaults."""
