@@ -55,11 +55,11 @@ def test_the_loop_has_no_delay_in_it(stages: int, feedback: float) -> None:
 def test_notches_lie_where_the_chain_turns_by_odd_half_turns(stages: int, ratios: list[float]) -> None:
     # tan((2 m + 1) pi / (2 N)): tan 45; tan 22.5, 67.5; tan 15, 45, 75 degrees
     middle_hz = 800.0
-    size = np.abs(spectrum(480_000, stages=stages, feedback_percent=0.0, dry_db=0.0, wet_db=0.0, **at_rest(middle_hz)))
+    size = np.abs(spectrum(96_000, stages=stages, feedback_percent=0.0, dry_db=0.0, wet_db=0.0, **at_rest(middle_hz)))
     dips = np.flatnonzero((size[1:-1] < size[:-2]) & (size[1:-1] < size[2:])) + 1
     expected_hz = FS / math.pi * np.arctan(math.tan(math.pi * middle_hz / FS) * np.array(ratios))
-    assert dips * 0.1 == pytest.approx(expected_hz, abs=0.1)
-    assert np.max(size[dips]) < 2e-3
+    assert dips * 0.5 == pytest.approx(expected_hz, abs=0.5)
+    assert np.max(size[dips]) < 0.01
     assert size[0] == pytest.approx(2.0, abs=1e-9)
 
 
