@@ -19,11 +19,11 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
-from chainsim.block import Block, Context, Copies, Io, LatencyProbe, register
+from chainsim.block import Block, Context, Io, LatencyProbe, register
 from chainsim.dsp.echo_loop import (
     HIGH_CUT_FULL_HZ,
     HIGH_CUT_OFF_HZ,
@@ -204,10 +204,6 @@ class Drive(Block[DriveSettings]):
         {"drive_db": LEAST_DB, "low_cut_hz": 10.0, "high_cut_hz": HIGH_CUT_OFF_HZ, "tone_hz": HIGH_CUT_OFF_HZ}
     )
     source = "Parker, Zavalishin, Le Bivic, DAFx-16, 2016; Bilbao, Esqueda, Parker, Valimaki, IEEE SPL 24(7), 2017"
-
-    @classmethod
-    def copies(cls, settings: Any, extremes: Mapping[str, tuple[float, float]]) -> Copies:
-        return "all"
 
     def prepare(self, context: Context) -> None:
         chosen, rate_hz = self.settings, float(context.sample_rate_hz)
