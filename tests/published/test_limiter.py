@@ -17,7 +17,7 @@ from chainsim.resources import take_paths
 from tests.blocks.harness import prepared, run
 
 RATES_HZ = (8_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0)
-FRAMES = 5_000
+FRAMES = 3_000
 OVER_DB = 0.1
 UP = 16
 LONG = firwin(400 * UP + 1, 1.0 / UP, window=("kaiser", 10.0))
