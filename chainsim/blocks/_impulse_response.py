@@ -56,7 +56,8 @@ def read_response(path: Path) -> ImpulseResponse:
         return SettingError(f'file "{path.name}": {text}')
 
     try:
-        with soundfile.SoundFile(path) as sound:
+        # By its number: of a name the library would believe the suffix, and ask for what a .raw file lacks.
+        with path.open("rb") as file, soundfile.SoundFile(file.fileno(), closefd=False) as sound:
             rate_hz, channels = float(sound.samplerate), int(sound.channels)
             if sound.format not in FORMATS:
                 raise fault(f"of format {sound.format}, allowed WAV, AIFF and FLAC")

@@ -177,6 +177,14 @@ def test_a_file_that_is_no_response_is_refused(tmp_path: Path, what: str, messag
         prepared("convolver", folder=tmp_path, file=file)
 
 
+def test_what_a_file_is_called_does_not_matter(tmp_path: Path) -> None:
+    named = (tmp_path / stored(tmp_path, np.ones((1, 10)))).rename(tmp_path / "hall.raw")
+    assert prepared("convolver", folder=tmp_path, file=named.name).tail_s >= 0.0
+    named.write_bytes(b"0123456789")
+    with pytest.raises(SettingError, match="not a sound file that can be read"):
+        prepared("convolver", folder=tmp_path, file=named.name)
+
+
 def test_a_file_must_be_named_and_lie_in_the_folder(tmp_path: Path) -> None:
     stored(tmp_path, np.ones((1, 10)))
     inside = tmp_path / "inside"
