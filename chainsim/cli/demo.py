@@ -69,10 +69,8 @@ def command(output: Path, as_json: bool) -> None:
     click.echo(table(head, [_row(name, report) for name, report in reports.items()]))
     click.echo(f"\nListen: {output.resolve()}")
     click.echo(f"Dry:    {next(iter(takes.values())).parent}")
-    click.echo(
-        "Start low: what echoes and resonates can jump in level; keep a limiter before headphones. Rebuilt with boxes, a"
-        " chain has mains, supplies\nand perhaps phantom supply on its line: makers' manuals, local codes, licensed people."
-    )
+    click.echo("Start low: what echoes and resonates can jump in level; keep a limiter before headphones.")
+    click.echo("Mains, supplies and phantom supply on stage: makers' manuals, local codes, licensed people.")
 
 
 def _row(name: str, report: FileReport) -> tuple[str, ...]:
