@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -94,6 +95,8 @@ SKETCH_PAGE = ROOT / "presets" / "README.md"
 
 @pytest.mark.parametrize("text", fenced("toml", SKETCH_PAGE))
 def test_every_example_of_the_sketch_page_renders(text: str, tmp_path: Path) -> None:
+    shutil.copy(SKETCH_PAGE.with_name("boathouse.flac"), tmp_path)
+    soundfile.write(tmp_path / "band.wav", 0.1 * np.sin(np.arange(48_000) / 9.0), 48_000)
     for name in re.findall(r'"(\w+\.mid)"', text):
         notes = [mido.Message("note_on", note=60), mido.Message("note_off", note=60, time=480)]
         mido.MidiFile(tracks=[mido.MidiTrack(notes)]).save(tmp_path / name)
