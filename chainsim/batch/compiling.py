@@ -7,7 +7,9 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterable
+from contextlib import suppress
 
+from chainsim.errors import ChainsimError
 from chainsim.kernel import begin_cache
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import Sketch
@@ -26,16 +28,22 @@ def compile_ahead(sketches: Iterable[Sketch]) -> None:
 
 
 def compile_blocks(type_names: Iterable[str]) -> None:
-    """Compile the kernels of some block types, through a graph that has one of each."""
+    """Compile the kernels of some block types, through a small graph each.
+
+    A block that cannot be built as it comes, such as one that wants a file, is compiled when it is first needed.
+    """
     import numpy as np
 
     from chainsim.graph.engine import Engine
     from chainsim.graph.rendering import array_reader, build_graph
     from chainsim.sketch.loading import parse_sketch
 
-    steps = [json.dumps(name) for name in type_names if name != "blender"]
-    sketch = parse_sketch(f'key = "C major"\nchain = [{{ blender = "blender", wet = [{", ".join(steps)}] }}]')
-    Engine(build_graph(sketch, 48_000.0), array_reader(np.zeros((1, 0))), 0).warm_up()
+    for name in type_names:
+        wet = json.dumps(name) if name != "blender" else ""
+        with suppress(ChainsimError):
+            sketch = parse_sketch(f'key = "C major"\nchain = [{{ blender = "blender", wet = [{wet}] }}]')
+            Engine(build_graph(sketch, 48_000.0), array_reader(np.zeros((1, 0))), 0).warm_up()
+
 
 
 if __name__ == "__main__":
