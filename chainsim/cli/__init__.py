@@ -50,7 +50,7 @@ def cli() -> None:
     chainsim check sketch.toml --take take.wav what the chain does, and what the take is fit for
     chainsim sheet set.toml -o sheet.html      one page to tape to the board
     chainsim track take.wav --midi take.mid    the pitch that was played, its notes, its tuning
-    chainsim measure --harmony duet.toml take.wav   how true each voice of a harmony is
+    chainsim measure take.wav out.wav          loudness, peaks, noise; --chain, --pair, --harmony measure more
     chainsim blocks noise_gate                 all settings of a block, with units and ranges
     """
 
