@@ -6,14 +6,22 @@ from pathlib import Path
 
 import click
 
+from chainsim.cli.completing import names_in_sketch
 
-@click.command(name="measure", short_help="Measure files: loudness, peaks, noise, decay; or how true harmonies are.")
+
+@click.command(name="measure", short_help="Measure files, how true harmonies are, or a chain by test signals.")
 @click.argument("files", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--harmony", is_flag=True, help="Every voice of SKETCH's pitch shifters, alone, against TAKE.")
+@click.option("--chain", is_flag=True, help="What SKETCH's chain, and every patch, does to test signals.")
+@click.option("--patch", metavar="NAME", shell_complete=names_in_sketch, help="With --chain: this patch alone.")
+@click.option("--room", metavar="NAME", shell_complete=names_in_sketch, help="With --chain: as it is set in this room.")
 @click.option("--impulse", is_flag=True, help="FILE is an impulse response: its decay as well, in octaves.")
-@click.option("--plot", type=click.Path(path_type=Path), help="Draw loudness, waveform and spectrum of FILE (.png).")
+@click.option("--plot", type=click.Path(path_type=Path), help="Draw what was measured of FILE or a chain (.png).")
 @click.option("--json", "as_json", is_flag=True, help="Print everything as JSON.")
-def command(files: tuple[Path, ...], harmony: bool, impulse: bool, plot: Path | None, as_json: bool) -> int | None:
+def command(
+    files: tuple[Path, ...], harmony: bool, chain: bool, patch: str | None, room: str | None, impulse: bool,
+    plot: Path | None, as_json: bool,
+) -> int | None:  # fmt: skip
     """Measure audio files, each by itself: loudness after ITU-R BS.1770-5 and EBU Tech 3341 and 3342 (integrated,
     most short-term and momentary, range), true and sample peak, crest factor, offset, noise floor in rests, centroid
     of the spectrum, runs of clipped samples; of impulse responses EDT, T20, T30, C80 and D50 after ISO 3382-1.
@@ -23,28 +31,40 @@ def command(files: tuple[Path, ...], harmony: bool, impulse: bool, plot: Path | 
     the interval, mean and standard deviation; the level is that of the note in which voice and take differ most;
     pre-echo is what the voice adds before notes that follow a rest, relative to these.
 
+    With --chain, measure a sketch and each of its patches by test signals: frequency response, level and distortion of
+    a sine from -70 to 0 dBFS, latency, decay and echoes, noise with nothing in, where a gate opens and closes, and the
+    largest gain over the dry sound with its frequency, which says what will howl first and is no promise.
+
     \b
     Examples:
       chainsim measure solo.wav waltz.wav
       chainsim measure waltz.wav --plot waltz.png
       chainsim measure --impulse chapel.wav --json
       chainsim measure --harmony tenths.toml solo.wav
+      chainsim measure --chain evening.toml --patch waltz --plot waltz.png
     """
-    modes = {"--harmony": harmony}
+    modes = {"--harmony": harmony, "--chain": chain}
     chosen = [mode for mode, on in modes.items() if on]
     if len(chosen) > 1:
         raise click.UsageError(f"{' and '.join(chosen)} do not go together; choose one")
-    of_files = {"--impulse": impulse, "--plot": plot is not None}
-    for option, on in of_files.items():
-        if on and chosen:
-            raise click.UsageError(f"{option} does not go with {chosen[0]}")
+    given = {"--impulse": impulse, "--plot": plot is not None, "--patch": patch is not None, "--room": room is not None}
+    fitting = {"--harmony": (), "--chain": ("--plot", "--patch", "--room")}
+    mode = chosen[0] if chosen else "files"
+    for option, on in given.items():
+        if on and option not in fitting.get(mode, ("--impulse", "--plot")):
+            raise click.UsageError(f"{option} does not go with {mode}")
     if harmony:
         from chainsim.cli import measure_harmony
 
         measure_harmony.harmony(files, as_json)
         return None
+    if chain:
+        from chainsim.cli import measure_chain
+
+        measure_chain.chain(files, patch, room, as_json, plot)
+        return None
     if not files:
-        raise click.UsageError("say what to measure: FILE..., or --harmony SKETCH TAKE")
+        raise click.UsageError("say what to measure: FILE..., --harmony SKETCH TAKE, or --chain SKETCH")
     from chainsim.cli import measure_file
 
     return measure_file.files(files, as_json, impulse, plot)
