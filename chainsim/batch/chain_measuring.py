@@ -26,6 +26,8 @@ RATE_HZ = 48_000.0
 LEVEL_DBFS = -30.0
 SINE_HZ = 440.0
 LATER_THAN_SAID_MS = 0.1
+RESTLESS_DB = -10.0
+"""What changes by more in 0.3 s comes and goes by itself."""
 VOICES_STRAY_DB = -20.0
 """Where voices follow the pitch, a band with more from elsewhere holds their notes, whose level is no gain."""
 
@@ -130,7 +132,8 @@ def _measured(sketch: Sketch, sounds: BandSounds) -> ChainFigures:
     gate = gate_test(chain, steps, sine_hz, rate_hz)
     tail = measure_tail(click.response, rate_hz)
     remarks = _remarks(chain, response, latency, tail)
-    if gate is not None and gate.openings > 1 and (click.change_db > MOVES_DB or chain.follows_pitch):
+    unsure = chain.follows_pitch or click.change_db > MOVES_DB
+    if gate is not None and (click.change_db > RESTLESS_DB or (unsure and gate.openings > 1)):
         gate = None
         if chain.has_gate:
             remarks.append("where its gate opens and closes cannot be told: the level moves by itself")
@@ -178,7 +181,7 @@ def _remarks(chain: ChainUnderTest, response: FilterResponse, latency: Latency, 
     if withheld := _withheld(response):
         remarks.append(f"{withheld}: no filter of what goes in (distortion, noise or other notes), so no response")
     if latency.noise_ms is None:
-        remarks.append("the output holds no copy of the input, so its latency cannot be measured")
+        remarks.append("the output holds no steady copy of the input, so its latency cannot be measured")
     elif latency.noise_ms > latency.reported_ms[0] + LATER_THAN_SAID_MS:
         remarks.append(
             f"the first copy comes {latency.noise_ms - latency.reported_ms[0]:.2f} ms later than blocks report:"

@@ -18,6 +18,7 @@ from chainsim.measure.gate_ramps import (
     FastRamp,
     GateFigures,
     crossing_dbfs,
+    opening_dbfs,
     ramp_gain_db,
     read_fast_ramp,
     tone,
@@ -31,7 +32,10 @@ STEP_S, STEP_READ_S, STEP_FADE_S = 0.25, 0.1, 0.01
 NOISE_S, NOISE_DBFS, NOISE_SEED = 0.5, -30.0, 23
 LONGEST_WAIT_S = 5.0
 """So long a tail is listened to: with 45 dB above its noise, enough for 6.7 s of decay time."""
+LATER_DB = 0.3
+"""What closes at a higher level than it opened is no gate; so much is the error of both."""
 CLICK_AT = 2048
+ROUNDING = 1e-25
 CLICK_LATER = 7 * 2048
 """0.30 s at 48 kHz, on the grid of transforms, and no multiple of a period that a motion is likely to have."""
 
@@ -58,7 +62,7 @@ def click_test(chain: ChainUnderTest, sample_rate_hz: float) -> ClickTest:
         responses.append((chain.send(click, at + length) - idle[:, : at + length])[:, at:])
     first, second = responses
     change, whole = (float(np.sum(h**2)) for h in (second - first[:, :again], first[:, :again]))
-    change_db = 10.0 * math.log10(change / whole) if change > 0.0 and whole > 0.0 else -math.inf
+    change_db = 10.0 * math.log10(change / whole) if change > ROUNDING * whole else -math.inf
     return ClickTest(first, idle[:, CLICK_AT:], change_db)
 
 
@@ -110,9 +114,12 @@ def gate_test(
     fast = ramps.fast(steps[at].in_dbfs - 10.0, steps[at + 1].in_dbfs + 5.0)
     if fast is None or math.isnan(fast.opens_dbfs) or fast.closes_dbfs > fast.opens_dbfs:
         return None
+    opens = ramps.opens(fast)
     closes = ramps.closes(fast) if not math.isnan(fast.closes_dbfs) else math.nan
+    if math.isnan(opens) or closes > opens + LATER_DB:
+        return None
     return GateFigures(
-        opens_dbfs=ramps.opens(fast),
+        opens_dbfs=opens,
         closes_dbfs=closes,
         closed_gain_db=-math.inf if fast.closed_db < -150.0 else fast.closed_db - fast.open_db,
         openings=fast.openings,
@@ -140,8 +147,7 @@ class _Ramps:
         """Slowly up from just under where the fast ramp saw it open."""
         low, high = fast.opens_dbfs - 4.0, fast.opens_dbfs + 2.0
         level = self._course((low, 0.2), (high, (high - low) / SLOW_DB_PER_S))
-        slow = crossing_dbfs(level, self._gain_db(level), fast.limit_db, 0, rising=True)
-        return without_delay(fast.opens_dbfs, slow)
+        return without_delay(fast.opens_dbfs, opening_dbfs(level, self._gain_db(level), fast))
 
     def closes(self, fast: FastRamp) -> float:
         """Open it, then slowly down from where it opened."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 import click
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from chainsim.measure.tail import Tail
 
 BANDS_A_LINE = 10
+WIDTH = 118
 TABLE_DBFS = -20.0
 SILENCE_DB = -200.0
 CAUTION = (
@@ -55,44 +57,48 @@ def _lines(report: ChainReport) -> Iterator[str]:
     yield f"{report.title}{room}: test signals of {report.sample_rate_hz:.0f} Hz, one channel in"
     for figures in report.patches:
         yield ""
-        yield from _page(figures)
+        yield from _tables(figures)
+        yield from (fill(line, WIDTH, initial_indent="  ", subsequent_indent="    ") for line in _sentences(figures))
     if len(report.patches) > 1:
         yield "\n" + _overview(report.patches)
     yield "\n" + CAUTION
 
 
-def _page(figures: ChainFigures) -> Iterator[str]:
+def _tables(figures: ChainFigures) -> Iterator[str]:
     yield figures.name
     yield from _response(figures.response)
     yield from _steps(figures.steps, figures.sine_hz)
-    yield f"  latency: {_latency(figures.latency)}"
-    yield f"  tail: {_tail(figures.tail)}"
+
+
+def _sentences(figures: ChainFigures) -> Iterator[str]:
+    yield f"latency: {_latency(figures.latency)}"
+    yield f"tail: {_tail(figures.tail)}"
     noise = figures.noise
     dc = "" if noise.dc_dbfs == -math.inf else f", DC {noise.dc_dbfs:.1f} dBFS"
     if noise.rms_dbfs == -math.inf:
-        yield f"  with nothing in: silence, 20 Hz to 20 kHz{dc}"
+        yield f"with nothing in: silence, 20 Hz to 20 kHz{dc}"
     else:
         levels = f"{noise.rms_dbfs:.1f} dBFS rms, A-weighted {noise.a_weighted_dbfs:.1f} dBFS"
-        yield f"  with nothing in: {levels}, 20 Hz to 20 kHz{dc}"
+        yield f"with nothing in: {levels}, 20 Hz to 20 kHz{dc}"
     if figures.gate is not None:
         gate = figures.gate
         closes = "does not close" if math.isnan(gate.closes_dbfs) else f"closes at {gate.closes_dbfs:.1f} dBFS"
         closed = "silent" if gate.closed_gain_db == -math.inf else f"{gate.closed_gain_db:.1f} dB"
         chatter = f"; opened {gate.openings} times on one way up and down" if gate.openings > 1 else ""
         what = "gate, or a voice that comes in" if figures.follows_pitch else "gate"
-        yield f"  {what}: opens at {gate.opens_dbfs:.1f} dBFS, {closes} (peaks of the sine), closed {closed}{chatter}"
+        yield f"{what}: opens at {gate.opens_dbfs:.1f} dBFS, {closes} (peaks of the sine), closed {closed}{chatter}"
     largest = figures.largest
     if math.isnan(largest.gain_db):
-        yield "  largest gain over the dry sound: cannot be told"
+        yield "largest gain over the dry sound: cannot be told"
     else:
         where = "" if largest.controllers == "as they move" else f", controllers {largest.controllers}"
         at = f"{largest.gain_db:+.1f} dB at {largest.freq_hz:.0f} Hz{where}"
         gain = "silence" if largest.gain_db < SILENCE_DB else at
-        yield f"  largest gain over the dry sound, 50 Hz to 16 kHz: {gain}"
+        yield f"largest gain over the dry sound, 50 Hz to 16 kHz: {gain}"
     if figures.moves:
-        yield f"  it moves: 0.3 s later a click's response differs by {figures.change_db:.0f} dB; curves are averages"
+        yield f"it moves: 0.3 s later a click's response differs by {figures.change_db:.0f} dB; curves are averages"
     for remark in figures.remarks:
-        yield f"  note: {remark}"
+        yield f"note: {remark}"
 
 
 def _response(response: FilterResponse) -> Iterator[str]:

@@ -1,7 +1,8 @@
 """When what went in first comes out again: by cross-correlation of noise, and by the onset of a click.
 
-    r(t) = sum x[n] y[n + t] / sqrt(sum x^2 sum y^2)                                                              (1)
+    r(t) = sum x[n] w[n + t] / sqrt(sum x^2 sum w^2)                                                              (1)
 
+where w is the output y made white by a filter without phase, so that a dark sound is found as well as a bright one.
 Every copy of the input in the output is a peak of |r|, read between samples; the arrival is the earliest that is not
 much lower than the highest. An equalizer moves a peak by its own group delay.
 """
@@ -20,6 +21,9 @@ LEAST_CORRELATION = 0.2
 """Far from what unrelated noise reaches in 0.5 s, 0.03, and more than a single reflection of a reverb does."""
 LEAST_SHARE = 0.25
 """Of the highest peak: a copy up to 12 dB down still counts as the shortest way."""
+WHITENED_HZ = 50.0
+FAINTEST = 10.0 ** (-50.0 / 20.0)
+"""How far under its loudest a frequency may lie and still be brought up."""
 RIPPLE_S = 0.001
 """Within so much of a higher peak it is a filter's ringing."""
 REACH, FINE = 64, 16
@@ -36,14 +40,18 @@ class Arrival:
 
 def find_copies(x: Array, y: Audio, sample_rate_hz: float) -> tuple[Arrival, ...]:
     """Find noise x (frames,) in the output y (channels, frames), which is longer; all its copies in order of time."""
+    from scipy.ndimage import uniform_filter1d
     from scipy.signal import find_peaks
 
     if not y.any():
         return ()
     size = 1 << (x.size + y.shape[1]).bit_length()
-    spectrum = np.conj(np.fft.rfft(x, size))
-    energy = np.sqrt(np.sum(x**2) * np.maximum(np.sum(y**2, axis=1), 1e-300))
-    rows = np.fft.irfft(np.fft.rfft(y, size) * spectrum, size)[:, : y.shape[1]] / energy[:, np.newaxis]  # (1)
+    spectrum = np.fft.rfft(y, size)
+    width = max(1, round(WHITENED_HZ * size / sample_rate_hz))
+    colour = np.sqrt(uniform_filter1d(np.abs(spectrum) ** 2, width, axis=1, mode="nearest"))
+    white = spectrum / np.maximum(colour, FAINTEST * np.max(colour))
+    norm = np.sqrt(np.sum(x**2) * np.maximum(np.sum(np.fft.irfft(white, size) ** 2, axis=1), 1e-300))
+    rows = np.fft.irfft(white * np.conj(np.fft.rfft(x, size)), size)[:, : y.shape[1]] / norm[:, np.newaxis]  # (1)
     padded = np.concatenate([[0.0], np.max(np.abs(rows), axis=0)])
     distance = max(1, round(RIPPLE_S * sample_rate_hz))
     peaks = find_peaks(padded, height=LEAST_CORRELATION, distance=distance, plateau_size=1)[0] - 1

@@ -38,12 +38,15 @@ class Echoes:
         Of echoes that repeat evenly; NaN if they do not.
     fall_db : float
         How much quieter each is than the one before; NaN for a single echo.
+    share : float
+        Of the energy that follows the direct sound; near 1 there is nothing but echoes.
     """
 
     times_ms: tuple[float, ...]
     levels_db: tuple[float, ...]
     spacing_ms: float
     fall_db: float
+    share: float
 
 
 def find_echoes(power: Array, sample_rate_hz: float) -> Echoes | None:
@@ -60,13 +63,16 @@ def find_echoes(power: Array, sample_rate_hz: float) -> Echoes | None:
     distance = max(1, round(LEAST_DISTANCE_S * sample_rate_hz))
     peaks = find_peaks(padded, height=FAINTEST_DB, prominence=STANDS_OUT_DB, distance=distance, plateau_size=1)[0] - 1
     half = window // 2
-    if peaks.size < 2 or np.sum(energy[peaks[1:]]) < LEAST_SHARE * np.sum(power[peaks[0] + half + 1 :]):
+    if peaks.size < 2:
+        return None
+    share = float(np.sum(energy[peaks[1:]]) / np.sum(power[peaks[0] + half + 1 :]))
+    if share < LEAST_SHARE:
         return None
     centred = np.array([_centre(power, int(p), half) for p in peaks[:MOST]])
     times = 1000.0 * (centred - centred[0]) / sample_rate_hz
     levels = 10.0 * np.log10(energy[peaks[:MOST]] / energy[peaks[0]])
     spacing, fall = _regular(times, levels)
-    return Echoes(tuple(map(float, times[1:])), tuple(map(float, levels[1:])), spacing, fall)
+    return Echoes(tuple(map(float, times[1:])), tuple(map(float, levels[1:])), spacing, fall, share)
 
 
 def _centre(power: Array, peak: int, half: int) -> float:

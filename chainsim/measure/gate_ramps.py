@@ -1,6 +1,7 @@
 """Where a gate opens and closes, read from a tone whose level rises and falls.
 
-The gate shows by the gain from input to output; it is open from half way (in dB) between closed and open on, or from
+The gate shows by the gain from input to output, which it changes at once: a filter that opens with the level, or an
+expander, does so within some dB; it is open from half way (in dB) between closed and open on, or from
 12 dB under open. A gate takes time (attack, hold, release), so on a ramp it answers late: at levels L1 and L2 on ramps
 of slopes s1 > s2 it would answer at
 
@@ -22,7 +23,9 @@ from chainsim.units import Array, Audio
 FAST_DB_PER_S, SLOW_DB_PER_S = 20.0, 4.0
 UNDER_OPEN_DB = 12.0
 SMALLEST_STEP_DB = 3.0
-"""A gate opens by more: less is the bend of an expander's or a compressor's curve."""
+"""A gate opens by more."""
+WIDEST_DB = 1.0
+"""So much the level may rise while a gate opens: by that an attack of 200 ms is done on the slow ramp."""
 MARGIN_DB = 2.0
 """A level has to fall so far under the limit to count as another closing."""
 PERIODS = 2
@@ -110,6 +113,14 @@ def crossing_dbfs(level_dbfs: Array, gain_db: Array, limit_db: float, first: int
     """Level at which the gain passes the limit for the first time from frame `first` on; NaN if it does not."""
     passed = gain_db[first:] >= limit_db if rising else gain_db[first:] < limit_db
     return float(level_dbfs[first + int(np.argmax(passed))]) if passed.any() else math.nan
+
+
+def opening_dbfs(level_dbfs: Array, gain_db: Array, fast: FastRamp) -> float:
+    """Level at which a slow ramp sees it open; NaN if the gain rises too gradually for a gate."""
+    begins_db = fast.closed_db + 0.25 * (fast.limit_db - fast.closed_db)
+    begins = crossing_dbfs(level_dbfs, gain_db, begins_db, 0, rising=True)
+    opens = crossing_dbfs(level_dbfs, gain_db, fast.limit_db, 0, rising=True)
+    return opens if opens - begins <= WIDEST_DB else math.nan
 
 
 def without_delay(fast_dbfs: float, slow_dbfs: float) -> float:

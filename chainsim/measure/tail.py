@@ -15,6 +15,8 @@ from chainsim.units import Audio
 DIRECT_S = 0.0025
 """So long the direct sound lasts: an equalizer's ringing, but no room's first reflection."""
 FAINTEST_DB = -60.0
+ECHOES_ALONE = 0.9
+"""Share of the energy after the direct sound from which on echoes leave nothing to measure beside them."""
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,8 @@ class Tail:
     level_db : float
         Energy after the direct sound relative to all of it; minus infinity if nothing follows.
     edt_s, t20_s, t30_s : float
-        Of what follows the direct sound; NaN where that does not fall far enough, or is more than 60 dB down.
+        Of what follows the direct sound; NaN where that does not fall far enough, is more than 60 dB down, or is
+        nothing but echoes, whose staircase is no slope.
     echoes : Echoes or None
     """
 
@@ -38,11 +41,12 @@ class Tail:
 
     @property
     def decay_s(self) -> float:
-        """Time to fall by 60 dB: T30, or T20, or what even echoes come to; NaN if none of them is known."""
-        times = [self.t30_s, self.t20_s]
-        if self.echoes is not None and self.echoes.fall_db > 0.0:
-            times.append(0.06 * self.echoes.spacing_ms / self.echoes.fall_db)
-        return next((t for t in times if math.isfinite(t)), math.nan)
+        """Time to fall by 60 dB: T30 or else T20, or what even echoes come to if that is longer; else NaN."""
+        room_s = self.t30_s if math.isfinite(self.t30_s) else self.t20_s
+        if self.echoes is None or not self.echoes.fall_db > 0.0:
+            return room_s
+        echoes_s = 0.06 * self.echoes.spacing_ms / self.echoes.fall_db
+        return echoes_s if math.isnan(room_s) else max(room_s, echoes_s)
 
 
 def measure_tail(response: Audio, sample_rate_hz: float) -> Tail | None:
@@ -56,6 +60,8 @@ def measure_tail(response: Audio, sample_rate_hz: float) -> Tail | None:
     level_db = 10.0 * math.log10(after / float(np.sum(power))) if after > 0.0 else -math.inf
     if level_db < FAINTEST_DB:
         return Tail(level_db)
-    decay = measure_decay(np.sqrt(power), sample_rate_hz, begin)
     echoes = find_echoes(power[onset:], sample_rate_hz)
+    if echoes is not None and echoes.share > ECHOES_ALONE:
+        return Tail(level_db, echoes=echoes)
+    decay = measure_decay(np.sqrt(power), sample_rate_hz, begin)
     return Tail(level_db, decay.edt_s, decay.t20_s, decay.t30_s, echoes)

@@ -104,6 +104,11 @@ def test_a_gate() -> None:
     assert (gate.openings, gate.closings) == (1, 1)
 
 
+def test_what_opens_with_the_level_is_no_gate() -> None:
+    assert measured("envelope_filter").gate is None
+    assert measured("flanger").gate is None
+
+
 def test_a_compressor_has_its_static_curve() -> None:
     # Giannoulis et al. 2012, eq. 4, at T -20, R 4, W 10.
     settings = "threshold_db = -20\nratio = 4\nknee_db = 10\nattack_ms = 2\nrelease_ms = 50"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from chainsim.measure.arrival import find_click, find_copies, first_copy
 from chainsim.units import Array
@@ -33,6 +34,15 @@ def test_every_way_is_found_and_the_first_may_be_softer() -> None:
     copies = find_copies(NOISE, np.array([y, 0.1 * y]), RATE_HZ)
     assert [c.samples for c in copies] == pytest.approx([96.0, 1_053.0], abs=0.05)
     assert first_copy(copies) == copies[0]
+
+
+def test_a_dark_sound_is_found_too() -> None:
+    # First order at 300 Hz: of white noise 0.1 of the amplitude is left, and its peak comes at once.
+    y = lfilter([0.0385], [1.0, -0.9615], np.concatenate([np.zeros(240), NOISE, np.zeros(24_000)]))
+    copy = first_copy(find_copies(NOISE, y[np.newaxis], RATE_HZ))
+    assert copy is not None
+    assert copy.samples == pytest.approx(240.0, abs=1.0)
+    assert copy.correlation > 0.5
 
 
 def test_no_copy_is_told() -> None:

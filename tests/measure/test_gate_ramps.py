@@ -10,7 +10,9 @@ import pytest
 from chainsim.measure.gate_ramps import (
     FAST_DB_PER_S,
     SLOW_DB_PER_S,
+    FastRamp,
     crossing_dbfs,
+    opening_dbfs,
     ramp_gain_db,
     read_fast_ramp,
     tone,
@@ -72,6 +74,18 @@ def test_one_that_never_closes() -> None:
     read = read_fast_ramp(LEVEL, gain_db(gated(LEVEL, -20.0, 60.0, 0.1)), UP.size)
     assert read is not None
     assert math.isnan(read.closes_dbfs)
+
+
+def test_what_opens_gradually_is_no_gate() -> None:
+    level = np.linspace(-40.0, -20.0, 2_001)
+    fast = FastRamp(
+        limit_db=-12.0, open_db=0.0, closed_db=-24.0, opens_dbfs=-30.0, closes_dbfs=-30.0, openings=1, closings=1
+    )
+    sudden = np.where(level >= -30.0, 0.0, -24.0)
+    # An expander of 1 to 5: 4 dB more gain for each dB in, so 9 dB of gain take 2.25 dB.
+    gradual = np.clip(4.0 * (level + 30.0), -24.0, 0.0)
+    assert opening_dbfs(level, sudden, fast) == pytest.approx(-30.0, abs=0.02)
+    assert math.isnan(opening_dbfs(level, gradual, fast))
 
 
 def test_crossings_and_their_delay() -> None:

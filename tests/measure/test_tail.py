@@ -49,6 +49,8 @@ def test_echoes_that_repeat() -> None:
     assert read.echoes.levels_db[0] == pytest.approx(20.0 * math.log10(0.7), abs=0.01)
     # A feedback comb: T60 = 3 D / |log10 g|.
     assert read.decay_s == pytest.approx(3.0 * 0.25 / math.log10(2.0), rel=0.01)
+    assert read.echoes.share == pytest.approx(1.0)
+    assert math.isnan(read.t30_s)
 
 
 def test_one_echo_does_not_fall_and_two_times_are_not_even() -> None:
