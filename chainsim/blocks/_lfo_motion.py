@@ -7,9 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from chainsim.block import Io
-from chainsim.dsp.delay_motion import sine_of_turns
 from chainsim.dsp.lfo import SHAPES, lfo
-from chainsim.kernel import kernel
 from chainsim.lfo_rate import LfoRate
 from chainsim.music.note_value import parse_note_value
 from chainsim.settings import fixed
@@ -23,13 +21,6 @@ class SweepRate(LfoRate):
     stereo_phase: float = fixed(
         0.0, 0.0, 0.5, "1", "share of a turn by which the right side lags; 0.5 is opposite, 0 adds no second channel"
     )
-
-
-@kernel
-def sine_lfo(n0: int, tempo: Array, turns_per_sample: float, turns_per_beat: float, y: Array) -> None:
-    """Fill y (frames,) with the sine of `chainsim.dsp.lfo.lfo`, in half the time: there is nothing to ease."""
-    for i in range(y.shape[0]):
-        y[i] = sine_of_turns((n0 + i) * turns_per_sample + tempo[1, i] * turns_per_beat)
 
 
 def turns(settings: LfoRate, sample_rate_hz: float) -> tuple[float, float]:
@@ -56,10 +47,7 @@ def lfo_rows(settings: LfoRate, phases: Sequence[float], io: Io, sample_rate_hz:
         else:
             clock = np.array(io.control["tempo"][:2])
             clock[1] += phase / per_beat
-        if settings.shape == "sine":
-            sine_lfo(io.n0, clock, per_sample, per_beat or 1.0, row)
-        else:
-            lfo(io.n0, clock, per_sample, per_beat or 1.0, sample_rate_hz, SHAPES.index(settings.shape), seed, row)
+        lfo(io.n0, clock, per_sample, per_beat or 1.0, sample_rate_hz, SHAPES.index(settings.shape), seed, row)
     return y
 
 

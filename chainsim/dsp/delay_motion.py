@@ -84,14 +84,14 @@ def crossfade_reads(length: int, z: Array, left: npt.NDArray[np.int64], reads: A
 @kernel
 def sine_of_turns(turns: float) -> float:
     """Sine of 2 pi times `turns`, within 6e-8: Taylor's series on a quarter of the circle."""
-    u = turns - math.floor(turns + 0.5)
+    u = turns - np.floor(turns + 0.5)
     if u > 0.25:
         u = 0.5 - u
     elif u < -0.25:
         u = -0.5 - u
     t = 2.0 * math.pi * u
     s = t * t
-    return t * (1.0 + s * (-1 / 6 + s * (1 / 120 + s * (-1 / 5040 + s * (1 / 362880 - s * (1 / 39916800))))))
+    return float(t * (1.0 + s * (-1 / 6 + s * (1 / 120 + s * (-1 / 5040 + s * (1 / 362880 - s * (1 / 39916800)))))))
 
 
 @kernel

@@ -7,7 +7,7 @@ in turns, so that it is the same wherever a render is cut. Jumps are eased over 
 
 from __future__ import annotations
 
-import math
+import numpy as np
 
 from chainsim.dsp.delay_motion import sine_of_turns
 from chainsim.dsp.hashed_noise import hashed
@@ -22,15 +22,20 @@ EASE_S = 0.002
 
 
 @kernel
+def _triangle(at: float) -> float:
+    shifted = at + 0.75 - np.floor(at + 0.75)
+    return float(4.0 * abs(shifted - 0.5) - 1.0)
+
+
+@kernel
 def lfo_shape(turns: float, ease: float, shape: int, seed: int) -> float:
     """Value of the wave of an index into `SHAPES` at `turns`, its jumps eased over `ease` of a turn."""
-    cell = math.floor(turns)
-    at = turns - cell
+    cell = np.floor(turns)  # and not math.floor, whose whole number keeps a loop from being vectorized
+    at = float(turns - cell)
     if shape == 0:
         return float(sine_of_turns(turns))
     if shape == 1:
-        shifted = at + 0.75 - math.floor(at + 0.75)
-        return 4.0 * abs(shifted - 0.5) - 1.0
+        return float(_triangle(at))
     since = at - 0.5 if shape == 3 and at >= 0.5 else at
     t = min(since / ease, 1.0)
     come = t * t * (3.0 - 2.0 * t)
@@ -69,6 +74,15 @@ def lfo(
     seed : int
         Of sample and hold.
     """
+    if shape == 0:
+        for i in range(y.shape[0]):
+            y[i] = sine_of_turns((n0 + i) * turns_per_sample + tempo[1, i] * turns_per_beat)
+        return
+    if shape == 1:
+        for i in range(y.shape[0]):
+            turns = (n0 + i) * turns_per_sample + tempo[1, i] * turns_per_beat
+            y[i] = _triangle(turns - np.floor(turns))
+        return
     for i in range(y.shape[0]):
         turns = (n0 + i) * turns_per_sample + tempo[1, i] * turns_per_beat
         rate_hz = turns_per_sample * sample_rate_hz + tempo[0, i] / 60.0 * turns_per_beat
