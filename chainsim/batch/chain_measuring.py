@@ -6,7 +6,7 @@ import math
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -82,12 +82,20 @@ def measure_chain(
     names = [None, *sketch.patches] if patch is None else [patch]
     alone = [sketch.alone(name) for name in names]
     sounds = band_sounds(sample_rate_hz, LEVEL_DBFS)
-    measured = []
+    firsts = [next(i for i, other in enumerate(alone) if other.base == one.base) for one in alone]
+    different = [alone[i] for i in dict.fromkeys(firsts)]
+    measured = {}
     with ThreadPoolExecutor(os.cpu_count()) as executor:
-        for figures in executor.map(lambda one: _measured(one, sounds), alone):
-            measured.append(figures)
-            progress(len(measured), len(alone))
-    return ChainReport(sketch.title, sketch.room, sample_rate_hz, tuple(measured), sketch.warnings)
+        each = executor.map(lambda one: _measured(one, sounds), different)
+        for i, figures in zip(dict.fromkeys(firsts), each, strict=True):
+            measured[i] = figures
+            progress(len(measured), len(different))
+    patches = tuple(replace(measured[i], name=_name(one)) for i, one in zip(firsts, alone, strict=True))
+    return ChainReport(sketch.title, sketch.room, sample_rate_hz, patches, sketch.warnings)
+
+
+def _name(sketch: Sketch) -> str:
+    return AS_WRITTEN if sketch.patch is None else sketch.patch
 
 
 def check_plot(path: Path, sketch_path: Path) -> None:
@@ -138,7 +146,7 @@ def _measured(sketch: Sketch, sounds: BandSounds) -> ChainFigures:
         if chain.has_gate:
             remarks.append("where its gate opens and closes cannot be told: the level moves by itself")
     return ChainFigures(
-        name=AS_WRITTEN if sketch.patch is None else sketch.patch,
+        name=_name(sketch),
         response=response,
         steps=steps,
         sine_hz=sine_hz,

@@ -185,6 +185,9 @@ def test_every_patch_is_measured_alone() -> None:
     report = measure_chain(parse_sketch(text + "[patches.off]\nengage = []"))
     assert [p.name for p in report.patches] == ["as written", "soft", "off"]
     assert [p.step(-20.0).gain_db for p in report.patches] == pytest.approx([0.0, -12.0, 0.0], abs=1e-6)
+    same = measure_chain(parse_sketch(text + "[patches.again]")).patches
+    assert same[2].name == "again"
+    assert same[2].response is same[0].response
     (soft,) = measure_chain(parse_sketch(text), "soft").patches
     assert soft.name == "soft"
     with pytest.raises(SettingError, match='no patch "sift"'):
