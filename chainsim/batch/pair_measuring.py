@@ -1,0 +1,315 @@
+"""What a box does, from a dry recording and the one that went through it: every figure, with its interval.
+
+>>> report = measure_pair("dry.wav", "wet.wav")  # doctest: +SKIP
+>>> report.latency_ms.value, report.echoes.delay_ms.value  # doctest: +SKIP
+
+Each part takes out what the ones before have found: latency and drift first, then echoes, then the response of the
+direct sound, then what the rest tells of a tail, a gate, a compressor, a tremolo. Two recordings of which one is made
+of the other only by a delay that sways are recognised by that.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from chainsim.audio.reading import read_take
+from chainsim.batch.pair_report import PairReport, is_an_echo
+from chainsim.errors import AudioError
+from chainsim.measure.pair_alignment import (
+    UNRELATED_BELOW,
+    Alignment,
+    first_arrival,
+    latency_figure,
+    measure_drift,
+    shifted,
+    without_drift,
+)
+from chainsim.measure.pair_compression import Compression, measure_compression
+from chainsim.measure.pair_correlations import Correlations, Run, even_run
+from chainsim.measure.pair_decay import TailDecay, measure_tail_decay
+from chainsim.measure.pair_deconvolution import EARLIEST_S, Deconvolution, Tap, deconvolve
+from chainsim.measure.pair_echoes import Echoes, measure_echoes
+from chainsim.measure.pair_figure import Figure
+from chainsim.measure.pair_gain_track import GainTrack, track_gain
+from chainsim.measure.pair_gating import PairGating, measure_pair_gating
+from chainsim.measure.pair_modulation import Sway, measure_tremolo, measure_vibrato
+from chainsim.measure.pair_noise import measure_noise
+from chainsim.measure.pair_response import Response, measure_response
+from chainsim.units import Array, gain_to_db
+
+SHORTEST_S = 1.0
+MAY_MOVE_BELOW = 300.0
+"""Clearness under which a delay that moves is looked for."""
+LEAST_SWAY = 0.35
+CLEARER = 1.1
+LEAST_BETTER = 1.1
+RUN_DEVIATION_PPM = 1.0
+"""What taking out a drift must do for the clearness: a sway can look like a drift, but isn't cured like one."""
+LAGS_TRIED = 5
+LAGS_SEARCHED = 3
+APART_S = 0.004
+CANCELS_DB = 6.0
+TAIL_UNDER_ECHOES_DB = 10.0
+SWAMPED_DB = -25.0
+"""Tails and echoes louder than this, against the dry sound, hide what a gate or a compressor does."""
+EARLY_S = 0.0005
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two recordings of one start and rate, each folded to one channel, shape (frames,)."""
+
+    dry: Array
+    wet: Array
+    sample_rate_hz: float
+    names: tuple[str, str] = ("dry", "wet")
+    notes: tuple[str, ...] = ()
+
+
+def read_pair(dry: str | Path, wet: str | Path) -> Pair:
+    """Read two files.
+
+    Raises
+    ------
+    AudioError
+        If one can't be read, is silent or too short, or their rates differ.
+    """
+    notes: list[str] = []
+    sounds: list[Array] = []
+    rates: list[float] = []
+    for path in (dry, wet):
+        audio, rate_hz, warnings = read_take(path)
+        notes += warnings
+        mono, note = _folded(audio, str(path))
+        notes += [note] if note else []
+        if mono.size < SHORTEST_S * rate_hz:
+            raise AudioError(f"{path}: {mono.size / rate_hz:.2f} s, allowed {SHORTEST_S:g} s or more")
+        if not np.any(mono):
+            raise AudioError(f"{path}: is silent")
+        sounds.append(mono)
+        rates.append(rate_hz)
+    if rates[0] != rates[1]:
+        raise AudioError(
+            f"{wet}: sample rate {rates[1]:g} Hz, but {dry} has {rates[0]:g} Hz; record both at one rate, or resample "
+            "one of them first"
+        )
+    return Pair(sounds[0], sounds[1], rates[0], (str(dry), str(wet)), tuple(dict.fromkeys(notes)))
+
+
+def measure_pair(dry: str | Path, wet: str | Path) -> PairReport:
+    """Measure a box from two files; see `measure_sounds`.
+
+    Parameters
+    ----------
+    dry, wet : path
+        Recordings that start together, of one rate; two channels are folded.
+
+    Raises
+    ------
+    AudioError
+        As `read_pair`, or if the two have nothing in common.
+    """
+    return measure_sounds(read_pair(dry, wet))
+
+
+def measure_sounds(pair: Pair) -> PairReport:
+    """Measure a box from two recordings in memory.
+
+    Raises
+    ------
+    AudioError
+        If the two have nothing in common.
+    """
+    found = deconvolve(pair.dry, pair.wet, pair.sample_rate_hz)
+    wet, run_ppm = pair.wet, 0.0
+    if found.clearness < MAY_MOVE_BELOW:
+        sway, run = _moving(pair, found)
+        if sway is not None:
+            return _swaying(pair, found, sway)
+        if run is not None:
+            run_ppm = run.drift_ppm
+            wet = without_drift(pair.wet, run_ppm)
+            found = deconvolve(pair.dry, wet, pair.sample_rate_hz)
+    if found.clearness < UNRELATED_BELOW:
+        raise AudioError(
+            f"{pair.names[1]}: has nothing in common with {pair.names[0]}: is it another take, or one at another speed?"
+        )
+    drift = measure_drift(pair.dry, wet, pair.sample_rate_hz, found.loudest_lag)
+    if drift.found:
+        clearer = deconvolve(pair.dry, without_drift(wet, drift.value), pair.sample_rate_hz)
+        if clearer.clearness > CLEARER * found.clearness:
+            wet, found = without_drift(wet, drift.value), clearer
+        else:
+            drift = Figure.missing()
+    if run_ppm != 0.0:
+        drift = drift.scaled(1.0, run_ppm) if drift.found else Figure.around(run_ppm, RUN_DEVIATION_PPM)
+    return _standing(pair, wet, found, drift)
+
+
+def _folded(audio: Array, name: str) -> tuple[Array, str]:
+    """One channel of a recording: the mean, or the louder one where the two cancel."""
+    powers = np.mean(np.square(audio), axis=0)
+    mean: Array = np.mean(audio, axis=1)
+    if audio.shape[1] == 1:
+        return np.ascontiguousarray(mean), ""
+    if np.mean(np.square(mean)) < 10.0 ** (-0.1 * CANCELS_DB) * float(np.mean(powers)):
+        side = int(np.argmax(powers))
+        return np.ascontiguousarray(audio[:, side]), f"{name}: left and right cancel, so only {('left', 'right')[side]}"
+    return mean, f"{name}: left and right folded to their mean"
+
+
+def _standing(pair: Pair, wet: Array, found: Deconvolution, drift: Figure) -> PairReport:
+    """The report of a box whose delay stands still."""
+    rate_hz = pair.sample_rate_hz
+    taps, rest = found.taps()
+    direct = first_arrival(taps, rate_hz)
+    lag = round(direct.lag)
+    earliest = -min(round(EARLIEST_S * rate_hz), found.response.size // 2 - 1)
+    echoes = measure_echoes(found, taps, rest, direct, earliest)
+    aligned = shifted(wet, lag, max(wet.size - lag, pair.dry.size))
+    if echoes.delay_ms.found:
+        aligned = _without_echoes(pair.dry, aligned, echoes.taps, lag)
+    through = aligned[: pair.dry.size]
+    response = measure_response(pair.dry, through, rate_hz)
+    tail_part = aligned.copy()
+    tail_part[: pair.dry.size] -= direct.gain * pair.dry
+    tail = measure_tail_decay(pair.dry, tail_part, rate_hz)
+    echo_db = gain_to_db(echoes.first_gain.value) if echoes.delay_ms.found else -math.inf
+    if tail.decay_s.found and tail.share_db < echo_db - TAIL_UNDER_ECHOES_DB:
+        tail = TailDecay(Figure.missing(), tail.share_db)
+    swamped = echo_db > SWAMPED_DB or tail.decay_s.found
+    track = track_gain(pair.dry, through, rate_hz)
+    sway = measure_tremolo(track)
+    gain_db = _gain_db(response, direct, found, tail, sway, track)
+    gating, compression = _of_level(pair, through, track, sway, swamped)
+    latency = latency_figure(found, direct, taps)
+    return PairReport(
+        dry=pair.names[0],
+        wet=pair.names[1],
+        sample_rate_hz=rate_hz,
+        seconds=pair.dry.size / rate_hz,
+        clearness=found.clearness,
+        alignment=Alignment(latency, direct.gain < 0.0, drift),
+        gain_db=gain_db,
+        response=response,
+        noise_dbfs=measure_noise(pair.dry, wet, rate_hz, gain_db.value, swamped),
+        echoes=echoes,
+        tail=tail,
+        gating=gating,
+        modulation=None if sway is None else "tremolo",
+        sway=sway,
+        compression=compression,
+        notes=(*pair.notes, *_notes(latency, echoes, rate_hz)),
+    )
+
+
+def _without_echoes(dry: Array, aligned: Array, taps: tuple[Tap, ...], lag: int) -> Array:
+    y = aligned.copy()
+    for tap in taps:
+        begin = round(tap.lag) - lag
+        end = min(begin + dry.size, y.size)
+        if 0 < begin < end:
+            y[begin:end] -= tap.gain * dry[: end - begin]
+    return y
+
+
+def _gain_db(
+    response: Response, direct: Tap, found: Deconvolution, tail: TailDecay, sway: Sway | None, track: GainTrack
+) -> Figure:
+    """Gain of the direct sound, by what disturbs it least."""
+    half_db = 8.686 * found.noise / abs(direct.gain)
+    if sway is not None:
+        mean_db = gain_to_db(sway.middle * track.loud_gain)
+        return Figure.around(mean_db, max(half_db, 8.686 * (sway.depth.high - sway.depth.value)))
+    if tail.decay_s.found or not response.gain_db.found:
+        return Figure.around(gain_to_db(direct.gain), 5.0 * half_db)
+    return response.gain_db
+
+
+def _of_level(
+    pair: Pair, through: Array, track: GainTrack, sway: Sway | None, swamped: bool
+) -> tuple[PairGating, Compression]:
+    """What goes with the level of the dry sound; nothing can be said of it beside a tail, echoes or a tremolo."""
+    if swamped or sway is not None:
+        return (
+            PairGating(Figure.missing(), Figure.missing(), math.nan, 0),
+            Compression(Figure.missing(), Figure.missing(), math.nan, math.nan, ()),
+        )
+    return measure_pair_gating(pair.dry, through, pair.sample_rate_hz, track), measure_compression(track)
+
+
+def _notes(latency: Figure, echoes: Echoes, rate_hz: float) -> list[str]:
+    notes = []
+    if latency.high < -EARLY_S * rate_hz:
+        early_ms = -1000.0 * latency.value / rate_hz
+        notes.append(
+            f"the wet recording is {early_ms:.2f} ms earlier than the dry one: are the two swapped, or not cut at one "
+            "moment?"
+        )
+    if is_an_echo(latency.scaled(1000.0 / rate_hz), echoes):
+        notes.append("the latency is one delay time: the dry sound is off, and what comes first is an echo")
+    return notes
+
+
+def _moving(pair: Pair, found: Deconvolution) -> tuple[Sway | None, Run | None]:
+    """A delay that sways, or one that runs away evenly, where that explains the wet sound better than one at rest."""
+    about = [Correlations.of(pair.dry, pair.wet, pair.sample_rate_hz, lag) for lag in _lags(found)]
+    likely = sorted((c for c in about if c is not None), key=lambda c: -c.best_share)[:LAGS_SEARCHED]
+    if not likely:
+        return None, None
+    sways = [sway for sway in map(measure_vibrato, likely) if sway is not None]
+    sway = max(sways, key=lambda sway: sway.explained, default=None)
+    seen, run = max(((c, even_run(c)) for c in likely), key=lambda pair: pair[1].total / pair[0].most)
+    if sway is not None and sway.explained >= LEAST_SWAY and sway.explained > LEAST_BETTER * run.total / seen.most:
+        return sway, None
+    at_rest = float(np.max(np.sum(seen.values, axis=0)))
+    return None, run if run.total > LEAST_BETTER * at_rest else None
+
+
+def _swaying(pair: Pair, found: Deconvolution, best: Sway) -> PairReport:
+    """The report of a box whose delay sways."""
+    rate_hz = pair.sample_rate_hz
+    lag = round(best.middle)
+    through = shifted(pair.wet, lag, pair.dry.size)
+    gain_db = Figure.around(10.0 * math.log10(float(np.sum(through**2) / np.sum(pair.dry**2))), 0.1)
+    noise = measure_noise(pair.dry, pair.wet, rate_hz, gain_db.value, False)
+    latency = Figure.around(best.middle, max(0.05 * best.depth.value, 0.5))
+    missing = Figure.missing()
+    return PairReport(
+        dry=pair.names[0],
+        wet=pair.names[1],
+        sample_rate_hz=rate_hz,
+        seconds=pair.dry.size / rate_hz,
+        clearness=found.clearness,
+        alignment=Alignment(latency, False, missing),
+        gain_db=gain_db,
+        response=None,
+        noise_dbfs=noise,
+        echoes=Echoes(missing, missing, missing, ()),
+        tail=TailDecay(missing, -math.inf),
+        gating=PairGating(missing, missing, math.nan, 0),
+        modulation="vibrato",
+        sway=best,
+        compression=Compression(missing, missing, math.nan, math.nan, ()),
+        notes=(*pair.notes, "the delay sways, so no response, echoes, tail or gate were looked for"),
+    )
+
+
+def _lags(found: Deconvolution) -> list[int]:
+    """Where the sway may have its middle: about no latency, and about the largest peaks of the response."""
+    lags = [0]
+    response = np.abs(found.response)
+    size = response.size
+    apart = round(APART_S * found.sample_rate_hz)
+    reach = min(round(EARLIEST_S * found.sample_rate_hz), size // 2 - 1)
+    near = response[np.arange(-reach, reach) % size].copy()
+    for _ in range(LAGS_TRIED):
+        at = int(np.argmax(near))
+        near[max(at - apart, 0) : at + apart] = 0.0
+        if all(abs(at - reach - lag) > apart for lag in lags):
+            lags.append(at - reach)
+    return lags
