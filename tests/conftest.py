@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from tests.benchmarks import bench
 from tests.sampled_horns import SampledHorn, sampled_sax_take, sampled_trombone_take
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Measure speed with care only where it is asked for."""
+    bench.THOROUGH = config.option.markexpr == "bench"
 
 
 @pytest.fixture(scope="session")

@@ -19,6 +19,10 @@ from chainsim.graph.rendering import array_reader, build_graph
 from chainsim.sketch.loading import parse_sketch
 from chainsim.units import Audio
 
+THOROUGH = False
+"""Whether figures are to be read, with `pytest -m bench`: without it a benchmark only shows that it runs and agrees."""
+QUICK_REPEATS, QUICK_S = 2, 3.0
+
 needs_cc = pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler")
 
 
@@ -48,7 +52,7 @@ def best_ns(fn: Callable[[], object], samples: int, repeats: int = 20) -> float:
     """Shortest time of `repeats` calls, in nanoseconds a sample; the first call, which may compile, is not counted."""
     fn()
     best = float("inf")
-    for _ in range(repeats):
+    for _ in range(repeats if THOROUGH else QUICK_REPEATS):
         start = time.perf_counter()
         fn()
         best = min(best, time.perf_counter() - start)
@@ -58,7 +62,8 @@ def best_ns(fn: Callable[[], object], samples: int, repeats: int = 20) -> float:
 def best_speed(sketch: str, x: Audio, sample_rate_hz: float, repeats: int) -> float:
     """How many times faster than real time a sketch runs on one core at best; what comes out is no silence."""
     best = 0.0
-    for _ in range(repeats):
+    x = x if THOROUGH else np.ascontiguousarray(x[:, : round(QUICK_S * sample_rate_hz)])
+    for _ in range(repeats if THOROUGH else 1):
         engine = Engine(build_graph(parse_sketch(sketch), sample_rate_hz), array_reader(x), x.shape[1])
         engine.warm_up()
         begun, peak, frames = time.perf_counter(), 0.0, 0
