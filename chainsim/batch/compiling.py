@@ -45,6 +45,5 @@ def compile_blocks(type_names: Iterable[str]) -> None:
             Engine(build_graph(sketch, 48_000.0), array_reader(np.zeros((1, 0))), 0).warm_up()
 
 
-
 if __name__ == "__main__":
     compile_blocks(sys.argv[1:])
