@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeAlias
 
@@ -14,6 +14,7 @@ from chainsim.music.horns import ANY_HORN_HZ, find_horn
 from chainsim.music.meter import parse_meter
 from chainsim.settings import Settings, choice, fixed, flag, readable_by, whole, words
 from chainsim.sketch.chain import Chain, block_names
+from chainsim.sketch.hashing import sketch_hash
 from chainsim.sketch.house import House
 from chainsim.sketch.levels import Levels
 from chainsim.stage.board import Bank, Board, Switch
@@ -260,10 +261,10 @@ class Sketch:
         """The files it may use."""
         return Assets(self.folder)
 
-    @property
+    @cached_property
     def sha256(self) -> str:
-        """Hash of the text."""
-        return hashlib.sha256(self.text.encode()).hexdigest()
+        """Hash of the text, and of the files it names."""
+        return sketch_hash(self.text, self.folder)
 
     @property
     def block_order(self) -> list[str]:
