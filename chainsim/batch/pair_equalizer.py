@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.block import block_type
+from chainsim.dsp import biquad
 from chainsim.measure.pair_response import Response
 from chainsim.units import Array
 
@@ -22,7 +22,8 @@ MOST_DB = 18.0
 LOG_Q = (math.log(0.3), math.log(6.0))
 PULL = 0.1
 """How far 1 dB of a band counts, against deviations of the response: it settles what the recordings leave open."""
-LEAST_POWER_DB = -60.0
+LEAST_POWER_DB = -50.0
+DESIGNS = {"low_shelf": biquad.low_shelf, "bell": biquad.bell, "high_shelf": biquad.high_shelf}
 
 
 def nearest_equalizer(response: Response, sign: float, sample_rate_hz: float) -> dict[str, Any]:
@@ -89,12 +90,10 @@ def _settings(values: Array) -> dict[str, Any]:
 
 def _transfer(values: Array, freq_hz: Array, sample_rate_hz: float) -> npt.NDArray[np.complex128]:
     """What the block does to each frequency."""
-    from scipy.signal import freqz
-
     chosen = _settings(values)
-    settings: Any = block_type("equalizer").settings_type(**chosen)
+    back = np.exp(-2j * np.pi * freq_hz / sample_rate_hz)  # one sample of delay
     gain = np.full(freq_hz.size, 10.0 ** (chosen["gain_db"] / 20.0), dtype=np.complex128)
-    for band in settings.bands:
-        b, a = band.design(sample_rate_hz)
-        gain *= freqz(b, a, freq_hz, fs=sample_rate_hz)[1]
+    for band in chosen["bands"]:
+        b, a = DESIGNS[band["shape"]](band["freq_hz"], band["gain_db"], band["q"], sample_rate_hz)
+        gain *= (b[0] + back * (b[1] + back * b[2])) / (a[0] + back * (a[1] + back * a[2]))
     return gain

@@ -45,12 +45,15 @@ SHORTEST_S = 1.0
 MAY_MOVE_BELOW = 300.0
 """Clearness under which a delay that moves is looked for."""
 LEAST_SWAY = 0.35
-CLEARER = 1.1
+CLEARER = 1.01
+DRIFT_ROUNDS = 2
 LEAST_BETTER = 1.1
 RUN_DEVIATION_PPM = 1.0
 """What taking out a drift must do for the clearness: a sway can look like a drift, but isn't cured like one."""
 LAGS_TRIED = 5
 LAGS_SEARCHED = 3
+LEAST_ALIKE = 0.4
+"""How far the frames must correlate at their best delays; those of other takes do so to 0.3."""
 APART_S = 0.004
 CANCELS_DB = 6.0
 TAIL_UNDER_ECHOES_DB = 10.0
@@ -138,16 +141,24 @@ def measure_sounds(pair: Pair) -> PairReport:
         raise AudioError(
             f"{pair.names[1]}: has nothing in common with {pair.names[0]}: is it another take, or one at another speed?"
         )
-    drift = measure_drift(pair.dry, wet, pair.sample_rate_hz, found.loudest_lag)
-    if drift.found:
-        clearer = deconvolve(pair.dry, without_drift(wet, drift.value), pair.sample_rate_hz)
-        if clearer.clearness > CLEARER * found.clearness:
-            wet, found = without_drift(wet, drift.value), clearer
-        else:
-            drift = Figure.missing()
-    if run_ppm != 0.0:
-        drift = drift.scaled(1.0, run_ppm) if drift.found else Figure.around(run_ppm, RUN_DEVIATION_PPM)
+    wet, found, drift = _steadied(pair, wet, found, run_ppm)
     return _standing(pair, wet, found, drift)
+
+
+def _steadied(pair: Pair, wet: Array, found: Deconvolution, run_ppm: float) -> tuple[Array, Deconvolution, Figure]:
+    """Take out what is left of a drift, as long as that makes the two clearer."""
+    drift = Figure.around(run_ppm, RUN_DEVIATION_PPM) if run_ppm != 0.0 else Figure.missing()
+    for _ in range(DRIFT_ROUNDS):
+        left = measure_drift(pair.dry, wet, pair.sample_rate_hz, found.loudest)
+        if not left.found:
+            break
+        total_ppm = left.value + (drift.value if drift.found else 0.0)
+        straight = without_drift(pair.wet, total_ppm)
+        clearer = deconvolve(pair.dry, straight, pair.sample_rate_hz)
+        if clearer.clearness < CLEARER * found.clearness:
+            break
+        wet, found, drift = straight, clearer, left.scaled(1.0, total_ppm - left.value)
+    return wet, found, drift
 
 
 def _folded(audio: Array, name: str) -> tuple[Array, str]:
@@ -258,7 +269,8 @@ def _notes(latency: Figure, echoes: Echoes, rate_hz: float) -> list[str]:
 def _moving(pair: Pair, found: Deconvolution) -> tuple[Sway | None, Run | None]:
     """A delay that sways, or one that runs away evenly, where that explains the wet sound better than one at rest."""
     about = [Correlations.of(pair.dry, pair.wet, pair.sample_rate_hz, lag) for lag in _lags(found)]
-    likely = sorted((c for c in about if c is not None), key=lambda c: -c.best_share)[:LAGS_SEARCHED]
+    alike = [c for c in about if c is not None and c.best_share >= LEAST_ALIKE]
+    likely = sorted(alike, key=lambda c: -c.best_share)[:LAGS_SEARCHED]
     if not likely:
         return None, None
     sways = [sway for sway in map(measure_vibrato, likely) if sway is not None]

@@ -71,9 +71,8 @@ def _delay(report: PairReport) -> list[Values]:
 
 def _reverb(report: PairReport) -> list[Values]:
     decay_s = _known(report.tail.decay_s, 1.5)
-    # At wet_db = 0 noise comes back as loud as it went in: what `share_db` is, but for the part of the tail that
-    # counts as early.
-    wet_db = float(np.clip(report.tail.share_db + 4.0, -60.0, 12.0))
+    # At wet_db = 0 noise comes back as loud as it went in: that is what the tail's share of power says.
+    wet_db = float(np.clip(report.tail.share_db, -60.0, 12.0))
     common = {"dry_db": _known(report.gain_db, 0.0), "decay_s": decay_s, "wet_db": wet_db, "high_ratio": 0.6}
     return [{"space": space, **common} for space in ("hall", "room", "plate", "spring")]
 

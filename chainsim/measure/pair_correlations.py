@@ -79,11 +79,19 @@ class Correlations:
 
     def along(self, delays_s: Array) -> float:
         """J: the sum of each frame's correlation at its own delay, interpolated."""
-        places = np.clip((delays_s + SEARCH_S) / LAG_STEP_S, 0.0, self.values.shape[1] - 2.0)
+        places = np.clip((delays_s + SEARCH_S) / LAG_STEP_S, 1.0, self.values.shape[1] - 3.0)
         whole = places.astype(np.int64)
-        part = places - whole
+        d = places - whole
         rows = np.arange(self.values.shape[0])
-        return float(np.sum((1.0 - part) * self.values[rows, whole] + part * self.values[rows, whole + 1]))
+        before, at, after, beyond = (self.values[rows, whole + k] for k in (-1, 0, 1, 2))
+        # Lagrange's cubic through the four around it: a straight line would pull towards whole lags.
+        read = (
+            -d * (d - 1.0) * (d - 2.0) / 6.0 * before
+            + (d + 1.0) * (d - 1.0) * (d - 2.0) / 2.0 * at
+            - (d + 1.0) * d * (d - 2.0) / 2.0 * after
+            + (d + 1.0) * d * (d - 1.0) / 6.0 * beyond
+        )
+        return float(np.sum(read))
 
 
 def _lag_ratio(sample_rate_hz: float) -> tuple[int, int]:

@@ -62,10 +62,10 @@ class Deconvolution:
         return float(np.max(np.abs(self.response))) / float(self.kernel[0]) / self.noise
 
     @property
-    def loudest_lag(self) -> int:
-        """Lag of the largest value, negative ones as such."""
+    def loudest(self) -> Tap:
+        """The largest value."""
         at, size = int(np.argmax(np.abs(self.response))), self.response.size
-        return at if at < size // 2 else at - size
+        return Tap(at if at < size // 2 else at - size, float(self.response[at] / self.kernel[0]))
 
     def around(self, lag: int, before: int, after: int) -> Array:
         """The response from `before` samples ahead of a lag to `after` behind it, as gains."""

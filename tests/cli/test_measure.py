@@ -78,7 +78,7 @@ def test_a_voice_that_never_sounds_is_silent(take: Path, tmp_path: Path, capsys:
 
 
 BAD = {
-    "nothing": ((), "say what to measure: FILE..., --harmony SKETCH TAKE, or --chain SKETCH"),
+    "nothing": ((), "say what to measure: FILE..., --harmony SKETCH TAKE, --chain SKETCH, --pair DRY WET"),
     "no file": (("none.wav",), "none.wav: no such file"),
     "no sound": (("sketch.toml",), "sketch.toml: cannot be read as sound"),
     "one plot of two": (("take.wav", "take.wav", "--plot", "a.png"), "--plot draws one file; found 2"),
