@@ -56,7 +56,7 @@ LEAST_ALIKE = 0.4
 """How far the frames must correlate at their best delays; those of other takes do so to 0.3."""
 APART_S = 0.004
 CANCELS_DB = 6.0
-TAIL_UNDER_ECHOES_DB = 10.0
+TAIL_UNDER_ECHOES_DB = 5.0
 SWAMPED_DB = -25.0
 """Tails and echoes louder than this, against the dry sound, hide what a gate or a compressor does."""
 EARLY_S = 0.0005

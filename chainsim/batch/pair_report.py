@@ -116,7 +116,7 @@ class PairReport:
             "feedback": asdict(echoes.feedback),
             "first_echo_gain": asdict(echoes.first_gain),
             "decay_s": asdict(self.tail.decay_s),
-            "tail_db": self.tail.share_db,
+            "tail_db": self.tail.share_db if self.tail.decay_s.found else math.nan,
             "gate_threshold_db": asdict(gating.threshold_db),
             "gate_floor_db": asdict(gating.floor_db),
             "gate_attack_ms": gating.attack_ms,
