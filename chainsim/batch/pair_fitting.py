@@ -31,7 +31,7 @@ MOST_RENDERS = 30
 """For each setting that is moved."""
 EXCERPT_S = 8.0
 PULL = 0.003
-"""How much nearer a setting must bring for each step it goes: what the recordings leave open stays where it was."""
+"""How much nearer a setting must bring the levels for each step it goes: what the recordings leave open stays put."""
 FRAME_S = 0.04
 NAME = "box"
 DIGITS = 5
@@ -197,9 +197,10 @@ def _searched(target: _Target, recipe: Recipe, start: Values) -> Values:
             **{f.name: _moved(start[f.name], f, s, specs[f.name]) for f, s in zip(free, steps, strict=True)},
         }
 
+    pull = PULL if target.by_level else 0.0
     simplex = np.concatenate([np.zeros((1, len(free))), np.eye(len(free))])
     found = minimize(
-        lambda steps: target.distance(moved(steps)) * (1.0 + PULL * float(np.sum(np.square(steps)))),
+        lambda steps: target.distance(moved(steps)) * (1.0 + pull * float(np.sum(np.square(steps)))),
         np.zeros(len(free)),
         method="Nelder-Mead",
         options={"initial_simplex": simplex, "maxfev": MOST_RENDERS * len(free), "xatol": 0.005, "fatol": 1e-7},

@@ -89,7 +89,7 @@ def _openings(shut: npt.NDArray[np.bool_], open_: npt.NDArray[np.bool_]) -> npt.
 
 
 def _middle(levels_db: Array) -> Figure:
-    """Median; its deviation from how far the levels lie apart, and 2 dB that detectors, and noise about the opening, make of it."""
+    """Median; its deviation from how far the levels lie apart, and 2 dB for detectors and noise about the opening."""
     middle = float(np.median(levels_db))
     spread = 1.4826 * float(np.median(np.abs(levels_db - middle))) if levels_db.size > 2 else ONE_OPENING_DB
     return Figure.around(middle, math.hypot(1.2533 * spread / math.sqrt(levels_db.size), DETECTOR_DB))
