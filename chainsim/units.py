@@ -14,6 +14,9 @@ Counts: TypeAlias = npt.NDArray[np.int64]
 Audio: TypeAlias = npt.NDArray[np.float64]
 """Sound inside the engine: shape (channels, frames), C-contiguous."""
 
+NEPERS_PER_DB = math.log(10.0) / 20.0
+"""Natural logarithm of the amplitude ratio of 1 dB."""
+
 
 def db_to_gain(level_db: float) -> float:
     """Amplitude ratio of a level in dB; minus infinity gives 0."""

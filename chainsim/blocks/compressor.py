@@ -40,11 +40,10 @@ from chainsim.dsp.envelope import FLUSH, low_cut_coefficient, low_cut_level, run
 from chainsim.dsp.sliding import sliding_sum
 from chainsim.kernel import kernel
 from chainsim.settings import Settings, choice, fixed, level, movable
-from chainsim.units import Array, Audio, Counts, ms_to_samples, one_pole_coefficient
+from chainsim.units import NEPERS_PER_DB, Array, Audio, Counts, ms_to_samples, one_pole_coefficient
 
 SNAP_DB = 1e-6
 """Reduction at which the gain has come back to 1."""
-NEPERS_PER_DB = math.log(10.0) / 20.0
 
 
 class CompressorSettings(Settings):

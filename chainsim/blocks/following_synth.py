@@ -1,6 +1,7 @@
 """Following synth: oscillators that play along with the horn's pitch, through drive, filter and amplifier.
 
-    voices (chainsim.dsp.oscillator) -> drive (chainsim.dsp.drive) -> low pass (chainsim.dsp.svf) -> amplifier     (1)
+    voices (chainsim.dsp.oscillator) -> drive (chainsim.dsp.synth_drive) -> low pass (chainsim.dsp.svf)
+        -> amplifier                                                                                           (1)
 
 The pitch is followed while it is known (chainsim.dsp.pitch_following), notes begin and end with it
 (chainsim.dsp.note_gate), and the amplifier follows the horn's own level or an envelope. What comes out is the voices
@@ -19,7 +20,7 @@ import numpy.typing as npt
 from chainsim.block import Block, Context, Io, Moving, register, seed_of
 from chainsim.blocks._synth_settings import FollowingSynthSettings, Lfo, Voice
 from chainsim.blocks._voices import intervals_of
-from chainsim.dsp import drive
+from chainsim.dsp import synth_drive
 from chainsim.dsp.adsr import adsr, adsr_coefficients
 from chainsim.dsp.envelope import TWO_POLES, two_pole_coefficient
 from chainsim.dsp.lfo import SHAPES, lfo
@@ -117,7 +118,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
             context.extremes[name] != (0.0, 0.0) for name in ("envelope_octaves", "horn_octaves")
         )
         self._driven = context.extremes["drive_db"][1] > -math.inf
-        self.latency_samples = drive.DELAY_SAMPLES if self._driven else 0.0
+        self.latency_samples = synth_drive.DELAY_SAMPLES if self._driven else 0.0
         if chosen.amplitude == "horn":
             self.tail_s = min(closing_ms, POWER_NEPERS / TWO_POLES * LEVEL_SMOOTHING_MS) / 1000.0
         else:
@@ -127,7 +128,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
         self.tail_s += chosen.late_s
         self._z_notes, self._z_pitch, self._z_gate = np.zeros(4), np.zeros(8), np.zeros(1)
         self._z_level, self._z_loud, self._z_shape, self._z_sweep = np.zeros((4, 2))
-        self._z_drive, self._z_filter = np.zeros((channels, drive.STATES)), np.zeros((channels, 2))
+        self._z_drive, self._z_filter = np.zeros((channels, synth_drive.STATES)), np.zeros((channels, 2))
         self.reset()
 
     def reset(self) -> None:
@@ -168,7 +169,7 @@ class FollowingSynth(Block[FollowingSynthSettings]):
                 pitch_to_hz(held, bend, self._a4_hz, held_hz)
                 voice.add_to(io.n0, held_hz, held, moving.glide_ms, moving.detune_cents, widening, sound)
         if self._driven:
-            drive.drive_up_and_down(moving.drive_db, drive.NEAR, drive.FAR, self._z_drive, sound)
+            synth_drive.drive_up_and_down(moving.drive_db, synth_drive.NEAR, synth_drive.FAR, self._z_drive, sound)
         sound = self._filtered(sound, moving, track, start, sounding, pitch, octaves)
         amplitude, gate = self._amplitude(io, track, start, sounding, opened)
         voice_amplifier(amplitude, gate, moving.level_db, swell_db, 1.0, sound)

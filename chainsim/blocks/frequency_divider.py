@@ -28,7 +28,7 @@ from chainsim.dsp.frequency_division import divide_frequency, rest
 from chainsim.dsp.svf import RESPONSES, TOP, svf_coefficients, svf_ring_samples, svf_sweep
 from chainsim.kernel import kernel
 from chainsim.settings import Settings, fixed, level, movable
-from chainsim.units import Array, Audio, db_to_gain
+from chainsim.units import NEPERS_PER_DB, Array, Audio, db_to_gain
 
 HOLD_MS = 16.0
 """One period of 62.5 Hz: the thresholds do not sag between crests."""
@@ -38,7 +38,6 @@ OFFSET_CUT_HZ = 20.0
 """While nothing turns a flip-flop over, its square is an offset that sinks with the note: this takes it away."""
 
 FLOOR_DB = 90.0
-DB_PER_NEPER = 20.0 / math.log(10.0)
 CUTS_RING_TO_DB = -20.0
 """How far the cuts ring down before what they ring no longer holds the envelope up."""
 
@@ -150,11 +149,11 @@ class FrequencyDivider(Block[FrequencyDividerSettings]):
             min(context.extremes[n][0], TOP * rate_hz) for n in ("low_cut_hz", "high_cut_hz", "tone_hz")
         )
         release_s, offset_s = chosen.release_ms / 1000.0, 1.0 / (2.0 * math.pi * OFFSET_CUT_HZ)
-        most = min(-chosen.threshold_db, FLOOR_DB) / DB_PER_NEPER
+        most = min(-chosen.threshold_db, FLOOR_DB) * NEPERS_PER_DB
 
         def end_s(falls: float) -> float:
-            left = FLOOR_DB / DB_PER_NEPER - falls * min(1.0, release_s / offset_s)
-            tone_samples = svf_ring_samples(tone_hz, Q, rate_hz, -left * DB_PER_NEPER) if left > 0.0 else 0.0
+            left = FLOOR_DB * NEPERS_PER_DB - falls * min(1.0, release_s / offset_s)
+            tone_samples = svf_ring_samples(tone_hz, Q, rate_hz, -left / NEPERS_PER_DB) if left > 0.0 else 0.0
             return release_s * falls + offset_s * left + tone_samples / rate_hz
 
         cuts_s = sum(svf_ring_samples(hz, Q, rate_hz, CUTS_RING_TO_DB) for hz in (low_hz, high_hz)) / rate_hz

@@ -35,13 +35,12 @@ from chainsim.dsp.sliding import sliding_max, sliding_sum
 from chainsim.dsp.true_peak_bound import BEHIND, EDGE_HOLD, bound_state, bound_taps, true_peak_bound
 from chainsim.kernel import kernel
 from chainsim.settings import Settings, fixed
-from chainsim.units import Array, Audio, Counts, db_to_gain, ms_to_samples, one_pole_coefficient
+from chainsim.units import NEPERS_PER_DB, Array, Audio, Counts, db_to_gain, ms_to_samples, one_pole_coefficient
 
 LEAST_SMOOTHING = 16
 """Shortest time, in samples, in which the gain gets down: a longer look-ahead than asked for at very low rates."""
 SNAP_DB = 1e-6
 """Reduction at which the gain has come back to 1."""
-NEPERS_PER_DB = math.log(10.0) / 20.0
 
 
 class LimiterSettings(Settings):

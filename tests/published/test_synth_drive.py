@@ -1,4 +1,4 @@
-"""The drive against Fourier integrals of its curve, its filters against what half-band filters must do."""
+"""The synth's drive against Fourier integrals of its curve, its filters against what half-band filters must do."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from chainsim.dsp.drive import DELAY_SAMPLES, FAR, NEAR, STATES, drive_up_and_down
+from chainsim.dsp.synth_drive import DELAY_SAMPLES, FAR, NEAR, STATES, drive_up_and_down
 
 FS = 48_000
 

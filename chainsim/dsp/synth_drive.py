@@ -1,4 +1,4 @@
-"""Drive: a soft, symmetric saturation at four times the sample rate, each sample a mean over the way to it.
+"""The synth's drive: soft, symmetric saturation at four times the sample rate, each sample a mean over the way to it.
 
     f(v) = v / sqrt(1 + v^2),   F(v) = sqrt(1 + v^2)                                              (1)
     y[n] = (F(v[n]) - F(v[n-1])) / (v[n] - v[n-1]) = (v[n] + v[n-1]) / (F(v[n]) + F(v[n-1]))           (2)
