@@ -11,6 +11,7 @@ import soundfile
 from pydantic import ValidationError
 
 from chainsim.blocks.drive import makeup_table
+from chainsim.dsp.waveshaping import curve
 from chainsim.measure.loudness import measure_loudness
 from chainsim.resources import take_paths
 from tests.blocks.harness import prepared, run
@@ -101,6 +102,75 @@ def test_offset_of_the_asymmetric_curve_is_blocked() -> None:
     spectrum = np.abs(np.fft.rfft(y))
     assert spectrum[0] < 1e-3 * spectrum[110]
     assert spectrum[220] > 0.05 * spectrum[110]
+
+
+CUE_S = 0.010
+"""Time constant of a setting that a cue changes."""
+
+
+@pytest.mark.parametrize("cue", [True, False])
+@pytest.mark.parametrize(("before_db", "after_db"), [(30.0, 0.0), (48.0, -24.0), (0.0, 30.0), (6.0, 20.0)])
+@pytest.mark.parametrize(
+    ("shape", "bias", "over_db"),
+    [
+        ("soft", 0.0, 0.5),
+        ("hard", 0.0, 0.5),
+        ("asymmetric", 0.5, 0.5),
+        ("asymmetric", 1.0, 1.0),
+        ("asymmetric", 2.0, 1.0),
+    ],
+)
+def test_a_drive_that_moves_makes_no_bump(
+    shape: str, bias: float, over_db: float, before_db: float, after_db: float, cue: bool
+) -> None:
+    """By a cue, or by a pedal in 30 ms: no peak over that of every drive on the way, but for 0.5 dB.
+
+    Or 1 dB for more than the usual bias: while an offset grows by 30 dB in 10 ms, its cut at 20 Hz comes after it.
+
+    What is right is c(A) times the highest point of the curve, less its mean, which the offset's cut takes away. With a
+    bias that is higher on the way than at either end, by up to 1.9 dB; without, the louder end is the highest.
+    """
+    peak, t = 10.0 ** (-13.0 / 20.0), np.arange(int(0.6 * FS)) / FS - 0.2
+    way = 1.0 - np.exp(-np.maximum(t, 0.0) / CUE_S) if cue else np.clip(t / 0.03, 0.0, 1.0)
+    row = before_db + (after_db - before_db) * way
+    settings = {"shape": shape, "bias": bias, **OPEN}
+    block = prepared("drive", moving={"drive_db": row}, **settings)
+    x = peak * np.sin(2.0 * np.pi * 220.0 * t)[None]
+    y = run(block, x, moving={"drive_db": row})[0, FS // 10 :]
+    drives = 10.0 ** (np.linspace(before_db, after_db, 61)[:, None] / 20.0)
+    bent = curve(SHAPES.index(shape), bias, drives * peak * np.sin(2.0 * np.pi * np.arange(1_000) / 1_000))
+    bent -= bent.mean(axis=1, keepdims=True)
+    right = peak / math.sqrt(2.0) * np.abs(bent).max(axis=1) / bent.std(axis=1)
+    assert 20.0 * math.log10(np.abs(y).max() / right.max()) < over_db
+    if bias == 0.0:
+        assert right.max() == pytest.approx(max(right[0], right[-1]))
+    # and each period is as loud as the law says
+    periods = y[: y.size * 220 // FS * FS // 220]
+    loud = np.sqrt(np.convolve(periods**2, np.full(1_200, 1.0 / 1_200.0), mode="valid"))  # 5.5 periods
+    assert np.abs(20.0 * np.log10(loud * math.sqrt(2.0) / peak)).max() < (0.5 if bias == 0.0 else 1.0)
+
+
+@pytest.mark.parametrize("quality", ["fine", "fast"])
+@pytest.mark.parametrize("rate_hz", [44_100.0, 96_000.0])
+def test_makeup_belongs_to_the_sample_it_is_applied_to(rate_hz: float, quality: str) -> None:
+    """Where the curve is straight A c = 1: then nothing is heard of a drive that moves, at any latency."""
+    x = tone(1e-5, 1_000.0, rate_hz)
+    row = -24.0 + 24.0 * np.clip((np.arange(x.shape[1]) / rate_hz - 0.2) / 0.01, 0.0, 1.0)
+    block = prepared(
+        "drive", sample_rate_hz=rate_hz, quality=quality, reference_db=-40.0, moving={"drive_db": row}, **OPEN
+    )
+    y = run(block, x, moving={"drive_db": row}, cuts=[7, 9_000, 9_010])
+    late = int(block.latency_samples)
+    assert level_db(y[:, late:] - x[:, :-late]) < level_db(x) - 55.0
+
+
+def test_makeup_is_found_at_the_steepest_drive_too() -> None:
+    """A clipped sine, A = 10^2.4: its mean square by integrating A^2 sin^2 up to asin(1 / A), and 1 from there on."""
+    a = 10.0**2.4
+    square = 1.0 - 2.0 / math.pi * math.asin(1.0 / a)
+    square += a * a / math.pi * (math.asin(1.0 / a) - math.sqrt(a * a - 1.0) / (a * a))
+    found = makeup_table("hard", 0.0, 0.0)[-1]
+    assert found == pytest.approx(-0.5 * math.log(2.0 * square), abs=2e-5)
 
 
 @pytest.mark.parametrize("shape", SHAPES)

@@ -164,7 +164,7 @@ void drive(const double *x, const double *drive_db, const double *low_hz, const 
             }
             if (tone_hz[i] != last_tone) last_tone = tone_hz[i], high = high_cut(last_tone, fs);
             double bent = fabs(v[c * n + i]) > FLUSH ? v[c * n + i] : 0.0;
-            y[c * n + i] += wet[i] * (gain * cuts(bent, low, high, z_out + 2 * c));
+            y[c * n + i] += wet[i] * cuts(gain * bent, low, high, z_out + 2 * c);
         }
     }
 }
