@@ -150,7 +150,7 @@ class FileRender:
             self._warnings = [*source.warnings, *self.sketch.warnings, *late, *graph.warnings, *engine.warnings]
             self._warnings += self._listener.warnings if self._listener is not None else []
         name = self.sketch.patch or Path(self.output).name
-        return Level(name, self._meter.integrated_lufs, self._meter.peaks().true_peak_dbtp)
+        return Level(name, self._meter.integrated_lufs, self._meter.peaks().true_peak_dbtp, self._meter.raised_lufs)
 
     def finish(self, trim_db: float = 0.0, warnings: Sequence[str] = ()) -> FileReport:
         """Give the files their names, the output trimmed; `warnings` are told with those of the render."""
@@ -165,7 +165,7 @@ class FileRender:
             take=str(self.take),
             output=str(self.output),
             probes={name: str(path) for name, path in self.files.items() if name != "out"},
-            integrated_lufs=self._meter.integrated_lufs + change_db,
+            integrated_lufs=self._meter.raised_lufs(change_db),
             louder_by_lu=louder_by_lu,
             true_peak_dbtp=true_peak_dbtp,
             sample_peak_dbfs=peaks.sample_peak_dbfs + change_db,

@@ -76,6 +76,10 @@ class OutputMeter:
         """Loudness of all that came out."""
         return self._loudness.result().integrated_lufs
 
+    def raised_lufs(self, by_db: float) -> float:
+        """Loudness of all that came out, with a gain."""
+        return self._loudness.raised_lufs(by_db)
+
     def peaks(self) -> Peaks:
         """Peaks of all that came out."""
         return self._peaks.result()

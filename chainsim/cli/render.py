@@ -57,10 +57,8 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
     "--ceiling",
     "ceiling_dbtp",
     metavar="DBTP",
-    default=-1.0,
-    show_default=True,
     type=click.FloatRange(-30.0, 0.0),
-    help="With --loudness: largest true peak; where one would be larger, all files stay quieter.",
+    help="With --loudness: largest true peak, -1 if not given; where one would be larger, all files stay quieter.",
 )
 @click.option("--write-trims", is_flag=True, help="With --loudness: write the trims into SKETCH.")
 @click.option(
@@ -85,7 +83,7 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
 @click.option("--json", "as_json", is_flag=True, help="Print the reports as JSON.")  # fmt: skip
 def command(
     sketch: Path, takes: tuple[Path, ...], output: Path | None, patch: str | None, room: str | None,
-    all_patches: Path | None, loudness_lufs: float | None, ceiling_dbtp: float, write_trims: bool,
+    all_patches: Path | None, loudness_lufs: float | None, ceiling_dbtp: float | None, write_trims: bool,
     probes: tuple[str, ...], sample_format: str | None, lower_to_fit: bool, record: bool, threads: int | None,
     watch: bool, as_json: bool, seat: str | None, with_band: bool,
 ) -> int:  # fmt: skip
@@ -110,9 +108,9 @@ def command(
         raise click.UsageError("-o FILE and --all-patches DIR do not go together; choose one")
     if all_patches is not None and (patch is not None or probes):
         raise click.UsageError("--all-patches goes without --patch and --probe")
-    from chainsim.batch.one_loudness import Aim
+    from chainsim.batch.one_loudness import CEILING_DBTP, Aim
 
-    if (loudness_lufs is not None and math.isnan(loudness_lufs)) or math.isnan(ceiling_dbtp):
+    if any(level is not None and math.isnan(level) for level in (loudness_lufs, ceiling_dbtp)):
         raise click.UsageError("--loudness nan: allowed -60 ... 0 LUFS; --ceiling: allowed -30 ... 0 dBTP")
     if write_trims and (loudness_lufs is None or len(takes) > 1 or room is not None or watch):
         raise click.UsageError("--write-trims goes with --loudness and one take, without --room and --watch")
@@ -120,7 +118,9 @@ def command(
         raise click.UsageError("--write-trims is for the feed alone, without --seat and --with-band")
     if seat is not None and with_band:
         raise click.UsageError("--with-band is for the feed; at a seat the band plays anyway")
-    aim = None if loudness_lufs is None else Aim(loudness_lufs, ceiling_dbtp)
+    if ceiling_dbtp is not None and loudness_lufs is None:
+        raise click.UsageError("--ceiling goes with --loudness; a limiter in the chain holds peaks without it")
+    aim = None if loudness_lufs is None else Aim(loudness_lufs, CEILING_DBTP if ceiling_dbtp is None else ceiling_dbtp)
     tell_of_compiling()
     options = {
         "probes": dict(_probe(p) for p in probes), "sample_format": sample_format, "lower_to_fit": lower_to_fit,
@@ -247,7 +247,8 @@ def _targets(takes: tuple[Path, ...], output: Path) -> list[Path]:
 
 
 def _line(report: FileReport) -> str:
-    trimmed = f", trimmed by {report.trim_db:+.1f} dB" if report.trim_db else ""
+    trim_db = round(report.trim_db, 1) + 0.0
+    trimmed = f", trimmed by {trim_db:+.1f} dB" if trim_db else ""
     lowered = f", lowered by {report.lowered_by_db:.1f} dB" if report.lowered_by_db else ""
     than = {"take": report.louder_by_lu, "feed": report.against_feed_lu}
     known = {what: lu for what, lu in than.items() if lu is not None and math.isfinite(lu)}
@@ -284,14 +285,16 @@ def _dynamics_lines(reports: list[FileReport]) -> Iterator[str]:
 
 
 def _write_trims(sketch_path: Path, before: list[tuple[str | None, float]], reports: list[FileReport]) -> None:
-    """Write into the sketch what each patch was trimmed by, beside what it was already."""
+    """Write into the sketch what each patch was trimmed by, beside what it was before, if it can be read then."""
     from chainsim.audio.writing import write_text_whole
+    from chainsim.sketch.loading import parse_sketch
     from chainsim.sketch.trimming import with_trims
 
     written = dict(before)
     trims = {r.patch: written[r.patch] + r.trim_db for r in reports if math.isfinite(r.integrated_lufs)}
-    with naming(sketch_path):
-        text = with_trims(sketch_path.read_text(encoding="utf-8-sig"), trims)
+    with naming(sketch_path), sketch_path.open(encoding="utf-8-sig", newline="") as file:  # line ends stay as they are
+        text = with_trims(file.read(), trims)
+    parse_sketch(text, name=f"{sketch_path.name} as it would be", folder=sketch_path.resolve().parent)
     write_text_whole(sketch_path, text)
     click.echo(f"{sketch_path}: {len(trims)} x trim_db written", err=True)
 

@@ -31,8 +31,10 @@ ABSOLUTE_GATE_LUFS = -70.0
 RELATIVE_GATE_LU = -10.0
 RANGE_GATE_LU = -20.0
 RANGE_LOW, RANGE_HIGH = 0.10, 0.95
+LOWEST_LUFS = -100.0
+"""Of blocks that are kept: of a sound raised by up to 30 dB, those that then pass the absolute gate."""
 BINS_PER_LU = 100
-BINS = 120 * BINS_PER_LU
+BINS = 150 * BINS_PER_LU
 SURROUND_WEIGHT = 1.41
 
 INTEGRATED, RANGE = 0, 1
@@ -105,7 +107,7 @@ def loudness_windows(
 
     recent (10,) and tenths (300,) are rings of slot energies and of their sums over 100 ms; closed (1,) counts
     slots; now (2,) and highest (2,) are mean powers over 400 ms and 3 s; counts, energies (2, bins) the histograms
-    of the blocks over the absolute gate.
+    of the blocks over `LOWEST_LUFS`.
     """
     for i in range(count):
         k = closed[0]
@@ -124,9 +126,10 @@ def loudness_windows(
         for w in range(2):
             highest[w] = max(highest[w], now[w])
             if closed[0] % 10 == 0 and closed[0] >= (SHORT_SLOTS if w == SHORT_TERM else 40) and now[w] > 0.0:
-                above = OFFSET_LU + 10.0 * math.log10(now[w]) - ABSOLUTE_GATE_LUFS
+                above = OFFSET_LU + 10.0 * math.log10(now[w]) - LOWEST_LUFS
                 if above > 0.0:
-                    b = int(min(above * BINS_PER_LU, BINS - 1.0))
+                    # What lies on an edge belongs below it: the gates ask for more than their level.
+                    b = int(min(math.ceil(above * BINS_PER_LU) - 1.0, BINS - 1.0))
                     counts[w, b] += 1.0
                     energies[w, b] += now[w]
 
@@ -199,9 +202,16 @@ class LoudnessMeter:
             loudness_range_lu=self._range_lu(),
         )
 
-    def _integrated_power(self) -> float:
+    def raised_lufs(self, by_db: float) -> float:
+        """Integrated loudness that the sound would have with a gain of `by_db`, up to 30 dB.
+
+        It is not simply so much more: the absolute gate stays where it is, and lets other blocks pass.
+        """
+        return _lufs(self._integrated_power(ABSOLUTE_GATE_LUFS - by_db)) + by_db
+
+    def _integrated_power(self, absolute_gate_lufs: float = ABSOLUTE_GATE_LUFS) -> float:
         """Mean power of the blocks over both gates, BS.1770-5 eq. 5 to 7."""
-        counts, energies = self._gated(INTEGRATED, RELATIVE_GATE_LU)
+        counts, energies = self._gated(INTEGRATED, RELATIVE_GATE_LU, absolute_gate_lufs)
         return float(np.sum(energies) / np.sum(counts)) if counts.size else 0.0
 
     def _range_lu(self) -> float:
@@ -215,8 +225,11 @@ class LoudnessMeter:
         low, high = (float(powers[np.searchsorted(until, rank, side="right")]) for rank in ranks)
         return _lufs(high) - _lufs(low)
 
-    def _gated(self, which: int, gate_lu: float) -> tuple[Array, Array]:
+    def _gated(
+        self, which: int, gate_lu: float, absolute_gate_lufs: float = ABSOLUTE_GATE_LUFS
+    ) -> tuple[Array, Array]:
         filled = self._counts[which] > 0.0
+        filled[: max(0, round((absolute_gate_lufs - LOWEST_LUFS) * BINS_PER_LU))] = False
         counts, energies = self._counts[which][filled], self._energies[which][filled]
         if counts.size:
             gate = np.sum(energies) / np.sum(counts) * 10.0 ** (gate_lu / 10.0)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
 from chainsim.batch.one_loudness import Aim, Level, one_loudness
+from chainsim.measure.loudness import LoudnessMeter, measure_loudness
 
 
 def test_trims_that_fit() -> None:
@@ -21,6 +23,21 @@ def test_the_sharpest_sound_holds_all_back() -> None:
     assert found.reached_lufs == -26.0
     assert found.trims_db == (-6.0, 4.0)
     assert 'at -23 LUFS "b" would peak at +2.0 dBTP, over the ceiling of -1' in found.of_all[0]
+
+
+def test_the_trim_counts_what_the_gate_then_lets_pass() -> None:
+    """A long part at -60 LUFS falls under the absolute gate of -70 when all is lowered: the rest alone is measured."""
+    rate_hz = 8_000
+    t = np.arange(40 * rate_hz) / rate_hz
+    gains = np.where(t < 36.0, 10 ** (-60 / 20), 10 ** (-45 / 20)) * 10 ** (0.691 / 20)
+    sound = (gains * np.sin(2.0 * np.pi * 997.0 * t) * math.sqrt(2.0))[None]
+    meter = LoudnessMeter(rate_hz, 1)
+    meter.add(sound)
+    level = Level("quiet", meter.result().integrated_lufs, -40.0, meter.raised_lufs)
+    (trim_db,) = one_loudness([level], Aim(-66.0)).trims_db
+    lowered = measure_loudness(sound.T * 10 ** (trim_db / 20), rate_hz).integrated_lufs
+    assert lowered == pytest.approx(-66.0, abs=0.02)
+    assert abs(level.integrated_lufs + trim_db + 66.0) > 5.0  # a plain sum would be off by so much
 
 
 def test_silence_and_what_is_too_far_off_hold_nobody_back() -> None:

@@ -220,6 +220,19 @@ def test_trims_are_written_into_the_sketch_and_heard(folder: Path, capsys: pytes
         assert 20.0 * math.log10(gain) == pytest.approx(PATCH_DB[patch] + trims[patch], abs=1e-4)
 
 
+def test_trims_that_could_not_be_read_again_are_not_written(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = SET.replace("[patches.soft]", "[patches.soft]\ntrim_db = -29").replace("\n", "\r\n")
+    (folder / "sketch.toml").write_bytes(text.encode())
+    arguments = render(folder, "--patch", "soft", "-o", folder / "o.wav", "--write-trims", "--loudness")
+    lower = ran(capsys, *arguments, "-60")
+    assert "patches.soft.trim_db = -" in complaint(lower)
+    assert "allowed -30 ... 30 dB" in lower.err
+    assert (folder / "sketch.toml").read_bytes() == text.encode()
+    assert ran(capsys, *arguments, "-50").code == 0
+    assert b"\r\n" in (folder / "sketch.toml").read_bytes()
+    assert b"\r\r" not in (folder / "sketch.toml").read_bytes()
+
+
 def test_soft_and_loud_playing(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A gain raises all alike; a gate in its place lowers soft playing and leaves the loud one."""
     t = np.arange(6 * FS) / FS
@@ -262,6 +275,7 @@ BAD_OPTIONS: list[tuple[list[str], str]] = [
     (["-o", "o.wav", "--loudness", "3"], "--loudness"),
     (["-o", "o.wav", "--loudness", "loud"], "--loudness"),
     (["-o", "o.wav", "--ceiling", "nan", "--loudness", "-20"], "--ceiling: allowed -30 ... 0 dBTP"),
+    (["-o", "o.wav", "--ceiling", "-3"], "--ceiling goes with --loudness"),
     (["-o", "o.wav", "--write-trims"], "--write-trims goes with --loudness and one take"),
     (["-o", "o.wav", "--write-trims", "--loudness", "-23", "--room", "chapel"], "without --room and --watch"),
 ]
