@@ -232,6 +232,14 @@ class Block(Generic[S]):
 
 _types: dict[str, type[Block[Any]]] = {}
 
+_OTHER_NAMES = {
+    "comp": "compressor", "distortion": "drive", "echo": "delay", "eq": "equalizer", "gate": "noise_gate",
+    "hall": "reverb", "harmonizer": "pitch_shifter", "impulse_response": "convolver", "ir": "convolver",
+    "octave": "frequency_divider", "octaver": "frequency_divider", "overdrive": "drive", "plate": "reverb",
+    "synth": "following_synth", "volume": "gain", "wah": "envelope_filter",
+}  # fmt: skip
+"""What players also say, by the type it is here."""
+
 
 def register(type_name: str) -> Callable[[type[B]], type[B]]:
     """Enter a block class under the name that sketches use."""
@@ -267,7 +275,9 @@ def block_type(type_name: str) -> type[Block[Any]]:
     """
     if type_name not in _types:
         if type_name not in block_type_names():
-            raise SettingError(f'no block type "{type_name}"{nearest(type_name, block_type_names())}')
+            known = _OTHER_NAMES.get(type_name.lower())
+            meant = f'; did you mean "{known}"?' if known else nearest(type_name, block_type_names())
+            raise SettingError(f'no block type "{type_name}"{meant}')
         importlib.import_module(f"chainsim.blocks.{type_name}")
     return _types[type_name]
 

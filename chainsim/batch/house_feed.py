@@ -67,14 +67,9 @@ def ways_to_the_house(feed: Feed, levels: Levels) -> tuple[Way, ...]:
     passive_db = into_passive_db + turns_db(passive.turns_ratio)
     straight_db = loading_db(settings.source_ohms, line.input_ohms)
     box = "active box, microphone input"
+    noises_dbu = (active.noise_dbu, microphone.noise_dbu)
     powered = _way(
-        box,
-        feed,
-        active_db,
-        into_active_db,
-        active.clip_dbu,
-        microphone.clip_dbu,
-        (active.noise_dbu, microphone.noise_dbu),
+        f"{box}, phantom on", feed, active_db, into_active_db, active.clip_dbu, microphone.clip_dbu, noises_dbu
     )
     unpowered = Way(f"{box}, no phantom", False, -math.inf, -math.inf, math.inf, "", -math.inf, math.inf)
     ratio = f"passive box {passive.turns_ratio:g}:1, microphone input"
@@ -82,7 +77,8 @@ def ways_to_the_house(feed: Feed, levels: Levels) -> tuple[Way, ...]:
         ratio, feed, passive_db, into_passive_db, passive.clip_dbu, microphone.clip_dbu, (microphone.noise_dbu,)
     )
     straight = _way("no box, line input", feed, straight_db, 0.0, math.inf, line.clip_dbu, (line.noise_dbu,))
-    return powered, unpowered, through, straight
+    active_ways = (powered, unpowered) if settings.phantom else (unpowered, powered)
+    return *active_ways, through, straight
 
 
 def _way(

@@ -23,6 +23,7 @@ from chainsim.units import Array
 FAST_S = 0.125
 QUIETEST_OHMS = 150.0
 LONGEST_S = 120.0
+CALIBRATION = ("loudest_db_spl", "microphone_mv_per_pa", "preamp_gain_db")
 
 
 @dataclass(frozen=True)
@@ -54,18 +55,28 @@ def input_level(settings: LevelSettings, assets: Assets) -> InputLevel:
         if take.frames > LONGEST_S * take.sample_rate_hz:
             raise SketchError(f"{place}: longer than {LONGEST_S:g} s; silence and one note are enough")
         rate_hz, audio = take.sample_rate_hz, take.read(0, take.frames)
-    loudest_dbfs = _loudest_dbfs(audio, rate_hz)
+    loudest_dbfs, gaps = _loudest_dbfs(audio, rate_hz), measure_gaps(audio.T, rate_hz)
     if loudest_dbfs == -math.inf:
         raise SketchError(f"{place}: silent, or shorter than {1000 * FAST_S:g} ms: there is no note in it")
+    if math.isnan(gaps.noise_rms_dbfs):
+        raise SketchError(f"{place}: no note stands out of silence in it: record some silence, then your loudest note")
     gain_db = settings.preamp_gain_db
     note_dbu = microphone_dbu(settings.microphone_mv_per_pa, settings.loudest_db_spl) + gain_db
     full_scale_dbu = note_dbu - loudest_dbfs
-    gaps = measure_gaps(audio.T, rate_hz)
+    assumed = [name for name in CALIBRATION if name not in settings.model_fields_set]
     words = (
-        f"estimated: the loudest note, {settings.loudest_db_spl:g} dB SPL at the microphone, is {note_dbu:+.1f} dBu"
-        f" going in and {loudest_dbfs:.1f} dBFS in the recording; as good as the level you read off a meter"
+        f"estimated: the loudest note, {settings.loudest_db_spl:g} dB SPL at a microphone of"
+        f" {settings.microphone_mv_per_pa:g} mV/Pa with {gain_db:g} dB of gain, is {note_dbu:+.1f} dBu going in and"
+        f" {loudest_dbfs:.1f} dBFS in the recording; {_how_good(assumed)}"
     )
     return InputLevel(full_scale_dbu, words, _doubts(settings, full_scale_dbu, gaps.noise_rms_dbfs))
+
+
+def _how_good(assumed: list[str]) -> str:
+    if not assumed:
+        return "as good as the level you read off a meter"
+    verb = "is" if len(assumed) == 1 else "are"
+    return f"no more than a guess, for {' and '.join(assumed)} {verb} assumed: say yours"
 
 
 def _loudest_dbfs(audio: Array, sample_rate_hz: float) -> float:
@@ -79,14 +90,14 @@ def _loudest_dbfs(audio: Array, sample_rate_hz: float) -> float:
 
 
 def _doubts(settings: LevelSettings, full_scale_dbu: float, noise_dbfs: float) -> tuple[str, ...]:
-    if not math.isfinite(noise_dbfs):
-        return ("levels.calibration_file: there is no silence in it to check the estimate by",)
+    if not math.isfinite(noise_dbfs):  # digital silence tells nothing of the microphone
+        return ()
     at_microphone_dbu = noise_dbfs + SINE_CREST_DB + full_scale_dbu - settings.preamp_gain_db
     least_dbu = thermal_noise_dbu(QUIETEST_OHMS)
     if at_microphone_dbu < least_dbu:
         return (
             f"levels: by this estimate the silence is {at_microphone_dbu:.0f} dBu at the microphone, less than a"
             f" resistance of {QUIETEST_OHMS:g} ohm makes by its warmth ({least_dbu:.0f} dBu):"
-            " loudest_db_spl or microphone_mv_per_pa is stated too low, or preamp_gain_db too high",
+            " loudest_db_spl or microphone_mv_per_pa is stated too low",
         )
     return ()

@@ -49,7 +49,8 @@ class Point:
     clip_dbu, headroom_db : float or None
         Where the sketch states at what level the device clips; headroom is from the peak to there.
     noise_playing_dbu, noise_resting_dbu : float
-        20 Hz to 20 kHz, unweighted; minus infinity where no noise is known.
+        20 Hz to 20 kHz, unweighted; minus infinity where no noise is known. Under playing NaN in states that follow the
+        pitch: there it cannot be told from what it does to the voices.
     """
 
     name: str
@@ -130,7 +131,7 @@ def plan_levels(
     )
     loudest = max(planned, key=lambda s: s.points[-1].peak_dbu)
     out = loudest.points[-1]
-    feed = Feed(out.nominal_dbu, out.peak_dbu, out.noise_playing_dbu)
+    feed = Feed(out.nominal_dbu, out.peak_dbu, _noise_dbu(out))
     return LevelPlan(
         input=found,
         output_dbu=output_dbu,
@@ -171,6 +172,8 @@ def _state(
         return render_graph(build_graph(changed, rate_hz, sound.shape[0], probes), sound)
 
     clean, noisy = heard(part, False), heard(part, True)
+    graph = build_graph(alone(sketch, state), rate_hz, part.shape[0])
+    following = any("pitch" in node.controls for node in graph.nodes)
     resting = heard(np.zeros((part.shape[0], round(RESTING_S * rate_hz))), True)
     end = round(RESTING_S * rate_hz)
     last = slice(end - round(MEASURED_S * rate_hz), end)
@@ -185,7 +188,10 @@ def _state(
             peak_dbu=peak_dbu,
             clip_dbu=clip_dbu,
             headroom_db=None if clip_dbu is None else clip_dbu - peak_dbu,
-            noise_playing_dbu=_noise_dbfs((noisy[probe] - clean[probe])[:, there], rate_hz) + full_dbu,
+            # A voice that follows the pitch is turned in phase by noise: then the whole voice would count as noise.
+            noise_playing_dbu=math.nan
+            if following
+            else _noise_dbfs((noisy[probe] - clean[probe])[:, there], rate_hz) + full_dbu,
             noise_resting_dbu=_noise_dbfs(resting[probe][:, last], rate_hz) + full_dbu,
         )
 
@@ -226,7 +232,12 @@ def _warnings(points: list[Point], going_in: Mapping[str, Point]) -> list[str]:
 
 
 def _ratio_db(point: Point) -> float:
-    return point.nominal_dbu - point.noise_playing_dbu
+    return point.nominal_dbu - _noise_dbu(point)
+
+
+def _noise_dbu(point: Point) -> float:
+    """Noise under playing where it is known, else at rest."""
+    return point.noise_resting_dbu if math.isnan(point.noise_playing_dbu) else point.noise_playing_dbu
 
 
 def _amount(cost_db: float) -> str:

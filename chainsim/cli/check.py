@@ -64,6 +64,8 @@ def command(sketch: Path, take: Path | None, room: str | None, as_json: bool) ->
         echo_json({"sketch": report.to_dict(), "take": take_report.to_dict() if take_report else None})
         return
     click.echo("\n".join(_sketch_lines(report)))
+    if loaded.levels is not None and take_report is None:
+        click.echo("\nLevels: planned over a take of yours: --take FILE")
     if take_report is not None:
         click.echo("\n".join(_take_lines(take_report)))
 
@@ -260,6 +262,8 @@ def _gate_lines(gate: GateReport) -> Iterator[str]:
         advice = "there is no rest to judge by, or no room between noise and notes"
     else:
         advice = f"{suggested:.0f} clears the noise in the rests; louder breaths and keys may need more"
+        if gate.threshold_db >= suggested:
+            advice = f"it clears the noise in the rests, as any from {suggested:.0f} on does"
     yield f"  threshold_db = {gate.threshold_db:g}; {advice}"
 
 

@@ -30,6 +30,8 @@ def level_lines(plan: LevelPlan) -> Iterator[str]:
     written, *patches = plan.states
     head = ("nominal dBu", "peak dBu", "clips dBu", "headroom dB", "noise dBu", "at rest dBu")
     yield table(("", *head), [_row(point.name, point) for point in written.points])
+    if any(math.isnan(point.noise_playing_dbu) for state in plan.states for point in state.points):
+        yield "(where voices follow the pitch, noise can't be told from them while they play: see at rest)"
     yield from _warning_lines(written, "")
     if patches:
         yield "\nWhat comes out, patch by patch:"

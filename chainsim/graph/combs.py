@@ -42,9 +42,10 @@ def find_comb(node: Node, paths: list[Edge], placed: list[PlacedState], rate_hz:
     ):
         gap_s = max((_gap(edges, origins) for edges in meeting), default=0.0) / rate_hz
         if gap_s * rate_hz >= LEAST_SAMPLES:
+            cure = "; align = true beside these lanes ends it" if node.kind == "junction" and not node.align else ""
             return (
                 f"{node.name}: paths that meet here differ by {1000 * gap_s:.2f} ms;"
-                f" a comb with its first notch at {0.5 / gap_s:.0f} Hz{where}"
+                f" a comb with its first notch at {0.5 / gap_s:.0f} Hz{where}{cure}"
             )
     return None
 

@@ -58,6 +58,13 @@ class SeatSettings(Settings):
     horn_m: float = fixed(10.0, 0.5, 300.0, "1", "metres to the horn")
     loudspeaker_m: float = fixed(10.0, 0.5, 300.0, "1", "metres to the loudspeaker")
 
+    @model_validator(mode="after")
+    def _has_both(self) -> SeatSettings:
+        for name in ("horn_m", "loudspeaker_m"):
+            if name not in self.model_fields_set:
+                raise ValueError(f"{name} is missing: a seat is so many metres from each")
+        return self
+
 
 class HouseBandSettings(Settings):
     file: str | None = words(None, "a backing track beside the sketch; it begins with the take")

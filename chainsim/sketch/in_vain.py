@@ -24,6 +24,7 @@ def written_in_vain(sketch: Sketch) -> tuple[str, ...]:
         *_deaf(base, patches, sketch.controllers),
         *_beyond(sketch),
         *_not_planned(sketch),
+        *_raised_again(base, patches),
     )
 
 
@@ -197,6 +198,22 @@ def _not_planned(sketch: Sketch) -> list[str]:
         for setting in ("clip_dbu", "noise_dbu")
         if getattr(entry.common, setting) is not None
     ]
+
+
+def _raised_again(base: State, patches: Mapping[str, State]) -> list[str]:
+    """Trims that raise what a limiter has held: they come after the chain."""
+    found = []
+    for place, state in [("", base), *((f"patches.{n}.", s) for n, s in patches.items())]:
+        limiters = [n for n in block_names(state.chain) if n in state.blocks and _limits(state.blocks[n])]
+        if state.trim_db > 0.0 and limiters and (place == "" or state.trim_db != base.trim_db):
+            found.append(
+                f'{place}trim_db: raises by {state.trim_db:g} dB what "{limiters[-1]}" has held to its ceiling'
+            )
+    return found
+
+
+def _limits(entry: BlockEntry) -> bool:
+    return entry.type_name == "limiter" and entry.common.engaged
 
 
 def _value(state: State, block: str, setting: str) -> Any:

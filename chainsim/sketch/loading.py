@@ -85,6 +85,8 @@ def _hint(message: str) -> str:
     """What a musician may have meant where the parser stumbled."""
     if message.startswith(("Invalid value", "Expected newline")):
         return "; numbers have a decimal point and no unit, words stand in quotes"
+    if message.startswith("Unclosed array"):
+        return "; is there a comma between all entries, and a ] at the end?"
     if message.startswith(("Cannot declare", "Cannot mutate", "Cannot overwrite")):
         return "; of a table that comes several times each is written [[banks]], [[switches]], [[cues]], [[taps]]"
     if message.startswith("Expected ']'"):

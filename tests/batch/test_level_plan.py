@@ -84,6 +84,17 @@ def test_a_gate_at_rest_and_at_work() -> None:
     assert point.noise_resting_dbu == pytest.approx(-106.99, abs=0.1)
 
 
+def test_noise_is_not_what_it_does_to_a_voice_that_follows() -> None:
+    """A synth an octave below turns in phase with every hiss; its whole level would count as noise."""
+    text = 'chain = [{ lanes = ["dry", ["following_synth"]] }]\n[levels]\ninput_dbu = 0\n'
+    plan = planned(text + "[blocks.following_synth]\nnoise_dbu = -90", -80.0)
+    point = plan.states[0].points[-1]
+    assert math.isnan(point.noise_playing_dbu)
+    assert point.noise_resting_dbu == pytest.approx(10.0 * math.log10(10.0**-7.699 + 10.0**-9.0), abs=0.3)
+    assert plan.states[0].warnings == ()
+    assert plan.ways[0].noise_dbu < -70.0
+
+
 def test_every_patch_and_the_loudest_of_them() -> None:
     plan = planned(NOISY + "[patches.a.blocks.up]\ngain_db = 10\n[patches.b.blocks.up]\ngain_db = 24\n")
     assert [s.points[-1].peak_dbu for s in plan.states] == pytest.approx([-6.0, -16.0, -2.0], abs=0.01)
@@ -94,6 +105,18 @@ def test_every_patch_and_the_loudest_of_them() -> None:
 def test_a_device_noisier_than_full_scale() -> None:
     with pytest.raises(SketchError, match=r"blocks\.hiss\.noise_dbu = -1 dBu is more than full scale holds: -30 dBu"):
         planned(NOISY.replace("-80", "-1").replace("input_dbu = 0", "input_dbu = -30"))
+
+
+def test_an_active_box_without_its_supply_stands_first() -> None:
+    ways = planned(NOISY.replace("input_dbu = 0", "input_dbu = 0\nphantom = false")).ways
+    assert [way.arrives for way in ways] == [False, True, True, True]
+
+
+def test_what_is_assumed_is_told(tmp_path: Path) -> None:
+    calibrated(tmp_path, 1e-3)
+    found = input_level(LevelSettings(calibration_file="note.wav", loudest_db_spl=100.0), Assets(tmp_path))
+    assert found.estimate is not None
+    assert "for microphone_mv_per_pa and preamp_gain_db are assumed: say yours" in found.estimate
 
 
 def calibrated(folder: Path, noise: float, **more: float) -> tuple[float, tuple[str, ...]]:
@@ -122,7 +145,18 @@ def test_an_estimate_against_physics_is_told(tmp_path: Path) -> None:
     assert "less than a resistance of 150 ohm makes by its warmth (-131 dBu)" in warning
 
 
-@pytest.mark.parametrize(("x", "fault"), [(np.zeros(FS), "silent"), (np.ones(100), "shorter than 125 ms")])
+HISS = 1e-3 * np.random.default_rng(6).standard_normal(FS)
+
+
+@pytest.mark.parametrize(
+    ("x", "fault"),
+    [
+        (np.zeros(FS), "silent"),
+        (np.ones(100), "shorter than 125 ms"),
+        (HISS, "no note stands out of silence"),
+        (np.sin(0.05 * np.arange(FS)), "no note stands out of silence"),
+    ],
+)
 def test_no_note_in_it(tmp_path: Path, x: np.ndarray, fault: str) -> None:
     soundfile.write(tmp_path / "note.wav", x, FS)
     with pytest.raises(SketchError, match=fault):

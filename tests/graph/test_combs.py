@@ -66,13 +66,13 @@ CUED = '[patches.breath.blocks.mates]\nunpitched_db = 0\n[[cues]]\nat_s = 1\npat
 def test_a_shifter_beside_the_dry_horn_forms_a_comb_only_of_what_it_copies(settings: str, copies: str) -> None:
     found = combs(sketch(settings))
     assert len(found) == (0 if copies == "nothing" else 1)
-    assert all(line.endswith(UNPITCHED) == (copies == "rest") for line in found)
+    assert all((UNPITCHED in line) == (copies == "rest") for line in found)
 
 
 def test_a_comb_of_the_whole_sound_outdoes_one_of_its_rest() -> None:
     (line,) = combs(sketch(FIFTH, '[{ lanes = ["dry", ["mates"], ["later"]] }]'))
     assert "differ by 40.00 ms; a comb with its first notch at 12 Hz" in line  # 1 / (2 x 40 ms) = 12.5 Hz
-    assert not line.endswith(UNPITCHED)
+    assert UNPITCHED not in line
 
 
 def test_a_shifted_voice_forms_one_with_itself() -> None:
@@ -83,7 +83,7 @@ def test_a_shifted_voice_forms_one_with_itself() -> None:
 
 def test_in_a_blender_too() -> None:
     chain = '[{ blender = "blender", wet = ["mates"] }]'
-    assert [line.endswith(UNPITCHED) for line in combs(sketch(FIFTH, chain))] == [True]
+    assert [UNPITCHED in line for line in combs(sketch(FIFTH, chain))] == [True]
     assert combs(sketch(FIFTH + NO_REST, chain)) == []
 
 
@@ -94,7 +94,7 @@ def test_aligned_lanes_form_none_and_go_on_as_copies() -> None:
         sketch(FIFTH + NO_REST, f'[{{ lanes = [[{aligned}], "dry"] }}]')
     )  # the horn, held back, meets itself
     assert line.startswith("sum of lanes: ")
-    assert not line.endswith(UNPITCHED)
+    assert UNPITCHED not in line
 
 
 @pytest.mark.parametrize(("settings", "expected_db"), [(UNISON, -math.inf), (FIFTH + NO_REST, 0.0)])

@@ -77,6 +77,7 @@ FAULTS = [
     ('chain = ["blender"]', '"blender" is a blender and needs a wet chain'),
     ('chain = [{ blender = "gain", wet = ["pan"] }]', '"gain" is of type gain, a fork needs a blender'),
     ('chain = [{ blender = "blender" }]', "a blender needs its wet chain"),
+    ('chain = []\n[blocks.a]\ntype = "echo"', 'blocks.a.type: no block type "echo"; did you mean "delay"?'),
     ('chain = []\n[blocks.a]\ntype = "gian"', 'blocks.a.type: no block type "gian"; did you mean "gain"?'),
     ("chain = []\n[blocks.a]\ntype = 5", "blocks.a.type: found 5"),
     ('chain = []\n[blocks.input]\ntype = "gain"', 'blocks.input: "input" has a meaning of its own'),
