@@ -117,6 +117,12 @@ class TakeWriter:
         with writing(self.path):
             self._wav.write(samples)
 
+    def rest(self) -> None:
+        """Close the hidden file until the end: nothing more is written, and many writers may wait together."""
+        if self._wav is not None:
+            with writing(self.path):
+                self._wav.close()
+
     def __enter__(self) -> TakeWriter:
         with writing(self.path):
             try:

@@ -137,6 +137,8 @@ class FileRender:
                 self._meter.add(n0, outputs["out"])
                 if progress is not None:
                     progress(n0 + outputs["out"].shape[1], heard.frames)
+            for writer in self._writers.values():
+                writer.rest()
             take_s = source.frames / rate_hz
             self._about = {
                 "sample_rate_hz": rate_hz,

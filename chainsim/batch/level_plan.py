@@ -21,7 +21,8 @@ from chainsim.batch.input_level import InputLevel, input_level
 from chainsim.batch.noisy_devices import INPUT_NOISE, before, behind, noise_levels, with_noise
 from chainsim.batch.playing import alone, states
 from chainsim.graph.rendering import build_graph, render_graph
-from chainsim.measure.electrical import AUDIO_BAND_HZ, SINE_CREST_DB
+from chainsim.measure.electrical import SINE_CREST_DB
+from chainsim.measure.idle_noise import measure_idle_noise
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import Sketch, State
 from chainsim.units import Array, Audio
@@ -30,7 +31,6 @@ LOUDEST_S = 10.0
 RESTING_S = 4.0
 MEASURED_S = 1.0
 BLOCK_S, HOP_S = 0.4, 0.1
-LOWEST_HZ = 20.0
 ABSOLUTE_GATE_DBFS, RELATIVE_GATE_DB = -70.0, -10.0
 COSTLY_DB = 3.0
 """Signal-to-noise that a device may take before it is told."""
@@ -207,7 +207,7 @@ def _warnings(points: list[Point], going_in: Mapping[str, Point]) -> list[str]:
     for i, point in enumerate(points):
         if point.headroom_db is not None and point.headroom_db < 0.0:
             found.append(
-                f"{point.name} would clip: its peaks of {point.peak_dbu:+.1f} dBu are {-point.headroom_db:.1f} dB over"
+                f"{point.name} would clip: its peaks of {round(point.peak_dbu, 1) + 0.0:+.1f} dBu are {-point.headroom_db:.1f} dB over"
                 f" the {point.clip_dbu:+g} dBu that it takes; chainsim does not clip there, the device does"
             )
         entering = going_in.get(point.name)
@@ -261,11 +261,7 @@ def _playing(x: Audio, sample_rate_hz: float) -> tuple[float, float]:
 
 def _noise_dbfs(x: Audio, sample_rate_hz: float) -> float:
     """Rms of the loudest channel between 20 Hz and 20 kHz, as the level of a sine."""
-    if not x.size:
-        return -math.inf
-    power = 2.0 * np.abs(np.fft.rfft(x)) ** 2 / x.shape[1] ** 2
-    f = np.fft.rfftfreq(x.shape[1], 1.0 / sample_rate_hz)
-    return _db(float(np.max(power[:, (f >= LOWEST_HZ) & (f <= AUDIO_BAND_HZ)].sum(axis=1)))) + SINE_CREST_DB
+    return measure_idle_noise(x, sample_rate_hz).rms_dbfs + SINE_CREST_DB if x.size else -math.inf
 
 
 def _db(power: float) -> float:

@@ -1,4 +1,4 @@
-"""Values of a sound between its samples: the interpolator that true-peak meters and limiters share.
+"""Values of a sound between its samples: the interpolator of limiters.
 
 A Kaiser-windowed sinc whose phase 0 is the sample itself:
 
