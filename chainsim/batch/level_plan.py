@@ -206,9 +206,10 @@ def _warnings(points: list[Point], going_in: Mapping[str, Point]) -> list[str]:
     found = []
     for i, point in enumerate(points):
         if point.headroom_db is not None and point.headroom_db < 0.0:
+            peak_dbu = round(point.peak_dbu, 1) + 0.0
             found.append(
-                f"{point.name} would clip: its peaks of {round(point.peak_dbu, 1) + 0.0:+.1f} dBu are"
-                f" {-point.headroom_db:.1f} dB over the {point.clip_dbu:+g} dBu that it takes; chainsim does not clip there, the device does"
+                f"{point.name} would clip: its peaks of {peak_dbu:+.1f} dBu are {-point.headroom_db:.1f} dB over the"
+                f" {point.clip_dbu:+g} dBu that it takes; chainsim does not clip there, the device does"
             )
         entering = going_in.get(point.name)
         if entering is None or not math.isfinite(entering.nominal_dbu):
