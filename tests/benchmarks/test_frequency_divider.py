@@ -30,9 +30,9 @@ def test_agrees_with_c(channels: int) -> None:
     rows = {name: np.full(FRAMES, v) for name, v in {**values, **gains}.items()}
     y, c_y = np.empty((2, channels, FRAMES))
     io = Io(0, FRAMES, {"in": x, "detector": x}, {}, Moving(rows), y, np.empty((0, FRAMES)))
-    a, room, left = np.empty((3, FRAMES)), np.empty((4, FRAMES)), np.zeros(2, np.int64)
+    a, room, left = np.empty((3, FRAMES)), np.empty((5, FRAMES)), np.zeros(4, np.int64)
     z_divide, steps = rest()
-    z = np.concatenate([np.zeros(12), z_divide, steps.ravel(), np.zeros(1)])
+    z = np.concatenate([np.zeros(16), z_divide, steps.ravel(), np.zeros(1)])
     function = compile_c(Path(__file__).parent / "c" / "frequency_divider.c").frequency_divider
 
     def in_c() -> None:

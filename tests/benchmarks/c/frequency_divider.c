@@ -35,6 +35,27 @@ static void sweep(const double *x, const double *a, int64_t n, double q, int hig
     z[0] = s1, z[1] = s2;
 }
 
+static void follow(const double *x, int64_t n, double attack, double release, int64_t hold, double *f, int64_t *rest,
+                   double *envelope)
+{
+    for (int64_t i = 0; i < n; i++) {
+        double level = fabs(x[i]);
+        if (level >= f[0]) {
+            f[0] = level, rest[0] = hold, f[1] = 0.0, rest[1] = 0;
+        } else {
+            if (level >= f[1]) f[1] = level, rest[1] = hold;
+            else rest[1]--;
+            if (rest[0] > 0) rest[0]--;
+            else f[0] = f[1], rest[0] = rest[1], f[1] = 0.0, rest[1] = 0;
+        }
+        f[2] = f[0] >= f[2] ? f[0] : f[0] + release * (f[2] - f[0]);
+        f[3] = f[2] + attack * (f[3] - f[2]);
+        if (f[2] < FLUSH) f[2] = 0.0;
+        if (f[3] < FLUSH) f[3] = 0.0;
+        envelope[i] = f[3];
+    }
+}
+
 static double spline_step(double t)
 {
     if (t < -1.0) {
@@ -61,14 +82,15 @@ static double next_square(double sign, double *steps)
     return value;
 }
 
-/* x, y: channels rows of n; a: 3 rows of n, scratch; room: 4 rows of n, scratch; z: 4 rows of 2 for the filters, then
-   4 of the follower, 4 of the divider, 12 of its steps, 1 of the offset's cut; rest: 2. */
+/* x, y: channels rows of n; a: 3 rows of n, scratch; room: 5 rows of n, scratch; z: 4 rows of 2 for the filters, then
+   4 of each follower, 4 of the divider, 12 of its steps, 1 of the offset's cut; rest: 2 of each follower. */
 void frequency_divider(const double *x, const double *low_hz, const double *high_hz, const double *tone_hz,
                        const double *octave, const double *two_octaves, const double *dry, int64_t n, int64_t channels,
                        double fs, double q, double attack, double release, int64_t hold, double hysteresis,
                        double threshold, double offset_cut, double *a, double *room, double *z, int64_t *rest, double *y)
 {
-    double *heard = room, *cut = room + n, *envelope = room + 2 * n, *voice = room + 3 * n;
+    double *heard = room, *cut = room + n, *loudness = room + 2 * n, *swing = room + 3 * n,
+           *voice = room + 4 * n;
     for (int64_t i = 0; i < n; i++) {
         double sum = 0.0;
         for (int64_t c = 0; c < channels; c++) sum += x[c * n + i];
@@ -76,32 +98,16 @@ void frequency_divider(const double *x, const double *low_hz, const double *high
     }
     coefficients(low_hz, n, q, fs, a);
     sweep(heard, a, n, q, 1, z, cut);
+    follow(cut, n, attack, release, hold, z + 8, rest, loudness);
     coefficients(high_hz, n, q, fs, a);
     sweep(cut, a, n, q, 0, z + 2, heard);
     sweep(heard, a, n, q, 0, z + 4, cut);
+    follow(cut, n, attack, release, hold, z + 12, rest + 2, swing);
 
-    double *f = z + 8;
+    double *d = z + 16, *of_half = z + 20, *of_quarter = z + 26, *s = z + 32;
     for (int64_t i = 0; i < n; i++) {
-        double level = fabs(cut[i]);
-        if (level >= f[0]) {
-            f[0] = level, rest[0] = hold, f[1] = 0.0, rest[1] = 0;
-        } else {
-            if (level >= f[1]) f[1] = level, rest[1] = hold;
-            else rest[1]--;
-            if (rest[0] > 0) rest[0]--;
-            else f[0] = f[1], rest[0] = rest[1], f[1] = 0.0, rest[1] = 0;
-        }
-        f[2] = f[0] >= f[2] ? f[0] : f[0] + release * (f[2] - f[0]);
-        f[3] = f[2] + attack * (f[3] - f[2]);
-        if (f[2] < FLUSH) f[2] = 0.0;
-        if (f[3] < FLUSH) f[3] = 0.0;
-        envelope[i] = f[3];
-    }
-
-    double *d = z + 12, *of_half = z + 16, *of_quarter = z + 22, *s = z + 28;
-    for (int64_t i = 0; i < n; i++) {
-        double edge = hysteresis * envelope[i], over = cut[i] - edge;
-        if (envelope[i] > threshold) {
+        double edge = hysteresis * swing[i], over = cut[i] - edge;
+        if (swing[i] > 0.01 * threshold) {
             if (d[0] < 0.0 && over > 0.0) {
                 double share = d[3] < 0.0 ? over / (over - d[3]) : 1.0;
                 d[0] = 1.0, d[1] = -d[1];
@@ -113,7 +119,7 @@ void frequency_divider(const double *x, const double *low_hz, const double *high
         }
         d[3] = over;
         double half = next_square(d[1], of_half), quarter = next_square(d[2], of_quarter);
-        double v = fmax(envelope[i] - threshold, 0.0) * (octave[i] * half + two_octaves[i] * quarter), e = v - s[0];
+        double v = 0.5 * fmax(loudness[i] - threshold, 0.0) * (octave[i] * half + two_octaves[i] * quarter), e = v - s[0];
         s[0] += 2.0 * offset_cut * e;
         if (v == 0.0 && fabs(s[0]) < FLUSH) s[0] = 0.0;
         heard[i] = (1.0 - offset_cut) * e;
