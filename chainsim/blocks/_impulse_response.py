@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+from scipy.fft import next_fast_len
 from scipy.signal import lfilter
 
 from chainsim.dsp.response_rate import response_at_rate
@@ -18,8 +19,8 @@ LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000.0, 192_000.0
 CHANNELS = (1, 2, 4)
 FORMATS = ("WAV", "WAVEX", "RF64", "W64", "AIFF", "FLAC")
 
-QUIETEST = 1e-9
-"""A file whose peak lies lower, -180 dBFS, is silent."""
+QUIETEST, LOUDEST = 1e-9, 1e3
+"""Peaks that a file may have: below -180 dBFS it is silent, above 60 dBFS it is no recording."""
 
 ONSET = 0.01
 """A response begins where it first exceeds this share, -40 dB, of its peak; ISO 3382-1 says at least 20 dB below it."""
@@ -48,7 +49,7 @@ def read_response(path: Path) -> ImpulseResponse:
     ------
     SettingError
         If it is no sound file of `FORMATS`, has not 1, 2 or 4 channels, lies outside 8 to 192 kHz, is longer than
-        `LONGEST_S`, silent, damaged, or holds a sample that is not a finite number.
+        `LONGEST_S`, silent, louder than `LOUDEST`, damaged, or holds a sample that is not a finite number.
     """
     import soundfile
 
@@ -72,8 +73,11 @@ def read_response(path: Path) -> ImpulseResponse:
         raise fault("not a sound file that can be read; allowed WAV, AIFF and FLAC") from error
     if not np.isfinite(taps).all():
         raise fault("holds a sample that is not a finite number")
-    if np.max(np.abs(taps), initial=0.0) < QUIETEST:
+    peak = float(np.max(np.abs(taps), initial=0.0))
+    if peak < QUIETEST:
         raise fault("is silent")
+    if peak > LOUDEST:
+        raise fault(f"peak {peak:.3g} of full scale, allowed up to {LOUDEST:g}")
     return ImpulseResponse(np.ascontiguousarray(taps.T), rate_hz)
 
 
@@ -88,14 +92,18 @@ def at_even_level(response: ImpulseResponse) -> ImpulseResponse:
     """The response at the level at which white noise of the audible band comes back as loud as it went in.
 
     That is so on average over the outputs, for noise that is a different one at each input: all channels get one gain.
-    It doesn't depend on the rate at which the file was made.
+    Above the band of a file of a low rate it counts as silent: as loud as the same response in a file of a high rate.
     """
     taps = response.taps
-    frames = max(taps.shape[1], math.ceil(response.rate_hz / BAND_HZ[0]))
-    freq_hz = np.fft.rfftfreq(frames, 1.0 / response.rate_hz)
-    power = np.sum(np.abs(np.fft.rfft(taps, frames)) ** 2, axis=0) / min(len(taps), 2)
-    audible = float(np.mean(power[(freq_hz >= BAND_HZ[0]) & (freq_hz <= BAND_HZ[1])]))
-    if audible < 1e-9 * float(np.max(power)):
+    frames = next_fast_len(max(taps.shape[1], math.ceil(response.rate_hz / BAND_HZ[0])), real=True)
+    step_hz = response.rate_hz / frames
+    low, high = (math.ceil(edge_hz / step_hz) for edge_hz in BAND_HZ)
+    audible, highest = 0.0, 0.0
+    for response_taps in taps:  # one by one: a long one takes memory enough
+        power = np.abs(np.fft.rfft(response_taps, frames)) ** 2
+        audible += float(np.sum(power[low:high])) / (high - low) / min(len(taps), 2)
+        highest = max(highest, float(np.max(power)))
+    if audible < 1e-9 * highest:
         raise SettingError('response_level: the file has nothing from 20 Hz to 20 kHz, allowed "as recorded"')
     return response._replace(taps=taps / math.sqrt(audible))
 

@@ -20,6 +20,7 @@ from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import next_fast_len
 
 from chainsim.units import Array
 
@@ -39,16 +40,17 @@ def response_at_rate(h: Array, rate_hz: float, wanted_hz: float) -> Array:
     ratio = Fraction(wanted_hz / rate_hz).limit_denominator(1_000_000)
     ring_s = RING / min(rate_hz, wanted_hz)
     # Twice the ringing in silence behind it: what comes round to the beginning has died away.
-    whole = 2 * math.ceil((h.shape[1] + 2.0 * ring_s * rate_hz) / (2 * ratio.denominator))
+    least = (h.shape[1] + 2.0 * ring_s * rate_hz) / (2 * ratio.denominator)
+    whole = 2 * next_fast_len(math.ceil(least), real=True)
     taps, wanted_taps = whole * ratio.denominator, whole * ratio.numerator
-    spectrum = np.fft.rfft(h, taps)
-    kept = np.zeros((len(h), wanted_taps // 2 + 1), complex)
-    shared = min(spectrum.shape[1], kept.shape[1])
-    kept[:, :shared] = spectrum[:, :shared]
+    shared = min(taps, wanted_taps) // 2 + 1
     top = 0.5 * min(rate_hz, wanted_hz) / wanted_hz
-    found: Array = np.fft.irfft(kept * _least_phase(_band(wanted_taps, top)), wanted_taps)
-    length = math.ceil((h.shape[1] / rate_hz + ring_s) * wanted_hz)
-    return np.ascontiguousarray(found[:, :length])
+    passed = _least_phase(_band(wanted_taps, top))[:shared]
+    found = np.empty((len(h), math.ceil((h.shape[1] / rate_hz + ring_s) * wanted_hz)))
+    for response, resampled in zip(h, found, strict=True):  # one by one: a long one takes memory enough
+        spectrum = np.fft.rfft(response, taps)[:shared] * passed
+        resampled[:] = np.fft.irfft(spectrum, wanted_taps)[: found.shape[1]]
+    return found
 
 
 def _band(taps: int, top: float) -> Array:

@@ -92,6 +92,24 @@ def test_even_brings_noise_back_as_loud(tmp_path: Path, channels: int, size: flo
     assert 10.0 * np.log10(audible(y) / audible(x[:, FS:])) == pytest.approx(0.0, abs=0.2)
 
 
+@pytest.mark.parametrize("rate_hz", [8_000, 16_000, 22_050, 44_100])
+def test_even_is_the_same_for_one_response_in_files_of_all_rates(tmp_path: Path, rate_hz: int) -> None:
+    """A room of damped tones below 2.5 kHz: what a tone of it is turned up by, against the same from a 48 kHz file."""
+
+    def room(fs: int) -> np.ndarray:
+        t = np.arange(round(0.3 * fs)) / fs
+        tones = ((310.0, 60.0, 0.3), (990.0, 80.0, 1.0), (2_410.0, 90.0, 2.0))
+        return sum(t * np.exp(-d * t) * np.sin(2.0 * np.pi * f * t + p) for f, d, p in tones)[None] * 48_000.0 / fs
+
+    x = np.sin(2.0 * np.pi * 990.0 * np.arange(FS // 2) / FS)[None]
+    levels_db = []
+    for fs in (rate_hz, 48_000):
+        settings = {"dry_db": "off", "wet_db": 0.0, "file": stored(tmp_path, room(fs), fs)}
+        y = run(prepared("convolver", folder=tmp_path, **settings), x)[0, FS // 4 :]
+        levels_db.append(20.0 * np.log10(np.std(y)))
+    assert levels_db[0] == pytest.approx(levels_db[1], abs=0.02)
+
+
 def test_wet_off_passes_both_sides_bit_by_bit(tmp_path: Path) -> None:
     x = np.tile(noise(1, 3_000), (2, 1))
     settings = {"file": stored(tmp_path, noise(2, 400)), "wet_db": "off"}
@@ -143,6 +161,8 @@ def damaged(folder: Path, what: str) -> str:
         case "not a number":
             taps[0, 50] = np.nan
             stored(folder, taps, name=path.name)
+        case "too loud":
+            stored(folder, 1e160 * taps, name=path.name)
         case "infinite":
             taps[0, 50] = np.inf
             stored(folder, taps, name=path.name)
@@ -165,6 +185,7 @@ def damaged(folder: Path, what: str) -> str:
         ("no frames", "is silent"),
         ("silent", "is silent"),
         ("not a number", "holds a sample that is not a finite number"),
+        ("too loud", r"peak 5e\+159 of full scale, allowed up to 1000"),
         ("infinite", "holds a sample that is not a finite number"),
         ("long", "31.0 s long, allowed up to 30 s"),
         ("slow", "sample rate 4000 Hz, allowed 8000 ... 192000 Hz"),
