@@ -11,14 +11,17 @@ from pathlib import Path
 from typing import Any
 
 from chainsim.audio.writing import refuse_same_file
-from chainsim.batch.chain_tests import band_test, click_test, gate_test, noise_test, sine_test
+from chainsim.batch.chain_gates import gate_test
+from chainsim.batch.chain_tests import band_test, click_test, noise_test, sine_test
 from chainsim.batch.chain_under_test import ChainUnderTest, is_driven, pinned
 from chainsim.batch.playing import AS_WRITTEN
 from chainsim.errors import AudioError, GraphError, SketchError
 from chainsim.measure.arrival import find_click
-from chainsim.measure.chain_figures import MOVES_DB, ChainFigures, LargestGain, Latency
+from chainsim.measure.chain_figures import ChainFigures, LargestGain, Latency
+from chainsim.measure.clear_frequency import clear_frequency, depth_db
 from chainsim.measure.filter_response import STRAY_LIMIT_DB, BandSounds, FilterResponse, band_sounds
 from chainsim.measure.idle_noise import measure_idle_noise
+from chainsim.measure.sine_distortion import unsettled_percent
 from chainsim.measure.tail import Tail, measure_tail
 from chainsim.sketch.model import Sketch
 
@@ -26,8 +29,6 @@ RATE_HZ = 48_000.0
 LEVEL_DBFS = -30.0
 SINE_HZ = 440.0
 LATER_THAN_SAID_MS = 0.1
-RESTLESS_DB = -10.0
-"""What changes by more in 0.3 s comes and goes by itself."""
 VOICES_STRAY_DB = -20.0
 """Where voices follow the pitch, a band with more from elsewhere holds their notes, whose level is no gain."""
 
@@ -131,20 +132,25 @@ def _measured(sketch: Sketch, sounds: BandSounds) -> ChainFigures:
         raise SketchError(f"{place}{line}" for line in str(error).splitlines()) from error
     response = band_test(chain, sounds, LEVEL_DBFS)
     click = click_test(chain, rate_hz)
-    sine_hz, steps = sine_test(chain, _sine_near(sketch), rate_hz)
+    asked_hz = _sine_near(sketch)
+    clear_hz = asked_hz if chain.follows_pitch else clear_frequency(response, asked_hz)
+    sine_hz, unsettled_db, steps = sine_test(chain, clear_hz, click, rate_hz)
     copies, onset = noise_test(chain, rate_hz), find_click(click.response)
     latency = Latency.of(chain.graph.latency, copies, onset, rate_hz)
     if chain.follows_pitch:
         steps = tuple(step.undistorted() for step in steps)
     noise = measure_idle_noise(click.idle, rate_hz)
-    gate = gate_test(chain, steps, sine_hz, rate_hz)
     tail = measure_tail(click.response, rate_hz)
     remarks = _remarks(chain, response, latency, tail)
-    unsure = chain.follows_pitch or click.change_db > MOVES_DB
-    if gate is not None and (click.change_db > RESTLESS_DB or (unsure and gate.openings > 1)):
-        gate = None
-        if chain.has_gate:
-            remarks.append("where its gate opens and closes cannot be told: the level moves by itself")
+    if clear_hz != asked_hz:
+        remarks.append(
+            f"at {asked_hz:.0f} Hz the response lies {depth_db(response, asked_hz):.0f} dB under the octaves beside it"
+            f" (a comb, or a notch), so the sine is one of {sine_hz:.0f} Hz; its harmonics may lie in other notches"
+        )
+    if any(math.isnan(step.thd_n_percent) and math.isfinite(step.thd_percent) for step in steps):
+        remarks.append(
+            f"THD+N: what is missing is under {unsettled_percent(unsettled_db):.2g} %, where echoes have not settled"
+        )
     return ChainFigures(
         name=_name(sketch),
         response=response,
@@ -153,7 +159,7 @@ def _measured(sketch: Sketch, sounds: BandSounds) -> ChainFigures:
         latency=latency,
         tail=tail,
         noise=noise,
-        gate=gate,
+        gates=gate_test(chain, sine_hz, rate_hz),
         largest=_largest(sketch, chain, response, sounds),
         change_db=click.change_db,
         follows_pitch=chain.follows_pitch,

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 
-from chainsim.batch.playing import GATE
+from chainsim.blocks.noise_gate import NoiseGate
+from chainsim.graph.build import Graph
 from chainsim.graph.engine import CHUNK, Engine
+from chainsim.graph.nodes import Node, in_order
 from chainsim.graph.rendering import array_reader, build_graph
 from chainsim.sketch.model import Sketch
 from chainsim.units import Array, Audio
@@ -37,24 +40,44 @@ class ChainUnderTest:
         return any("pitch" in node.controls for node in self.graph.nodes)
 
     @property
-    def has_gate(self) -> bool:
-        """Whether a noise gate is in it."""
-        return any(node.block_class is not None and node.block_class.type_name == GATE for node in self.graph.nodes)
+    def gates(self) -> tuple[str, ...]:
+        """Names of the noise gates that are heard, in the order in which they run."""
+        return tuple(node.name for node in self._gate_nodes())
+
+    def _gate_nodes(self) -> list[Node]:
+        return [node for node in self.graph.nodes if node.block_class is NoiseGate]
 
     def send(self, x: Array, frames: int) -> Audio:
         """Send x (frames,) and then silence; returns the first `frames` frames of what comes out."""
-        for node in self.graph.nodes:
-            if node.block is not None:
-                node.block.reset()
-        chunk = math.ceil(frames / math.ceil(frames / CHUNK))
         y = np.zeros((self.graph.outputs["out"].channels, frames))
-        engine = Engine(self.graph, array_reader(x[np.newaxis]), frames, chunk=chunk)
-        for n0, outputs in engine.stream():
-            part = outputs["out"][:, : frames - n0]
-            y[:, n0 : n0 + part.shape[1]] = part
-            if n0 + part.shape[1] >= frames:
-                break
+        for n0, outputs in _streamed(self.graph, x, frames):
+            y[:, n0 : n0 + outputs["out"].shape[1]] = outputs["out"]
         return y
+
+    def gate_gains(self, x: Array) -> dict[str, Array]:
+        """Send x (frames,) and read the gain (frames,) of every gate; what stands behind the gates does not run."""
+        row = NoiseGate.readings.index("gain")
+        readings = {node.name: (node, row) for node in self._gate_nodes()}
+        only = replace(
+            self.graph, nodes=in_order([node for node, _ in readings.values()]), outputs={}, readings=readings
+        )
+        gains = {name: np.zeros(x.size) for name in readings}
+        for n0, told in _streamed(only, x, x.size):
+            for name, gain in gains.items():
+                gain[n0 : n0 + told[name].shape[1]] = told[name][0]
+        return gains
+
+
+def _streamed(graph: Graph, x: Array, frames: int) -> Iterator[tuple[int, dict[str, Audio]]]:
+    """Whatever a graph as new tells of x (frames,) and then silence, span by span, for `frames` frames."""
+    for node in graph.nodes:
+        if node.block is not None:
+            node.block.reset()
+    chunk = math.ceil(frames / math.ceil(frames / CHUNK))
+    for n0, outputs in Engine(graph, array_reader(x[np.newaxis]), frames, chunk=chunk).stream():
+        if n0 >= frames:
+            return
+        yield n0, {name: y[:, : frames - n0] for name, y in outputs.items()}
 
 
 def pinned(sketch: Sketch, position: int) -> Sketch:

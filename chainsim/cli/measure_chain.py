@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from chainsim.batch.chain_measuring import ChainReport
     from chainsim.measure.chain_figures import ChainFigures, Latency
     from chainsim.measure.filter_response import FilterResponse
+    from chainsim.measure.gate_ramps import GateFigures
     from chainsim.measure.sine_distortion import SineFigures
     from chainsim.measure.tail import Tail
 
@@ -23,6 +24,13 @@ BANDS_A_LINE = 10
 WIDTH = 118
 TABLE_DBFS = -20.0
 SILENCE_DB = -200.0
+SLOWS = 1.1
+WHY_NO_DECAY = {
+    "echoes": "which leave no decay time",
+    "ringing": "{}, as a filter's ringing is: no decay time",
+    "late": "{}, most of it late and at once, as echoes come that something smears: no decay time",
+    "bent": "{}, but in no straight line (echoes, voices, or a gate): no decay time",
+}
 CAUTION = (
     "The largest gain says what will howl first, and is no promise: microphone, loudspeaker and room decide when."
     "\nFeedback can jump in level: keep a hand on the fader, mind your ears, and raise levels slowly."
@@ -80,13 +88,7 @@ def _sentences(figures: ChainFigures) -> Iterator[str]:
     else:
         levels = f"{noise.rms_dbfs:.1f} dBFS rms, A-weighted {noise.a_weighted_dbfs:.1f} dBFS"
         yield f"with nothing in: {levels}, 20 Hz to 20 kHz{dc}"
-    if figures.gate is not None:
-        gate = figures.gate
-        closes = "does not close" if math.isnan(gate.closes_dbfs) else f"closes at {gate.closes_dbfs:.1f} dBFS"
-        closed = "silent" if gate.closed_gain_db == -math.inf else f"{gate.closed_gain_db:.1f} dB"
-        chatter = f"; opened {gate.openings} times on one way up and down" if gate.openings > 1 else ""
-        what = "gate, or a voice that comes in" if figures.follows_pitch else "gate"
-        yield f"{what}: opens at {gate.opens_dbfs:.1f} dBFS, {closes} (peaks of the sine), closed {closed}{chatter}"
+    yield from map(_gate, figures.gates)
     largest = figures.largest
     if math.isnan(largest.gain_db):
         yield "largest gain over the dry sound: cannot be told"
@@ -96,7 +98,10 @@ def _sentences(figures: ChainFigures) -> Iterator[str]:
         gain = "silence" if largest.gain_db < SILENCE_DB else at
         yield f"largest gain over the dry sound, 50 Hz to 16 kHz: {gain}"
     if figures.moves:
-        yield f"it moves: 0.3 s later a click's response differs by {figures.change_db:.0f} dB; curves are averages"
+        moved = (
+            f"it moves: 0.3 s later a click's response differs by {figures.change_db:.0f} dB; curves are averages, and"
+        )
+        yield moved + " levels and distortion of the sine those of one moment"
     for remark in figures.remarks:
         yield f"note: {remark}"
 
@@ -108,6 +113,20 @@ def _response(response: FilterResponse) -> Iterator[str]:
         line = gains[first : first + BANDS_A_LINE]
         yield "    Hz " + "".join(f"{band.nominal_hz:>7g}" for band, _ in line)
         yield "    dB " + "".join(f"{_gain(gain):>7}" for _, gain in line)
+
+
+def _gate(gate: GateFigures) -> str:
+    closed = "silent" if gate.closed_gain_db == -math.inf else f"{gate.closed_gain_db:.1f} dB"
+    chatter = f"; opened {gate.openings} times on one way up and down" if gate.openings > 1 else ""
+    if math.isnan(gate.closed_gain_db):
+        did = "is always open"
+    elif gate.openings == 0 and gate.closings == 0:
+        did = f"does not open, closed {closed}"
+    else:
+        opens = "open from the start" if math.isnan(gate.opens_dbfs) else f"opens at {gate.opens_dbfs:.1f} dBFS"
+        closes = "does not close" if math.isnan(gate.closes_dbfs) else f"closes at {gate.closes_dbfs:.1f} dBFS"
+        did = f"{opens}, {closes} (peaks of the sine), closed {closed}{chatter}"
+    return f"gate {gate.name}: {did}"
 
 
 def _gain(gain_db: float) -> str:
@@ -161,6 +180,10 @@ def _tail(tail: Tail | None) -> str:
     elif echoes is not None:
         several = zip(echoes.times_ms[:4], echoes.levels_db, strict=False)
         times.append("echoes at " + ", ".join(f"{at:.0f} ms ({level:+.0f} dB)" for at, level in several))
+    if tail.no_decay is not None:
+        times.append(WHY_NO_DECAY[tail.no_decay].format(f"30 dB down after {tail.fallen_s:.2f} s"))
+    elif tail.t30_s > SLOWS * tail.t20_s:
+        times.append("slower as it goes on")
     return ", ".join(times) if times else "nothing that can be told goes on after a click"
 
 
@@ -183,9 +206,26 @@ def _overview(patches: Sequence[ChainFigures]) -> str:
                 "-" if tail is None else number(tail.decay_s, 2),
                 "-" if echoes is None else number(echoes.spacing_ms),
                 "silent" if figures.noise.rms_dbfs == -math.inf else number(figures.noise.rms_dbfs),
-                "-" if figures.gate is None else number(figures.gate.opens_dbfs),
+                " ".join(number(gate.opens_dbfs) for gate in figures.gates) or "-",
                 number(figures.largest.gain_db),
                 number(figures.largest.freq_hz, 0),
             )
         )
-    return table(head, rows) + f"\ngain and THD of a sine at {TABLE_DBFS:g} dBFS; latency as noise arrives"
+    notes = f"gain and THD of a sine at {TABLE_DBFS:g} dBFS; latency as noise arrives"
+    return "\n".join([table(head, rows), notes, fill(_most(patches), WIDTH)])
+
+
+def _most(patches: Sequence[ChainFigures]) -> str:
+    """Which patch is the loudest, and which has the largest gain."""
+    broad = max(patches, key=lambda p: p.response.whole_gain_db)
+    tonal = max(patches, key=lambda p: _or_least(p.step(TABLE_DBFS).gain_db))
+    largest = max(patches, key=lambda p: _or_least(p.largest.gain_db))
+    return (
+        f"loudest: {broad.name} for broadband sound ({broad.response.whole_gain_db:+.1f} dB), {tonal.name} for the sine"
+        f" ({tonal.step(TABLE_DBFS).gain_db:+.1f} dB); largest gain: {largest.name} ({largest.largest.gain_db:+.1f} dB"
+        f" at {largest.largest.freq_hz:.0f} Hz)"
+    )
+
+
+def _or_least(value: float) -> float:
+    return -math.inf if math.isnan(value) else value

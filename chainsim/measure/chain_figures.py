@@ -74,8 +74,8 @@ class ChainFigures:
     tail : Tail or None
         None where a click does not come through.
     noise : IdleNoise
-    gate : GateFigures or None
-        None where rising and falling levels show no gate.
+    gates : tuple of GateFigures
+        Of every noise gate that is heard.
     largest : LargestGain
     change_db : float
         How much the response to a click is another one 0.3 s later, relative to it; minus infinity if it never moves.
@@ -91,7 +91,7 @@ class ChainFigures:
     latency: Latency
     tail: Tail | None
     noise: IdleNoise
-    gate: GateFigures | None
+    gates: tuple[GateFigures, ...]
     largest: LargestGain
     change_db: float
     follows_pitch: bool

@@ -21,6 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from chainsim.measure.third_octaves import Band, third_octaves
 from chainsim.units import Array, Audio, db_to_gain
@@ -74,6 +75,8 @@ class FilterResponse:
         Energy that came from other bands, relative to the band's own; minus infinity for a filter.
     freq_hz, fine_db : ndarray, shape (bins,)
         The gain of the loudest channel bin by bin, or the band's where much strayed; NaN where it is no filter.
+    whole_gain_db : float
+        All energy out over all energy in, whatever it was made of.
     """
 
     level_dbfs: float
@@ -82,22 +85,36 @@ class FilterResponse:
     stray_db: Array
     freq_hz: Array
     fine_db: Array
+    whole_gain_db: float
+
+    @property
+    def is_fine(self) -> npt.NDArray[np.bool_]:
+        """Which bins (bins,) have a gain of their own, not their band's."""
+        return ~(self._by_bin(self.stray_db) > FINE_LIMIT_DB) & ~np.isnan(self.fine_db)
+
+    def _by_bin(self, of_band: Array) -> Array:
+        uppers = [band.edges_hz[1] for band in self.bands[:-1]]
+        found: Array = of_band[np.searchsorted(uppers, self.freq_hz, side="right")]
+        return found
 
     def largest_gain(
         self, low_hz: float = 50.0, high_hz: float = 16_000.0, most_stray_db: float = STRAY_LIMIT_DB
     ) -> tuple[float, float]:
         """Largest fine gain in dB and its frequency, between two frequencies; NaN where nothing is known.
 
-        Bands in which more strayed are left out.
+        Bands in which more strayed count with their own gain, as a whole.
         """
-        uppers = [band.edges_hz[1] for band in self.bands[:-1]]
-        stray_db = self.stray_db[np.searchsorted(uppers, self.freq_hz, side="right")]
-        known = (self.freq_hz >= low_hz) & (self.freq_hz <= high_hz) & (stray_db <= most_stray_db)
-        known &= ~np.isnan(self.fine_db)
+        known = (self.freq_hz >= low_hz) & (self.freq_hz <= high_hz) & ~np.isnan(self.fine_db)
         if not known.any():
             return math.nan, math.nan
-        at = int(np.argmax(np.where(known, np.round(self.fine_db, 3), -math.inf)))
-        return float(self.fine_db[at]), float(self.freq_hz[at])
+        gain_db = np.where(self._by_bin(self.stray_db) <= most_stray_db, self.fine_db, self._by_bin(self.gain_db))
+        at = int(np.argmax(np.where(known, np.round(gain_db, 3), -math.inf)))
+        freq_hz = self.freq_hz if gain_db[at] == self.fine_db[at] else self._by_bin(self._centres_hz)
+        return float(gain_db[at]), float(freq_hz[at])
+
+    @property
+    def _centres_hz(self) -> Array:
+        return np.array([band.centre_hz for band in self.bands])
 
 
 def band_sounds(sample_rate_hz: float, level_dbfs: float) -> BandSounds:
@@ -142,4 +159,6 @@ def filter_response(sounds: BandSounds, heard: Sequence[Audio], level_dbfs: floa
     if np.sum(np.isnan(gain_db)) > count / 2:
         gain_db[:] = math.nan
         fine_db[:] = math.nan
-    return FilterResponse(level_dbfs, sounds.bands, gain_db, stray_db, np.concatenate(freqs), fine_db)
+    out, fed_in = sum(float(np.mean(np.sum(p, axis=1))) for p in power_out), float(np.sum(power_in))
+    whole_db = 10.0 * math.log10(max(out / fed_in, SMALLEST_GAIN**2))
+    return FilterResponse(level_dbfs, sounds.bands, gain_db, stray_db, np.concatenate(freqs), fine_db, whole_db)

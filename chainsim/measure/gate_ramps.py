@@ -1,9 +1,8 @@
-"""Where a gate opens and closes, read from a tone whose level rises and falls.
+"""Where a gate opens and closes, read from its own gain while a tone's level rises and falls.
 
-The gate shows by the gain from input to output, which it changes at once: a filter that opens with the level, or an
-expander, does so within some dB; it is open from half way (in dB) between closed and open on, or from
-12 dB under open. A gate takes time (attack, hold, release), so on a ramp it answers late: at levels L1 and L2 on ramps
-of slopes s1 > s2 it would answer at
+A gate's gain rises from the moment at which it opens and falls from the moment at which it begins to close. It holds
+before that, and its detector takes time, so on a ramp it answers late: at levels L1 and L2 on ramps of slopes
+s1 > s2 it would answer at
 
     L = L2 + (L2 - L1) s2 / (s1 - s2)                                                                        (1)
 
@@ -18,34 +17,32 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.units import Array, Audio
+from chainsim.units import Array, gain_to_db
 
-FAST_DB_PER_S, SLOW_DB_PER_S = 20.0, 4.0
-UNDER_OPEN_DB = 12.0
-SMALLEST_STEP_DB = 3.0
-"""A gate opens by more."""
-WIDEST_DB = 1.0
-"""So much the level may rise while a gate opens: by that an attack of 200 ms is done on the slow ramp."""
-MARGIN_DB = 2.0
-"""A level has to fall so far under the limit to count as another closing."""
-PERIODS = 2
-FLOOR_DB = -200.0
+FAST_DB_PER_S, SLOW_DB_PER_S = 40.0, 4.0
+MARGIN_DB = 1.0
+"""A gain that turns back after less has not opened or closed."""
+SMALLEST_GAIN = 1e-10
 
 
 @dataclass(frozen=True)
 class GateFigures:
-    """What a gate-like chain does to a slow tone; levels in dBFS are those of the tone going in.
+    """What a gate does to a slow tone; levels in dBFS are those of the tone that goes into the chain.
 
     Attributes
     ----------
-    opens_dbfs, closes_dbfs : float
+    name : str
+    opens_dbfs : float
+        NaN for one that does not open, or is open before the tone is loud enough to be noticed.
+    closes_dbfs : float
         NaN for one that does not close while the tone falls.
     closed_gain_db : float
-        Relative to open; minus infinity for silence.
+        Of the gate itself; minus infinity for silence, NaN for one that is never closed.
     openings, closings : int
         On one way up and down: more than one of each is chatter.
     """
 
+    name: str
     opens_dbfs: float
     closes_dbfs: float
     closed_gain_db: float
@@ -65,80 +62,49 @@ def tone(level_dbfs: Array, freq_hz: float, sample_rate_hz: float) -> Array:
     return sine
 
 
-def ramp_gain_db(x: Array, y: Audio, freq_hz: float, sample_rate_hz: float, latency: int) -> Array:
-    """Gain in dB at each frame of a tone x (frames,) in y (channels, frames or more), over two periods around it."""
-    window = PERIODS * round(sample_rate_hz / freq_hz)
-    power = np.mean(y[:, latency : latency + x.size] ** 2, axis=0)
-    ratio = _sliding(power, window) / np.maximum(_sliding(x**2, window), 1e-300)
-    gain: Array = 10.0 * np.log10(np.maximum(ratio, 10.0 ** (FLOOR_DB / 10.0)))
-    return gain
+def turns(gain: Array) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
+    """Frames at which a gain (frames,) begins to rise or to fall by `MARGIN_DB` or more, and whether it rises."""
+    gain_db = 20.0 * np.log10(np.maximum(gain, SMALLEST_GAIN))
+    moving = np.flatnonzero(np.diff(gain_db))
+    signs = np.sign(np.diff(gain_db)[moving])
+    first = np.flatnonzero(np.diff(signs, prepend=0.0))  # of every way in one direction
+    begins, ends = moving[first], moving[np.append(first[1:], moving.size) - 1] + 1 if moving.size else moving[:0]
+    far = np.abs(gain_db[ends] - gain_db[begins]) >= MARGIN_DB
+    return begins[far] + 1, signs[first][far] > 0.0
 
 
 @dataclass(frozen=True)
 class FastRamp:
-    """What the fast ramp up and down showed; the limit is the gain (dB) from which on it counts as open."""
+    """What a fast ramp up and down showed; NaN where it did not happen."""
 
-    limit_db: float
-    open_db: float
-    closed_db: float
     opens_dbfs: float
     closes_dbfs: float
+    closed_gain_db: float
     openings: int
     closings: int
 
 
-def read_fast_ramp(level_dbfs: Array, gain_db: Array, top: int) -> FastRamp | None:
-    """Read a ramp that rises until frame `top` and then falls; None if the gain shows no gate."""
-    margin = max(1, top // 50)
-    up = gain_db[margin:top]
-    closed, opened = float(np.median(up[:margin])), float(np.max(up))
-    if opened - closed < SMALLEST_STEP_DB:
-        return None
-    limit = max(opened - UNDER_OPEN_DB, 0.5 * (opened + closed))
-    changes, opens = _changes(gain_db[margin:], limit)
-    risen, fallen = changes[opens] + margin, changes[~opens] + margin
-    risen, fallen = risen[risen < top], fallen[fallen >= top]
+def read_fast_ramp(level_dbfs: Array, gain: Array) -> FastRamp:
+    """Read a gate's gain (frames,) while the level rises and then falls: its first opening and its last closing."""
+    at, up = turns(gain)
+    risen, fallen = at[up], at[~up]
+    shut = fallen.size > 0 and (not risen.size or fallen[-1] > risen[-1])
     return FastRamp(
-        limit_db=limit,
-        open_db=opened,
-        closed_db=closed,
         opens_dbfs=float(level_dbfs[risen[0]]) if risen.size else math.nan,
-        closes_dbfs=float(level_dbfs[fallen[-1]]) if fallen.size else math.nan,
-        openings=int(np.sum(opens)),
-        closings=int(np.sum(~opens)),
+        closes_dbfs=float(level_dbfs[fallen[-1]]) if shut else math.nan,
+        closed_gain_db=gain_to_db(float(np.min(gain))) if at.size or np.min(gain) < 1.0 else math.nan,
+        openings=risen.size,
+        closings=fallen.size,
     )
 
 
-def crossing_dbfs(level_dbfs: Array, gain_db: Array, limit_db: float, first: int, *, rising: bool) -> float:
-    """Level at which the gain passes the limit for the first time from frame `first` on; NaN if it does not."""
-    passed = gain_db[first:] >= limit_db if rising else gain_db[first:] < limit_db
-    return float(level_dbfs[first + int(np.argmax(passed))]) if passed.any() else math.nan
-
-
-def opening_dbfs(level_dbfs: Array, gain_db: Array, fast: FastRamp) -> float:
-    """Level at which a slow ramp sees it open; NaN if the gain rises too gradually for a gate."""
-    begins_db = fast.closed_db + 0.25 * (fast.limit_db - fast.closed_db)
-    begins = crossing_dbfs(level_dbfs, gain_db, begins_db, 0, rising=True)
-    opens = crossing_dbfs(level_dbfs, gain_db, fast.limit_db, 0, rising=True)
-    return opens if opens - begins <= WIDEST_DB else math.nan
+def turning_dbfs(level_dbfs: Array, gain: Array, first: int, *, up: bool) -> float:
+    """Level at which the gain begins to rise, or to fall, for the first time from frame `first` on; NaN if never."""
+    at, ups = turns(gain[first:])
+    found = at[ups == up]
+    return float(level_dbfs[first + found[0]]) if found.size else math.nan
 
 
 def without_delay(fast_dbfs: float, slow_dbfs: float) -> float:
-    """Equation (1); the slow reading itself where the fast one is missing."""
-    share = SLOW_DB_PER_S / (FAST_DB_PER_S - SLOW_DB_PER_S)
-    return slow_dbfs if math.isnan(fast_dbfs) else slow_dbfs + (slow_dbfs - fast_dbfs) * share
-
-
-def _sliding(power: Array, window: int) -> Array:
-    """Mean over a window around each frame; summed afresh each time, for a running sum would drown silence."""
-    mean: Array = np.convolve(power, np.full(window, 1.0 / window), "same")
-    return mean
-
-
-def _changes(gain_db: Array, limit_db: float) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
-    """Frames at which it opens or closes, and which of the two; it starts closed."""
-    sides = np.where(gain_db >= limit_db, 1, np.where(gain_db < limit_db - MARGIN_DB, -1, 0))
-    told = np.flatnonzero(sides)
-    signs = np.concatenate([[-1], sides[told]])
-    changed = np.flatnonzero(np.diff(signs))
-    return told[changed], sides[told][changed] > 0
+    """Equation (1)."""
+    return slow_dbfs + (slow_dbfs - fast_dbfs) * SLOW_DB_PER_S / (FAST_DB_PER_S - SLOW_DB_PER_S)

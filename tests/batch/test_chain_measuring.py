@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.signal import freqz
 
+from chainsim.batch.chain_gates import gate_test
 from chainsim.batch.chain_measuring import measure_chain
 from chainsim.batch.chain_under_test import ChainUnderTest
 from chainsim.errors import SettingError, SketchError
@@ -43,7 +44,7 @@ def test_a_gain() -> None:
     assert found.latency.noise_ms == pytest.approx(1000 * samples / RATE_HZ, abs=1e-3)
     assert found.latency.click_ms == pytest.approx(1000 * samples / RATE_HZ)
     assert found.noise.is_silent
-    assert found.gate is None
+    assert found.gates == ()
     assert not found.moves
     assert math.isnan(tail_of(found).decay_s)
     assert found.largest.gain_db == pytest.approx(-7.5, abs=1e-6)
@@ -96,17 +97,63 @@ def test_a_gate() -> None:
     found = measured(
         "noise_gate", "threshold_db = -41\nhysteresis_db = 8\nhold_ms = 120\nrelease_ms = 200\nfloor_db = -35"
     )
-    gate = found.gate
-    assert gate is not None
-    assert gate.opens_dbfs == pytest.approx(-41.0, abs=0.3)
-    assert gate.hysteresis_db == pytest.approx(8.0, abs=0.3)
-    assert gate.closed_gain_db == pytest.approx(-35.0, abs=0.1)
+    (gate,) = found.gates
+    assert gate.name == "it"
+    assert gate.opens_dbfs == pytest.approx(-41.0, abs=0.2)
+    assert gate.hysteresis_db == pytest.approx(8.0, abs=0.1)
+    assert gate.closed_gain_db == pytest.approx(-35.0, abs=0.01)
     assert (gate.openings, gate.closings) == (1, 1)
 
 
-def test_what_opens_with_the_level_is_no_gate() -> None:
-    assert measured("envelope_filter").gate is None
-    assert measured("flanger").gate is None
+SHUTTERS = """
+chain = ["first", "boost", "second", "wash", "echo"]
+blocks.first = { type = "noise_gate", threshold_db = -48, hysteresis_db = 6 }
+blocks.boost = { type = "gain", gain_db = 10 }
+blocks.second = { type = "noise_gate", threshold_db = -20, hysteresis_db = 3, hold_ms = 400, floor_db = "off" }
+blocks.wash = { type = "phaser" }
+blocks.echo = { type = "delay" }
+"""
+
+
+def test_every_gate_is_told_whatever_stands_behind_it() -> None:
+    sketch = parse_sketch(SHUTTERS)
+    first, second = gate_test(ChainUnderTest(sketch, RATE_HZ), 440.0, RATE_HZ)
+    assert (first.name, second.name) == ("first", "second")
+    assert [first.opens_dbfs, first.closes_dbfs] == pytest.approx([-48.0, -54.0], abs=0.2)
+    # 10 dB louder, so 10 dB earlier.
+    assert [second.opens_dbfs, second.closes_dbfs] == pytest.approx([-30.0, -33.0], abs=0.2)
+    assert second.closed_gain_db == -math.inf
+
+
+def test_an_echo_is_no_distortion() -> None:
+    found = figures("chain = ['gate', 'delay']\nblocks.gate = { type = 'noise_gate', threshold_db = -48 }")
+    told = [step.thd_n_percent for step in found.steps if not math.isnan(step.thd_n_percent)]
+    assert len(told) >= 10
+    assert max(told) < 0.001
+    gains = [step.gain_db for step in found.steps]
+    assert gains[5:12] == pytest.approx([gains[5]] * 7, abs=0.01)
+    assert gains[:5] == pytest.approx([gains[5] - 60.0] * 5, abs=0.01)
+
+
+def test_a_sine_does_not_lie_in_a_notch() -> None:
+    # Beside 1.136 ms of delay lies a notch at 1 / (2 x 1.136 ms) = 440 Hz.
+    text = 'chain = [{ lanes = ["dry", "late"], align = false }]\nblocks.late = { type = "gain", latency_ms = 1.136 }'
+    found = figures(text)
+    assert abs(math.log2(found.sine_hz / 440.0)) > 0.2
+    # 2 |cos(pi f t)| at the sine that was chosen.
+    assert found.step(-20.0).gain_db == pytest.approx(
+        20.0 * math.log10(2.0 * abs(math.cos(math.pi * found.sine_hz * 55.0 / RATE_HZ))), abs=0.01
+    )
+    assert found.step(-20.0).gain_db > 0.0
+    assert any("the sine is one of" in remark for remark in found.remarks)
+
+
+def test_a_gate_that_lets_noise_through_does_not_move() -> None:
+    text = 'chain = ["hiss", "it"]\nblocks.hiss = { type = "noise", level_db = -60 }\n'
+    found = figures(text + 'blocks.it = { type = "noise_gate", threshold_db = -40 }')
+    assert not found.moves
+    assert found.step(-20.0).thd_n_percent > 0.3
+    assert math.isnan(found.step(-20.0).thd_percent)
 
 
 def test_a_compressor_has_its_static_curve() -> None:
@@ -122,7 +169,7 @@ def test_a_compressor_has_its_static_curve() -> None:
         (0.0, -15.0),
     ):
         assert found.step(in_dbfs).out_dbfs == pytest.approx(out_dbfs, abs=0.1)
-    assert found.gate is None
+    assert found.gates == ()
 
 
 def test_a_hard_clip_distorts_as_its_fourier_series_says() -> None:

@@ -30,12 +30,16 @@ def test_a_page_for_every_patch_and_a_table_of_all(tmp_path: Path, capsys: pytes
     lines = run.out.splitlines()
     assert lines[0] == "Tar and twine: test signals of 48000 Hz, one channel in"
     assert lines.index("as written") < lines.index("stern")
-    assert "  gate: opens at -44.9 dBFS, closes at -50.8 dBFS (peaks of the sine), closed -60.0 dB" in lines
+    assert "  gate hush: opens at -44.9 dBFS, closes at -50.9 dBFS (peaks of the sine), closed -60.0 dB" in lines
     assert "  with nothing in: silence, 20 Hz to 20 kHz" in lines
     out = next(line for line in lines[lines.index("stern") :] if line.startswith("    out"))
     assert out.split()[-1] == "-6.0"
     head = next(i for i, line in enumerate(lines) if line.startswith("patch "))
     assert [line.split()[0] for line in lines[head + 1 : head + 3]] == ["as", "stern"]
+    most = (
+        "loudest: as written for broadband sound (+0.0 dB), as written for the sine (+0.0 dB); largest gain: as written"
+    )
+    assert lines[head + 4].startswith(most)
     assert "no promise" in run.out
     assert "keep a hand on the fader" in run.out
     assert all(len(line) <= 120 for line in lines)
@@ -46,7 +50,7 @@ def test_one_patch_in_one_room(tmp_path: Path, capsys: pytest.CaptureFixture[str
     run = ran(capsys, "measure", "--chain", sketch_file(tmp_path, SET), "--patch", "stern", "--room", "attic")
     assert run.out.startswith("Tar and twine (room: attic)")
     assert "as written" not in run.out
-    assert "gate:" not in run.out
+    assert "  gate" not in run.out
     assert "\npatch " not in run.out
 
 
@@ -60,7 +64,7 @@ def test_json_and_picture(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
     assert (bands[17]["freq_hz"], round(bands[17]["gain_db"], 6)) == (1000.0, -6.0)
     assert bands[17]["stray_db"] is None
     assert stern["noise"]["rms_dbfs"] is None
-    assert stern["gate"]["openings"] == 1
+    assert [(gate["name"], gate["openings"]) for gate in stern["gates"]] == [("hush", 1)]
     assert [step["in_dbfs"] for step in stern["steps"]][-1] == 0.0
     assert stern["latency"]["noise_ms"] == pytest.approx(0.0, abs=1e-3)
     assert picture.read_bytes().startswith(b"\x89PNG")

@@ -39,6 +39,26 @@ def test_what_is_no_harmonic_counts_as_noise_only() -> None:
     assert read.thd_n_percent == pytest.approx(1.0, rel=0.001)
 
 
+def test_harmonics_that_are_lost_in_noise_are_not_told() -> None:
+    noise = 0.01 * np.random.default_rng(6).standard_normal(FRAMES)
+    lost = measure_sine((SINE + noise)[np.newaxis], RATE_HZ, 440.0, 0.0)
+    assert math.isnan(lost.thd_percent)
+    # White noise of variance s^2 to 20 of 24 kHz beside a power of 1/2.
+    assert lost.thd_n_percent == pytest.approx(100.0 * math.sqrt(1e-4 * 20.0 / 24.0 / 0.5), rel=0.05)
+    third = 0.05 * np.sin(2.0 * np.pi * 1_320.0 / RATE_HZ * np.arange(FRAMES))
+    assert measure_sine((SINE + noise + third)[np.newaxis], RATE_HZ, 440.0, 0.0).thd_percent == pytest.approx(
+        5.0, rel=0.03
+    )
+
+
+def test_what_an_echo_may_have_left_is_no_noise() -> None:
+    other = 0.001 * np.sin(2.0 * np.pi * 1_000.0 / RATE_HZ * np.arange(FRAMES))
+    y = (SINE + other)[np.newaxis]
+    assert measure_sine(y, RATE_HZ, 440.0, 0.0, -70.0).thd_n_percent == pytest.approx(0.1, rel=0.01)
+    assert math.isnan(measure_sine(y, RATE_HZ, 440.0, 0.0, -65.0).thd_n_percent)
+    assert measure_sine(SINE[np.newaxis], RATE_HZ, 440.0, 0.0, -65.0).thd_n_percent < 1e-3
+
+
 def test_levels_are_those_of_sines() -> None:
     read = measure_sine(np.array([0.5 * SINE, 0.5 * SINE]), RATE_HZ, 440.0, -10.0)
     assert read.out_dbfs == pytest.approx(20.0 * math.log10(0.5), abs=1e-9)
