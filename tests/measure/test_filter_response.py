@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -81,6 +82,27 @@ def test_the_largest_gain_of_a_comb(sounds: BandSounds) -> None:
     assert freq_hz % 480.0 == pytest.approx(0.0, abs=2.0) or freq_hz % 480.0 == pytest.approx(480.0, abs=2.0)
     low, _ = through(sounds, comb).largest_gain(230.0, 250.0)
     assert low < -5.0
+
+
+def test_the_largest_gain_is_not_under_that_of_a_whole_band(sounds: BandSounds) -> None:
+    response = through(sounds, lambda x: x)
+    one_khz = band(response, 1000.0)
+    gain_db, stray_db = response.gain_db.copy(), response.stray_db.copy()
+    gain_db[one_khz], stray_db[one_khz] = 6.0, -10.0
+    voices = replace(response, gain_db=gain_db, stray_db=stray_db)
+    assert voices.largest_gain(most_stray_db=-20.0) == (6.0, pytest.approx(1_000.0))
+    assert voices.largest_gain()[0] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_all_energy_counts_in_the_whole_gain(sounds: BandSounds) -> None:
+    tone = np.sqrt(2.0 * np.mean(sounds.periods**2)) * np.sin(
+        2.0 * np.pi * 1_000.0 / RATE_HZ * np.arange(sounds.frames)
+    )
+    assert through(sounds, lambda x: 0.5 * x).whole_gain_db == pytest.approx(20.0 * math.log10(0.5))
+    # As much energy again, in one tone.
+    assert through(sounds, lambda x: x + np.resize(tone, x.size)).whole_gain_db == pytest.approx(
+        10.0 * math.log10(2.0), abs=0.1
+    )
 
 
 def test_slow_modulation_counts_as_an_average(sounds: BandSounds) -> None:
