@@ -24,9 +24,12 @@ from chainsim.measure.idle_noise import measure_idle_noise
 from chainsim.measure.sine_distortion import unsettled_percent
 from chainsim.measure.tail import Tail, measure_tail
 from chainsim.sketch.model import Sketch
+from chainsim.units import db_to_gain
 
 RATE_HZ = 48_000.0
 LEVEL_DBFS = -30.0
+QUIET_DBFS = -60.0
+"""Howling begins from quiet, where a compressor has not turned down yet."""
 SINE_HZ = 440.0
 LATER_THAN_SAID_MS = 0.1
 VOICES_STRAY_DB = -20.0
@@ -174,14 +177,19 @@ def _sine_near(sketch: Sketch) -> float:
 
 
 def _largest(sketch: Sketch, chain: ChainUnderTest, response: FilterResponse, sounds: BandSounds) -> LargestGain:
-    """The largest gain of the chain as it stands and with all its controllers at either end."""
+    """The largest gain of the chain, loud and quiet, as it stands and with all its controllers at either end."""
     most_stray_db = VOICES_STRAY_DB if chain.follows_pitch else STRAY_LIMIT_DB
-    found = [LargestGain(*response.largest_gain(most_stray_db=most_stray_db), "as they move")]
+    quiet = replace(sounds, periods=sounds.periods * db_to_gain(QUIET_DBFS - LEVEL_DBFS))
+    chains = {"as they move": chain}
     if is_driven(sketch):
         for position in (0, 1):
-            held = ChainUnderTest(pinned(sketch, position), sounds.sample_rate_hz)
-            largest = band_test(held, sounds, LEVEL_DBFS).largest_gain(most_stray_db=most_stray_db)
-            found.append(LargestGain(*largest, f"at {position}"))
+            chains[f"at {position}"] = ChainUnderTest(pinned(sketch, position), sounds.sample_rate_hz)
+    found = []
+    for controllers, held in chains.items():
+        loud = response if held is chain else band_test(held, sounds, LEVEL_DBFS)
+        for heard in (loud, band_test(held, quiet, QUIET_DBFS)):
+            gain_db, freq_hz = heard.largest_gain(most_stray_db=most_stray_db)
+            found.append(LargestGain(gain_db, freq_hz, controllers, heard.level_dbfs))
     return max(found, key=lambda gain: -math.inf if math.isnan(gain.gain_db) else gain.gain_db)
 
 

@@ -94,7 +94,12 @@ def _sentences(figures: ChainFigures) -> Iterator[str]:
         yield "largest gain over the dry sound: cannot be told"
     else:
         where = "" if largest.controllers == "as they move" else f", controllers {largest.controllers}"
-        at = f"{largest.gain_db:+.1f} dB at {largest.freq_hz:.0f} Hz{where}"
+        quiet = (
+            f", for quiet sound ({largest.level_dbfs:.0f} dBFS rms)"
+            if largest.level_dbfs < figures.response.level_dbfs
+            else ""
+        )
+        at = f"{largest.gain_db:+.1f} dB at {largest.freq_hz:.0f} Hz{where}{quiet}"
         gain = "silence" if largest.gain_db < SILENCE_DB else at
         yield f"largest gain over the dry sound, 50 Hz to 16 kHz: {gain}"
     if figures.moves:
@@ -172,6 +177,8 @@ def _tail(tail: Tail | None) -> str:
         for name, time_s in (("EDT", tail.edt_s), ("T20", tail.t20_s), ("T30", tail.t30_s))
         if math.isfinite(time_s)
     ]
+    if math.isfinite(tail.mid_s):
+        times.append(f"{tail.mid_s:.2f} s at 500 Hz and 1 kHz")
     echoes = tail.echoes
     if echoes is not None and math.isfinite(echoes.spacing_ms):
         falls = f", each {echoes.fall_db:.1f} dB quieter" if math.isfinite(echoes.fall_db) else ""

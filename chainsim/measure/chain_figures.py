@@ -52,11 +52,15 @@ class Latency:
 
 @dataclass(frozen=True)
 class LargestGain:
-    """Where the chain is loudest over the dry sound, and with its controllers where; NaN where nothing is known."""
+    """Where the chain is loudest over the dry sound, its controllers where, for broadband sound of which level.
+
+    NaN where nothing is known.
+    """
 
     gain_db: float
     freq_hz: float
     controllers: str
+    level_dbfs: float
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,14 @@ from typing import Literal
 import numpy as np
 
 from chainsim.measure.arrival import find_click
-from chainsim.measure.decay import EDT_RANGE_DB, T20_RANGE_DB, T30_RANGE_DB, energy_decay, measure_decay
+from chainsim.measure.decay import (
+    EDT_RANGE_DB,
+    T20_RANGE_DB,
+    T30_RANGE_DB,
+    energy_decay,
+    measure_band_decays,
+    measure_decay,
+)
 from chainsim.measure.echoes import Echoes, find_echoes
 from chainsim.units import Array, Audio
 
@@ -23,6 +30,8 @@ LATE_S = 0.1
 """Later than any room's first reflections."""
 FALLEN_DB = -30.0
 RINGING_S = 0.05
+MIDDLE_HZ = (500.0, 1000.0)
+"""Of which ISO 3382-1 takes the mean for a single figure."""
 
 NoDecay = Literal["echoes", "ringing", "late", "bent"]
 """Why there is no decay time."""
@@ -41,6 +50,9 @@ class Tail:
     edt_s, t20_s, t30_s : float
         Of what follows the direct sound; NaN where that does not fall far enough, is more than 60 dB down, or is no
         straight decay.
+    mid_s : float
+        T30, or else T20, in the octaves of 500 Hz and 1 kHz, their mean: what a reverb's decay is named by. The times
+        above are of all frequencies together, of which the highest die first.
     echoes : Echoes or None
     no_decay : str or None
         Why decay times are missing: echoes make a staircase; it is over as fast as a filter's ringing; most of it comes
@@ -52,12 +64,15 @@ class Tail:
     edt_s: float = math.nan
     t20_s: float = math.nan
     t30_s: float = math.nan
+    mid_s: float = math.nan
     echoes: Echoes | None = None
     no_decay: NoDecay | None = None
 
     @property
     def decay_s(self) -> float:
-        """Time to fall by 60 dB: T30 or else T20, or what even echoes come to; else NaN."""
+        """Time to fall by 60 dB: in the middle octaves or else as a whole, or what even echoes come to; else NaN."""
+        if math.isfinite(self.mid_s):
+            return self.mid_s
         if self.echoes is None or not self.echoes.fall_db > 0.0:
             return self.t30_s if math.isfinite(self.t30_s) else self.t20_s
         return 0.06 * self.echoes.spacing_ms / self.echoes.fall_db
@@ -95,7 +110,15 @@ def measure_tail(response: Audio, sample_rate_hz: float) -> Tail | None:
         decay.t30_s < T30_UNDER_T20 * decay.t20_s or (math.isnan(t20_s) and math.isnan(t30_s))
     ):
         return Tail(level_db, fallen_s, no_decay="bent")
-    return Tail(level_db, fallen_s, edt_s, t20_s, t30_s)
+    return Tail(level_db, fallen_s, edt_s, t20_s, t30_s, _mid_s(response[:, begin:], sample_rate_hz))
+
+
+def _mid_s(response: Audio, sample_rate_hz: float) -> float:
+    """Decay time in the middle octaves, of the channel with most in it; NaN if one of them does not fall far enough."""
+    loudest = response[int(np.argmax(np.sum(response**2, axis=1)))]
+    decays = measure_band_decays(loudest, sample_rate_hz, MIDDLE_HZ).values()
+    times = [decay.t30_s if math.isfinite(decay.t30_s) else decay.t20_s for decay in decays]
+    return float(np.mean(times)) if times else math.nan
 
 
 def _bend(level_db: Array, high_db: float, low_db: float) -> float:

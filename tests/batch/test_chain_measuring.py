@@ -93,6 +93,13 @@ def test_a_reverb_decays_as_written(decay_s: float) -> None:
     assert found.moves
 
 
+def test_the_middle_octaves_tell_what_a_reverb_is_set_to() -> None:
+    """Its highs die at less than half that time, and pull the figure of all frequencies down."""
+    tail = tail_of(measured("reverb", "decay_s = 1.5\nwet_db = -6"))
+    assert tail.decay_s == tail.mid_s == pytest.approx(1.5, rel=0.05)
+    assert tail.t30_s < 0.9 * tail.mid_s
+
+
 def test_a_gate() -> None:
     found = measured(
         "noise_gate", "threshold_db = -41\nhysteresis_db = 8\nhold_ms = 120\nrelease_ms = 200\nfloor_db = -35"
@@ -170,6 +177,13 @@ def test_a_compressor_has_its_static_curve() -> None:
     ):
         assert found.step(in_dbfs).out_dbfs == pytest.approx(out_dbfs, abs=0.1)
     assert found.gates == ()
+
+
+def test_what_howls_first_is_heard_in_quiet() -> None:
+    """At -30 dBFS rms the compressor has turned down; from quiet its make-up is all there."""
+    largest = measured("compressor", "threshold_db = -50\nratio = 10\nmake_up_db = 24").largest
+    assert largest.gain_db == pytest.approx(24.0, abs=0.1)
+    assert largest.level_dbfs == -60.0
 
 
 def test_a_hard_clip_distorts_as_its_fourier_series_says() -> None:
