@@ -12,7 +12,11 @@ than it finds. So that is measured by itself, with a narrow filter around half t
     v[n] = sum_k (-1)^k sinc(2 B k) kaiser(k) x[n - k],  scaled to A at half the rate                (2)
 
 and the running peak of |v| is added to (1). Up to 0.42 of the rate (18.5 kHz at 44.1 kHz) it is 60 dB down or more.
-With A = 1.5 a limiter lets noises of five kinds, three million samples in all, 0.01 dB over its ceiling at the most.
+A peak of that kind is made of samples far to either side, on which a gain that moves quickly lies differently: no exact
+interpolation would see it come, and 1 dB would get over the ceiling. So A and the hold leave room for that: of signs
+and spikes drawn to add up between the samples, 1700 times 3000 samples, none got over a limiter's ceiling, not with its
+shortest times; noise up to 20 kHz and music get up to it, and over it by 0.02 dB at the most. The price: noise of the
+whole band ends 0.6 to 1.8 dB below it, a sine of 0.45 of the rate 3.4 dB, one close to half of it 11 dB.
 
 Source: ITU-R BS.1770-5 (11/2023), Annex 2, on interpolated peaks and what they miss; (1) is the usual interpolation
 of a spectrum's peak, as in J. O. Smith III, Spectral Audio Signal Processing, "Quadratic Interpolation of Spectral
@@ -34,10 +38,10 @@ BEHIND = SPAN // 2
 
 _EDGE_WIDTH = 0.03
 """B of equation (2), as a share of the sample rate."""
-_EDGE_WEIGHT = 1.5
+_EDGE_WEIGHT = 2.5
 """A of equation (2)."""
-EDGE_HOLD = SPAN
-"""Samples for which the running peak of v holds: what lies so close is part of a crest."""
+EDGE_HOLD = 64
+"""Samples for which the running peak of v holds: what lies so close may be part of a crest."""
 _BLOCK = 64
 
 

@@ -29,7 +29,7 @@ def test_a_sine_is_read_as_its_amplitude(freq: float) -> None:
 @pytest.mark.parametrize("freq", [0.45, 0.47, 0.49])
 def test_close_to_half_the_rate_it_errs_upwards(freq: float) -> None:
     found = bounded(0.5 * np.sin(2.0 * np.pi * freq * np.arange(2000)))[200:1800]
-    assert 0.5 <= found.max() < 0.5 * 2.6
+    assert 0.5 <= found.max() < 0.5 * 3.6  # 1 + A, and a little
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -39,4 +39,4 @@ def test_the_highest_peak_of_unfiltered_noise_is_not_missed(seed: int) -> None:
         between = np.abs(resample_poly(x, 16, 1, window=firwin(6401, 1.0 / 16.0, window=("kaiser", 10.0))))
         at = int(between.argmax()) // 16
         around = bounded(x)[max(at - SPAN, 0) : at + SPAN].max()
-        assert between.max() <= around < 1.4 * between.max()
+        assert between.max() <= around < 1.6 * between.max()  # 4 dB
