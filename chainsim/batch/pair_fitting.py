@@ -18,6 +18,7 @@ import numpy as np
 from chainsim.batch.pair_measuring import Pair
 from chainsim.batch.pair_report import PairReport
 from chainsim.batch.pair_starts import RECIPES, Free, Recipe, Values
+from chainsim.batch.pair_verdict import pointing_notes, start_notes, verdict_on
 from chainsim.block import block_type
 from chainsim.errors import SettingError, nearest
 from chainsim.graph.rendering import Rendering, render
@@ -51,6 +52,8 @@ class PairFit:
         A sketch of that one block, as a file holds it.
     residual_db : float
         Energy of the wet sound that the block's does not explain, under all of the wet sound's.
+    verdict : str
+        What that says: by bounds stated in it.
     bands_db : tuple of (centre in Hz, wet, block)
         Levels in third octaves, dBFS.
     notes : tuple of str
@@ -60,6 +63,7 @@ class PairFit:
     settings: Mapping[str, Any]
     sketch: str
     residual_db: float
+    verdict: str
     bands_db: tuple[tuple[float, float, float], ...]
     notes: tuple[str, ...] = ()
 
@@ -100,7 +104,7 @@ def fit_block(pair: Pair, report: PairReport, type_name: str) -> PairFit:
     found = _searched(part, recipe, start)
     rendering = whole.rendering(found)
     own_ms = 1000.0 * rendering.latency_samples / pair.sample_rate_hz
-    latency_ms = report.latency_ms.value - own_ms
+    latency_ms = (report.latency_ms.value if report.latency_ms.found else 0.0) - own_ms
     if report.dry_is_off and type_name == "delay":
         latency_ms -= report.echoes.delay_ms.value
     notes = []
@@ -108,11 +112,16 @@ def fit_block(pair: Pair, report: PairReport, type_name: str) -> PairFit:
         notes.append(f"the block's own latency, {own_ms:.2f} ms, is {-latency_ms:.2f} ms more than the box's")
     if recipe.by_level and type_name == "vibrato":
         notes.append("where in its turn the box's sway began can't be set, so the waves differ")
-    noise_db = report.noise_dbfs.value - 10.0 * math.log10(float(np.mean(whole.wet**2)))
+    noise_db = report.noise.of_all.value - 10.0 * math.log10(float(np.mean(whole.wet**2)))
     if math.isfinite(noise_db):
-        notes.append(f"the box's own noise, {noise_db:.1f} dB, is part of that")
+        notes.append(f"the box's own noise, {noise_db:.1f} dB under all of the wet sound's energy, is part of that")
     sounding = whole.sound(rendering)
     rest = float(np.sum((whole.wet - sounding) ** 2)) / float(np.sum(whole.wet**2))
+    residual_db = 10.0 * math.log10(max(rest, 1e-30))
+    levels_off_db = math.sqrt(whole.distance(found)) if recipe.by_level else math.inf
+    verdict, near = verdict_on(residual_db, noise_db, levels_off_db)
+    notes += start_notes(type_name, report)
+    notes += [] if near else pointing_notes(type_name, report)
     found = {name: _rounded(value) for name, value in found.items()}
     if latency_ms >= 0.01:
         found["latency_ms"] = round(min(latency_ms, 500.0), 4)
@@ -120,7 +129,8 @@ def fit_block(pair: Pair, report: PairReport, type_name: str) -> PairFit:
         type_name,
         found,
         _sketch_text(type_name, found, pair.names),
-        10.0 * math.log10(max(rest, 1e-30)),
+        residual_db,
+        verdict,
         _thirds(whole.wet, sounding, pair.sample_rate_hz),
         tuple(notes),
     )
@@ -141,11 +151,11 @@ class _Target:
     @classmethod
     def of(cls, pair: Pair, report: PairReport, type_name: str, recipe: Recipe) -> _Target:
         rate_hz = pair.sample_rate_hz
-        lag = report.alignment.latency_samples.value
+        lag = float(report.lag)
         if report.dry_is_off and type_name == "delay":
             lag -= report.echoes.delay_ms.value * rate_hz / 1000.0
         wet = shifted(pair.wet, round(lag), pair.dry.size)
-        noise_db = report.noise_dbfs.value
+        noise_db = report.noise.of_all.value
         floor = 10.0 ** (0.1 * noise_db) if math.isfinite(noise_db) else 1e-6 * float(np.mean(wet**2))
         sign = -1.0 if report.alignment.inverted else 1.0
         return cls(pair.dry, sign * wet, rate_hz, type_name, recipe.by_level, sign, floor)

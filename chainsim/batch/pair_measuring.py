@@ -17,7 +17,8 @@ from pathlib import Path
 import numpy as np
 
 from chainsim.audio.reading import read_take
-from chainsim.batch.pair_report import PairReport, is_an_echo
+from chainsim.batch.pair_notes import latency_notes, linearity_notes, rings_on_db, swap_notes
+from chainsim.batch.pair_report import PairReport
 from chainsim.errors import AudioError
 from chainsim.measure.pair_alignment import (
     UNRELATED_BELOW,
@@ -37,8 +38,9 @@ from chainsim.measure.pair_figure import Figure
 from chainsim.measure.pair_gain_track import GainTrack, track_gain
 from chainsim.measure.pair_gating import PairGating, measure_pair_gating
 from chainsim.measure.pair_modulation import Sway, measure_tremolo, measure_vibrato
-from chainsim.measure.pair_noise import measure_noise
+from chainsim.measure.pair_noise import LOWEST_HZ, BoxNoise, measure_noise
 from chainsim.measure.pair_response import Response, measure_response
+from chainsim.measure.pair_steadiness import Steadiness
 from chainsim.units import Array, gain_to_db
 
 SHORTEST_S = 1.0
@@ -59,7 +61,13 @@ CANCELS_DB = 6.0
 TAIL_UNDER_ECHOES_DB = 5.0
 SWAMPED_DB = -25.0
 """Tails and echoes louder than this, against the dry sound, hide what a gate or a compressor does."""
-EARLY_S = 0.0005
+BESIDE_DB = -15.0
+"""Power beside the mean response from which on this response isn't taken for that of the direct sound."""
+LEAST_BESIDE_DB = -13.0
+"""Power beside response and noise from which on the box is none that a response describes."""
+UNSURE_S = 0.0004
+MOST_S = 60.0
+"""Of longer recordings only the beginning is measured, so that memory is bounded."""
 
 
 @dataclass(frozen=True)
@@ -89,8 +97,11 @@ def read_pair(dry: str | Path, wet: str | Path) -> Pair:
         notes += warnings
         mono, note = _folded(audio, str(path))
         notes += [note] if note else []
+        if mono.size > MOST_S * rate_hz:
+            notes.append(f"{path}: {mono.size / rate_hz:.0f} s, of which the first {MOST_S:.0f} s are measured")
         if mono.size < SHORTEST_S * rate_hz:
             raise AudioError(f"{path}: {mono.size / rate_hz:.2f} s, allowed {SHORTEST_S:g} s or more")
+        mono = mono[: round(MOST_S * rate_hz)].copy()
         if not np.any(mono):
             raise AudioError(f"{path}: is silent")
         sounds.append(mono)
@@ -177,15 +188,19 @@ def _standing(pair: Pair, wet: Array, found: Deconvolution, drift: Figure) -> Pa
     """The report of a box whose delay stands still."""
     rate_hz = pair.sample_rate_hz
     taps, rest = found.taps()
-    direct = first_arrival(taps, rate_hz)
+    steadiness = Steadiness(pair.dry, wet, rate_hz, found.loudest)
+    direct = first_arrival(taps, rate_hz, steadiness.stands)
+    certain = steadiness.loudest_is_steady or not steadiness.can_tell
     lag = round(direct.lag)
     earliest = -min(round(EARLIEST_S * rate_hz), found.response.size // 2 - 1)
-    echoes = measure_echoes(found, taps, rest, direct, earliest)
+    echoes = measure_echoes(found, taps, rest, direct, earliest, steadiness.stands_but_once)
     aligned = shifted(wet, lag, max(wet.size - lag, pair.dry.size))
     if echoes.delay_ms.found:
         aligned = _without_echoes(pair.dry, aligned, echoes.taps, lag)
     through = aligned[: pair.dry.size]
     response = measure_response(pair.dry, through, rate_hz)
+    delay = round(echoes.delay_ms.value * rate_hz / 1000.0) if echoes.delay_ms.found else 0
+    noise = measure_noise(pair.dry, shifted(wet, lag, pair.dry.size), rate_hz, delay)
     tail_part = aligned.copy()
     tail_part[: pair.dry.size] -= direct.gain * pair.dry
     tail = measure_tail_decay(pair.dry, tail_part, rate_hz)
@@ -195,9 +210,25 @@ def _standing(pair: Pair, wet: Array, found: Deconvolution, drift: Figure) -> Pa
     swamped = echo_db > SWAMPED_DB or tail.decay_s.found
     track = track_gain(pair.dry, through, rate_hz)
     sway = measure_tremolo(track)
-    gain_db = _gain_db(response, direct, found, tail, sway, track)
+    beside_db = _beside_db(response, noise.of_all, through)
+    alone = echoes.delay_ms.found or tail.decay_s.found or beside_db > BESIDE_DB
+    gain_db = _gain_db(response, direct, found, alone, sway, track) if certain else Figure.missing()
     gating, compression = _of_level(pair, through, track, sway, swamped)
-    latency = latency_figure(found, direct, taps)
+    explained = swamped or sway is not None or gating.threshold_db.found or compression.ratio.found
+    nonlinear = beside_db > LEAST_BESIDE_DB and not explained
+    latency = latency_figure(found, direct, taps) if certain else Figure.missing()
+    if nonlinear:  # its filters move: where their response has its peak is not when it begins
+        latency = Figure(latency.value, latency.low - UNSURE_S * rate_hz, latency.high + UNSURE_S * rate_hz)
+    notes = [
+        *latency_notes(latency.scaled(1000.0 / rate_hz), echoes),
+        *swap_notes(
+            pair.names,
+            rings_on_db(pair.dry[max(-lag, 0) :], wet[max(lag, 0) :], rate_hz),
+            echoes.delay_ms.found and echoes.inverted != (direct.gain < 0.0),
+            gating,
+        ),
+        *linearity_notes(certain, beside_db, nonlinear),
+    ]
     return PairReport(
         dry=pair.names[0],
         wet=pair.names[1],
@@ -207,15 +238,25 @@ def _standing(pair: Pair, wet: Array, found: Deconvolution, drift: Figure) -> Pa
         alignment=Alignment(latency, direct.gain < 0.0, drift),
         gain_db=gain_db,
         response=response,
-        noise_dbfs=measure_noise(pair.dry, wet, rate_hz, gain_db.value, swamped),
+        noise=noise,
         echoes=echoes,
         tail=tail,
         gating=gating,
         modulation=None if sway is None else "tremolo",
         sway=sway,
         compression=compression,
-        notes=(*pair.notes, *_notes(latency, echoes, rate_hz)),
+        notes=(*pair.notes, *notes),
+        lag=lag,
     )
+
+
+def _beside_db(response: Response, noise: Figure, through: Array) -> float:
+    """Power of the wet sound that neither response nor noise explains, under all of it; -inf if there is none."""
+    power = float(np.mean(np.square(through)))
+    share = 10.0 ** (0.1 * response.unexplained_db)
+    if noise.found and power > 0.0:
+        share -= 10.0 ** (0.1 * noise.high) / power
+    return 10.0 * math.log10(share) if share > 0.0 else -math.inf
 
 
 def _without_echoes(dry: Array, aligned: Array, taps: tuple[Tap, ...], lag: int) -> Array:
@@ -229,15 +270,21 @@ def _without_echoes(dry: Array, aligned: Array, taps: tuple[Tap, ...], lag: int)
 
 
 def _gain_db(
-    response: Response, direct: Tap, found: Deconvolution, tail: TailDecay, sway: Sway | None, track: GainTrack
+    response: Response, direct: Tap, found: Deconvolution, alone: bool, sway: Sway | None, track: GainTrack
 ) -> Figure:
-    """Gain of the direct sound, by what disturbs it least."""
+    """Gain of the direct sound, by what disturbs it least; between the other way's bounds, too.
+
+    The mean response holds what a tail or echoes add within its window, the direct tap (`alone`) doesn't.
+    """
     half_db = 8.686 * found.noise / abs(direct.gain)
     if sway is not None:
         mean_db = gain_to_db(sway.middle * track.loud_gain)
         return Figure.around(mean_db, max(half_db, 8.686 * (sway.depth.high - sway.depth.value)))
-    if tail.decay_s.found or not response.gain_db.found:
-        return Figure.around(gain_to_db(direct.gain), 5.0 * half_db)
+    by_tap = Figure.around(gain_to_db(abs(direct.gain)), 5.0 * half_db)
+    if not response.gain_db.found:
+        return by_tap
+    if alone:
+        return by_tap.widened(response.gain_db.value)
     return response.gain_db
 
 
@@ -251,19 +298,6 @@ def _of_level(
             Compression(Figure.missing(), Figure.missing(), math.nan, math.nan, ()),
         )
     return measure_pair_gating(pair.dry, through, pair.sample_rate_hz, track), measure_compression(track)
-
-
-def _notes(latency: Figure, echoes: Echoes, rate_hz: float) -> list[str]:
-    notes = []
-    if latency.high < -EARLY_S * rate_hz:
-        early_ms = -1000.0 * latency.value / rate_hz
-        notes.append(
-            f"the wet recording is {early_ms:.2f} ms earlier than the dry one: are the two swapped, or not cut at one "
-            "moment?"
-        )
-    if is_an_echo(latency.scaled(1000.0 / rate_hz), echoes):
-        notes.append("the latency is one delay time: the dry sound is off, and what comes first is an echo")
-    return notes
 
 
 def _moving(pair: Pair, found: Deconvolution) -> tuple[Sway | None, Run | None]:
@@ -288,8 +322,7 @@ def _swaying(pair: Pair, found: Deconvolution, best: Sway) -> PairReport:
     lag = round(best.middle)
     through = shifted(pair.wet, lag, pair.dry.size)
     gain_db = Figure.around(10.0 * math.log10(float(np.sum(through**2) / np.sum(pair.dry**2))), 0.1)
-    noise = measure_noise(pair.dry, pair.wet, rate_hz, gain_db.value, False)
-    latency = Figure.around(best.middle, max(0.05 * best.depth.value, 0.5))
+    latency = Figure.around(best.middle, max(0.5 * best.depth.value, 0.5))
     missing = Figure.missing()
     return PairReport(
         dry=pair.names[0],
@@ -300,14 +333,15 @@ def _swaying(pair: Pair, found: Deconvolution, best: Sway) -> PairReport:
         alignment=Alignment(latency, False, missing),
         gain_db=gain_db,
         response=None,
-        noise_dbfs=noise,
-        echoes=Echoes(missing, missing, missing, ()),
+        noise=BoxNoise(missing, LOWEST_HZ),
+        echoes=Echoes(missing, missing, missing, (), False),
         tail=TailDecay(missing, -math.inf),
         gating=PairGating(missing, missing, math.nan, 0),
         modulation="vibrato",
         sway=best,
         compression=Compression(missing, missing, math.nan, math.nan, ()),
-        notes=(*pair.notes, "the delay sways, so no response, echoes, tail or gate were looked for"),
+        notes=(*pair.notes, "the delay sways, so no response, noise, echoes, tail or gate were looked for"),
+        lag=lag,
     )
 
 

@@ -13,6 +13,7 @@ from chainsim.measure.pair_echoes import Echoes
 from chainsim.measure.pair_figure import Figure
 from chainsim.measure.pair_gating import PairGating
 from chainsim.measure.pair_modulation import Sway
+from chainsim.measure.pair_noise import BoxNoise
 from chainsim.measure.pair_response import Response
 
 SAME_DELAY_MS = 1.0
@@ -42,7 +43,7 @@ class PairReport:
         Of the direct sound.
     response : Response or None
         None for a box whose delay sways.
-    noise_dbfs : Figure
+    noise : BoxNoise
     echoes : Echoes
     tail : TailDecay
     gating : PairGating
@@ -53,6 +54,8 @@ class PairReport:
     compression : Compression
     notes : tuple of str
         What else to know.
+    lag : int
+        Samples by which the wet recording was moved for all this, found or best guessed.
     """
 
     dry: str
@@ -63,7 +66,7 @@ class PairReport:
     alignment: Alignment
     gain_db: Figure
     response: Response | None
-    noise_dbfs: Figure
+    noise: BoxNoise
     echoes: Echoes
     tail: TailDecay
     gating: PairGating
@@ -71,6 +74,7 @@ class PairReport:
     sway: Sway | None
     compression: Compression
     notes: tuple[str, ...]
+    lag: int
 
     @property
     def latency_ms(self) -> Figure:
@@ -111,7 +115,8 @@ class PairReport:
                 for band in bands
             ],
             "unexplained_db": math.nan if self.response is None else self.response.unexplained_db,
-            "noise_dbfs": asdict(self.noise_dbfs),
+            "noise_dbfs": asdict(self.noise.dbfs),
+            "noise_from_hz": self.noise.from_hz,
             "delay_ms": asdict(echoes.delay_ms),
             "feedback": asdict(echoes.feedback),
             "first_echo_gain": asdict(echoes.first_gain),

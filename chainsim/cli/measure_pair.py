@@ -90,9 +90,10 @@ def _rows(report: PairReport) -> list[tuple[str, str, str]]:
         ("polarity", "inverted" if report.alignment.inverted else "kept", ""),
         _row("clock drift", report.alignment.drift_ppm, "ppm", 1),
         _row("gain", report.gain_db, "dB", 2),
-        _row("noise of the box", report.noise_dbfs, "dBFS", 1),
+        _row(f"noise of the box over {report.noise.from_hz:.0f} Hz", report.noise.dbfs, "dBFS", 1),
         _row("delay time", echoes.delay_ms, "ms", 2),
-        _row("feedback", echoes.feedback.scaled(100.0), "%", 1),
+        _row("first echo", _decibels(echoes.first_gain), "dB", 1),
+        _row("feedback, where the echoes' loop loses least", echoes.feedback.scaled(100.0), "%", 1),
         _row("decay time", report.tail.decay_s, "s", 2),
         _row("gate opens at", gating.threshold_db, "dBFS", 1),
         _row("gate's floor", gating.floor_db, "dB", 1),
@@ -112,18 +113,25 @@ def _rows(report: PairReport) -> list[tuple[str, str, str]]:
 
 def _row(name: str, figure: Figure, unit: str, digits: int) -> tuple[str, str, str]:
     if math.isnan(figure.value):
-        return name, NOT_FOUND, ""
+        bound = f"below {figure.high:.{digits}f} {unit}" if math.isfinite(figure.high) else NOT_FOUND
+        return name, bound, ""
     if figure.value == -math.inf:
         return name, "silent", "" if figure.high == -math.inf else f"at most {figure.high:.{digits}f}"
     value = f"{round(figure.value, digits) + 0.0:.{digits}f} {unit}".rstrip()
-    if figure.low == -math.inf:
-        return name, value, f"at most {figure.high:.{digits}f}"
     low, high = (f"{round(v, digits) + 0.0:.{digits}f}" for v in (figure.low, figure.high))
     return name, value, f"{low} ... {high}"
 
 
+def _decibels(gain: Figure) -> Figure:
+    """A gain in dB."""
+    from chainsim.measure.pair_figure import Figure
+    from chainsim.units import gain_to_db
+
+    return Figure(*(gain_to_db(max(g, 0.0)) for g in (gain.value, gain.low, gain.high))) if gain.found else gain
+
+
 def _residual_lines(fit: PairFit) -> Iterator[str]:
-    yield f"{fit.block_type}: energy not explained {fit.residual_db:.1f} dB of the wet sound's"
+    yield f"{fit.block_type}: energy not explained {fit.residual_db:.1f} dB, of the wet sound's: {fit.verdict}"
     bands = [(f"{hz:.0f}", number(wet), number(ours), number(ours - wet)) for hz, wet, ours in fit.bands_db]
     yield table(("third octave, Hz", "wet dBFS", "block dBFS", "block over wet dB"), bands)
     yield from fit.notes

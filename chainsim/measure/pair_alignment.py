@@ -1,15 +1,16 @@
 """Latency, polarity and clock drift between a dry and a wet recording, from the taps of the response between them.
 
 The latency is that of the first arrival: of the largest tap within 1 ms of the earliest one that is worth a tenth of
-the largest of all. Whoever hears only echoes (dry sound off) hears the first of them as latency; that cannot be told
-apart. Two clocks drift apart when later pieces of the recording have other latencies: a line through these, each found
-by correlation with the weights of `pair_deconvolution`, has the drift as its slope.
+the largest of all and stands in every part of the take (`pair_steadiness`). Whoever hears only echoes (dry sound off)
+hears the first of them as latency; that cannot be told apart. Two clocks drift apart when later pieces of the recording
+have other latencies: a line through these, each found by correlation with the weights of `pair_deconvolution`, has the
+drift as its slope.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,11 +61,12 @@ class Alignment:
     drift_ppm: Figure
 
 
-def first_arrival(taps: Sequence[Tap], sample_rate_hz: float) -> Tap:
-    """The tap of the direct sound."""
-    largest = max(abs(tap.gain) for tap in taps)
-    earliest = min(tap.lag for tap in taps if abs(tap.gain) >= FIRST_ARRIVAL_SHARE * largest)
-    near = [tap for tap in taps if abs(tap.lag - earliest) <= FIRST_ARRIVAL_S * sample_rate_hz]
+def first_arrival(taps: Sequence[Tap], sample_rate_hz: float, believed: Callable[[Tap], bool]) -> Tap:
+    """The tap of the direct sound; of taps earlier than the loudest, only those count that are believed."""
+    loudest = max(taps, key=lambda tap: abs(tap.gain))
+    early = [t for t in taps if t.lag < loudest.lag and abs(t.gain) >= FIRST_ARRIVAL_SHARE * abs(loudest.gain)]
+    earliest = next((tap for tap in sorted(early, key=lambda tap: tap.lag) if believed(tap)), loudest)
+    near = [tap for tap in taps if abs(tap.lag - earliest.lag) <= FIRST_ARRIVAL_S * sample_rate_hz]
     return max(near, key=lambda tap: abs(tap.gain))
 
 

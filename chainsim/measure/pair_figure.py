@@ -46,3 +46,7 @@ class Figure:
         """The figure in another unit."""
         low, high = sorted((factor * self.low + offset, factor * self.high + offset))
         return Figure(factor * self.value + offset, low, high)
+
+    def widened(self, to: float) -> Figure:
+        """The figure with an interval that holds another value, too."""
+        return Figure(self.value, min(self.low, to), max(self.high, to))

@@ -24,7 +24,7 @@ TOLD = 0.25
 LEAST_SHUT = 8
 LEAST_LEVEL_STEP_DB = 6.0
 MOST_UNSURE_S = 0.05
-DETECTOR_DB = 2.0
+DETECTOR_DB = 2.3
 ONE_OPENING_DB = 4.0
 
 
@@ -89,7 +89,7 @@ def _openings(shut: npt.NDArray[np.bool_], open_: npt.NDArray[np.bool_]) -> npt.
 
 
 def _middle(levels_db: Array) -> Figure:
-    """Median; its deviation from how far the levels lie apart, and 2 dB for detectors and noise about the opening."""
+    """Median; its deviation from how far the levels lie apart, and 2.3 dB for detectors and noise about the opening."""
     middle = float(np.median(levels_db))
     spread = 1.4826 * float(np.median(np.abs(levels_db - middle))) if levels_db.size > 2 else ONE_OPENING_DB
     return Figure.around(middle, math.hypot(1.2533 * spread / math.sqrt(levels_db.size), DETECTOR_DB))

@@ -64,7 +64,7 @@ class Response:
     gain_db : Figure
         Over all bands, weighted by the power of the dry sound in them.
     unexplained_db : float
-        Power of the wet sound that the direct sound's response does not explain, under all of it.
+        Power of the wet sound that the direct sound's response does not explain, under all of it, in these bands.
     transfer : Transfer
         What all of this was read from.
     """
@@ -92,12 +92,13 @@ def measure_response(dry: Array, wet: Array, sample_rate_hz: float) -> Response:
     _, s_yy = welch(wet, sample_rate_hz, nperseg=size)
     _, s_xy = csd(dry, wet, sample_rate_hz, nperseg=size)
     total = float(np.sum(s_xx))
-    bands, powers, variances, explained = [], [], [], 0.0
+    bands, powers, variances, explained, whole = [], [], [], 0.0, 0.0
     for centre in THIRDS_HZ:
         if centre * 10.0**0.05 >= 0.5 * sample_rate_hz:
             break
         low, high = (int(np.searchsorted(freq_hz, centre * 10.0 ** (s * 0.05))) for s in (-1, 1))
         band = _band(s_xx[low:high], s_yy[low:high], s_xy[low:high], pieces)
+        whole += float(np.sum(s_yy[low:high]))
         share_db = 10.0 * math.log10(max(band.input_power, 1e-300) / max(total, 1e-300))
         deviation_db = DB_PER_NEPER * band.deviation
         told = band.coherence >= LEAST_COHERENCE and deviation_db <= MOST_DEVIATION_DB and share_db >= LEAST_SHARE_DB
@@ -107,7 +108,6 @@ def measure_response(dry: Array, wet: Array, sample_rate_hz: float) -> Response:
             powers.append((band.input_power, band.gain_power))
             variances.append((band.input_power * band.gain_power * 2.0 * band.deviation) ** 2)
             explained += band.input_power * band.gain_power
-    whole = float(np.sum(s_yy))
     transfer = Transfer(freq_hz, s_xy / np.maximum(s_xx, 1e-300), s_xx)
     rest = max(1.0 - explained / whole, 1e-12) if whole > 0.0 else math.nan
     return Response(tuple(bands), _whole_gain_db(powers, variances), 10.0 * math.log10(rest), transfer)

@@ -32,7 +32,7 @@ def test_latency_gain_and_noise(dry: str) -> None:
     assert report.gain_db.value == pytest.approx(-4.3, abs=0.1)
     # white noise 20 dB under the wet sound's rms; the rests are its own
     true_db = 20.0 * np.log10(np.sqrt(np.mean(wet[: x.size] ** 2))) - 20.0
-    assert report.noise_dbfs.value == pytest.approx(true_db, abs=0.5)
+    assert report.noise.of_all.value == pytest.approx(true_db, abs=0.5)
     assert not report.alignment.inverted
     for figure in (
         report.echoes.delay_ms, report.tail.decay_s, report.gating.threshold_db, report.alignment.drift_ppm,

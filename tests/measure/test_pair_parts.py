@@ -10,7 +10,7 @@ from chainsim.measure.pair_alignment import first_arrival, shifted, without_drif
 from chainsim.measure.pair_compression import measure_compression
 from chainsim.measure.pair_correlations import Correlations, even_run
 from chainsim.measure.pair_decay import measure_tail_decay
-from chainsim.measure.pair_deconvolution import deconvolve
+from chainsim.measure.pair_deconvolution import Tap, deconvolve
 from chainsim.measure.pair_echoes import measure_echoes
 from chainsim.measure.pair_gain_track import track_gain
 from chainsim.measure.pair_modulation import measure_tremolo, measure_vibrato
@@ -25,6 +25,11 @@ def noise(seconds: float) -> Array:
     return 0.1 * np.random.default_rng(7).standard_normal(round(seconds * RATE_HZ))
 
 
+def always(tap: Tap) -> bool:
+    """Of noise, no tap comes of notes."""
+    return True
+
+
 def test_taps_of_a_known_response() -> None:
     x = noise(3.0)
     h = np.zeros(6000)
@@ -33,7 +38,7 @@ def test_taps_of_a_known_response() -> None:
     taps, rest = found.taps()
     assert sorted((round(tap.lag), round(tap.gain, 2)) for tap in taps) == [(40, 0.8), (2000, -0.4), (4000, 0.2)]
     assert np.max(np.abs(rest)) < 0.01
-    assert first_arrival(taps, RATE_HZ).lag == pytest.approx(40.0, abs=0.01)
+    assert first_arrival(taps, RATE_HZ, always).lag == pytest.approx(40.0, abs=0.01)
 
 
 @pytest.mark.parametrize("feedback", [0.0, 0.3, 0.7])
@@ -45,7 +50,7 @@ def test_echoes_of_a_feedback_comb(feedback: float) -> None:
     h[2400::2400] = 0.5 * feedback ** np.arange(15)
     found = deconvolve(x, fftconvolve(x, h), RATE_HZ)
     taps, rest = found.taps()
-    echoes = measure_echoes(found, taps, rest, first_arrival(taps, RATE_HZ), -round(0.5 * RATE_HZ))
+    echoes = measure_echoes(found, taps, rest, first_arrival(taps, RATE_HZ, always), -round(0.5 * RATE_HZ), always)
     assert echoes.delay_ms.value == pytest.approx(150.0, abs=0.02)
     assert echoes.first_gain.value == pytest.approx(0.5, abs=0.01)
     assert echoes.feedback.value == pytest.approx(feedback, abs=0.01)
