@@ -12,7 +12,8 @@ The law of c: a sine at `reference_db` leaves with the power it came with, whate
     c(A) = R / sqrt(2) / RMS of (curve(A R sin t) less its mean),   R = 10^(reference_db / 20)                 (2)
 
 so for little drive the block does nothing, A c = 1, and for much of it soft notes come up to where loud ones are. While
-A moves, each sample gets the c of the A with which it went into the curve.
+A moves, each sample gets the c of the A with which it went into the curve. Only an offset that has not been cut yet is
+heard then: a bias of 1 and a cue from 0 to 30 dB put a peak 1 dB over those of all drives between.
 
 A sine of 5 kHz driven by 20 dB lies over all its aliases below 18 kHz together, at the worst of its levels, by
 
