@@ -12,23 +12,23 @@ import click
 from chainsim.cli.common import echo_json, number, table, tell_of_compiling, warn
 
 if TYPE_CHECKING:
-    from chainsim.batch.pair_fitting import PairFit
-    from chainsim.batch.pair_report import PairReport
-    from chainsim.measure.pair_figure import Figure
+    from chainsim.batch.pair.fitting import PairFit
+    from chainsim.batch.pair.report import PairReport
+    from chainsim.measure.pair.figure import Figure
 
 NOT_FOUND = "not found"
 
 
 def pair(files: Sequence[Path], as_json: bool, write: str | None, output: Path | None) -> None:
     """Print what a box does; with `write`, the settings of our block of that type that come nearest, as a sketch."""
-    from chainsim.batch.pair_measuring import measure_sounds, read_pair
+    from chainsim.batch.pair.measuring import measure_sounds, read_pair
 
     if len(files) != 2:
         raise click.UsageError(f"--pair takes two files, DRY and WET; found {len(files)}")
     if output is not None and write is None:
         raise click.UsageError("-o does not go without --write BLOCK_TYPE")
     if write is not None:
-        from chainsim.batch.pair_fitting import check_can_fit
+        from chainsim.batch.pair.fitting import check_can_fit
 
         check_can_fit(write)
     tell_of_compiling()
@@ -36,7 +36,7 @@ def pair(files: Sequence[Path], as_json: bool, write: str | None, output: Path |
     report = measure_sounds(sounds)
     fit = None
     if write is not None:
-        from chainsim.batch.pair_fitting import fit_block
+        from chainsim.batch.pair.fitting import fit_block
 
         fit = fit_block(sounds, report, write)
     warn(report.notes)
@@ -58,7 +58,7 @@ def pair(files: Sequence[Path], as_json: bool, write: str | None, output: Path |
 
 def signal_file(files: Sequence[Path]) -> None:
     """Write the signal to be sent through a box."""
-    from chainsim.batch.pair_probe_signal import write_probe_signal
+    from chainsim.batch.pair.probe_signal import write_probe_signal
 
     if len(files) != 1:
         raise click.UsageError(f"--test-signal takes one file to write; found {len(files)}")
@@ -124,7 +124,7 @@ def _row(name: str, figure: Figure, unit: str, digits: int) -> tuple[str, str, s
 
 def _decibels(gain: Figure) -> Figure:
     """A gain in dB."""
-    from chainsim.measure.pair_figure import Figure
+    from chainsim.measure.pair.figure import Figure
     from chainsim.units import gain_to_db
 
     return Figure(*(gain_to_db(max(g, 0.0)) for g in (gain.value, gain.low, gain.high))) if gain.found else gain

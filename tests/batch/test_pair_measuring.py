@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from chainsim.batch.pair_measuring import Pair, measure_sounds
-from chainsim.batch.pair_report import PairReport
+from chainsim.batch.pair.measuring import Pair, measure_sounds
+from chainsim.batch.pair.report import PairReport
 from chainsim.errors import AudioError
-from chainsim.measure.pair_alignment import without_drift
-from chainsim.measure.pair_figure import Figure
+from chainsim.measure.pair.alignment import without_drift
+from chainsim.measure.pair.figure import Figure
 from chainsim.units import Array
 from tests.measure.pair_sounds import DRY, RATE_HZ, boxed, bursts, horn, noisy
 

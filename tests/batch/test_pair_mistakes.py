@@ -9,12 +9,12 @@ import pytest
 import soundfile
 from scipy.signal import lfilter
 
-from chainsim.batch.pair_fitting import fit_block
-from chainsim.batch.pair_measuring import MOST_S, Pair, measure_sounds, read_pair
-from chainsim.batch.pair_report import PairReport
-from chainsim.batch.pair_verdict import verdict_on
-from chainsim.measure.pair_alignment import first_arrival
-from chainsim.measure.pair_deconvolution import deconvolve
+from chainsim.batch.pair.fitting import fit_block
+from chainsim.batch.pair.measuring import MOST_S, Pair, measure_sounds, read_pair
+from chainsim.batch.pair.report import PairReport
+from chainsim.batch.pair.verdict import verdict_on
+from chainsim.measure.pair.alignment import first_arrival
+from chainsim.measure.pair.deconvolution import deconvolve
 from chainsim.units import Array
 from tests.measure.pair_sounds import RATE_HZ, bursts, horn
 

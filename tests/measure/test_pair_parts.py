@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from scipy.signal import butter, fftconvolve, sosfilt, sosfreqz
 
-from chainsim.measure.pair_alignment import first_arrival, shifted, without_drift
-from chainsim.measure.pair_compression import measure_compression
-from chainsim.measure.pair_correlations import Correlations, even_run
-from chainsim.measure.pair_decay import measure_tail_decay
-from chainsim.measure.pair_deconvolution import Tap, deconvolve
-from chainsim.measure.pair_echoes import measure_echoes
-from chainsim.measure.pair_gain_track import track_gain
-from chainsim.measure.pair_modulation import measure_tremolo, measure_vibrato
-from chainsim.measure.pair_response import measure_response
+from chainsim.measure.pair.alignment import first_arrival, shifted, without_drift
+from chainsim.measure.pair.compression import measure_compression
+from chainsim.measure.pair.correlations import Correlations, even_run
+from chainsim.measure.pair.decay import measure_tail_decay
+from chainsim.measure.pair.deconvolution import Tap, deconvolve
+from chainsim.measure.pair.echoes import measure_echoes
+from chainsim.measure.pair.gain_track import track_gain
+from chainsim.measure.pair.modulation import measure_tremolo, measure_vibrato
+from chainsim.measure.pair.response import measure_response
 from chainsim.units import Array
 
 RATE_HZ = 16_000.0

@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from chainsim.batch.pair_equalizer import nearest_equalizer
-from chainsim.batch.pair_report import PairReport
-from chainsim.measure.pair_figure import Figure
+from chainsim.batch.pair.equalizer import nearest_equalizer
+from chainsim.batch.pair.report import PairReport
+from chainsim.measure.pair.figure import Figure
 from chainsim.units import gain_to_db
 
 Values = dict[str, Any]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from chainsim.batch.pair_report import is_an_echo
-from chainsim.measure.pair_echoes import Echoes
-from chainsim.measure.pair_figure import Figure
-from chainsim.measure.pair_gating import PairGating
+from chainsim.batch.pair.report import is_an_echo
+from chainsim.measure.pair.echoes import Echoes
+from chainsim.measure.pair.figure import Figure
+from chainsim.measure.pair.gating import PairGating
 from chainsim.units import Array
 
 EARLY_MS = 0.5

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chainsim.measure.pair_figure import NORMAL_95, Figure
-from chainsim.measure.pair_gain_track import HOP_S, GainTrack
+from chainsim.measure.pair.figure import NORMAL_95, Figure
+from chainsim.measure.pair.gain_track import HOP_S, GainTrack
 from chainsim.units import Array
 
 STEADY_S = 0.1

@@ -24,8 +24,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chainsim.measure.pair_deconvolution import vertex
-from chainsim.measure.pair_figure import Figure
+from chainsim.measure.pair.deconvolution import vertex
+from chainsim.measure.pair.figure import Figure
 from chainsim.units import Array
 
 BAND_HZ = (250.0, 2000.0)

@@ -6,15 +6,15 @@ import math
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
-from chainsim.measure.pair_alignment import Alignment
-from chainsim.measure.pair_compression import Compression
-from chainsim.measure.pair_decay import TailDecay
-from chainsim.measure.pair_echoes import Echoes
-from chainsim.measure.pair_figure import Figure
-from chainsim.measure.pair_gating import PairGating
-from chainsim.measure.pair_modulation import Sway
-from chainsim.measure.pair_noise import BoxNoise
-from chainsim.measure.pair_response import Response
+from chainsim.measure.pair.alignment import Alignment
+from chainsim.measure.pair.compression import Compression
+from chainsim.measure.pair.decay import TailDecay
+from chainsim.measure.pair.echoes import Echoes
+from chainsim.measure.pair.figure import Figure
+from chainsim.measure.pair.gating import PairGating
+from chainsim.measure.pair.modulation import Sway
+from chainsim.measure.pair.noise import BoxNoise
+from chainsim.measure.pair.response import Response
 
 SAME_DELAY_MS = 1.0
 

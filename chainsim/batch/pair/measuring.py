@@ -17,10 +17,10 @@ from pathlib import Path
 import numpy as np
 
 from chainsim.audio.reading import read_take
-from chainsim.batch.pair_notes import latency_notes, linearity_notes, rings_on_db, swap_notes
-from chainsim.batch.pair_report import PairReport
+from chainsim.batch.pair.notes import latency_notes, linearity_notes, rings_on_db, swap_notes
+from chainsim.batch.pair.report import PairReport
 from chainsim.errors import AudioError
-from chainsim.measure.pair_alignment import (
+from chainsim.measure.pair.alignment import (
     UNRELATED_BELOW,
     Alignment,
     first_arrival,
@@ -29,18 +29,18 @@ from chainsim.measure.pair_alignment import (
     shifted,
     without_drift,
 )
-from chainsim.measure.pair_compression import Compression, measure_compression
-from chainsim.measure.pair_correlations import Correlations, Run, even_run
-from chainsim.measure.pair_decay import TailDecay, measure_tail_decay
-from chainsim.measure.pair_deconvolution import EARLIEST_S, Deconvolution, Tap, deconvolve
-from chainsim.measure.pair_echoes import Echoes, measure_echoes
-from chainsim.measure.pair_figure import Figure
-from chainsim.measure.pair_gain_track import GainTrack, track_gain
-from chainsim.measure.pair_gating import PairGating, measure_pair_gating
-from chainsim.measure.pair_modulation import Sway, measure_tremolo, measure_vibrato
-from chainsim.measure.pair_noise import LOWEST_HZ, BoxNoise, measure_noise
-from chainsim.measure.pair_response import Response, measure_response
-from chainsim.measure.pair_steadiness import Steadiness
+from chainsim.measure.pair.compression import Compression, measure_compression
+from chainsim.measure.pair.correlations import Correlations, Run, even_run
+from chainsim.measure.pair.decay import TailDecay, measure_tail_decay
+from chainsim.measure.pair.deconvolution import EARLIEST_S, Deconvolution, Tap, deconvolve
+from chainsim.measure.pair.echoes import Echoes, measure_echoes
+from chainsim.measure.pair.figure import Figure
+from chainsim.measure.pair.gain_track import GainTrack, track_gain
+from chainsim.measure.pair.gating import PairGating, measure_pair_gating
+from chainsim.measure.pair.modulation import Sway, measure_tremolo, measure_vibrato
+from chainsim.measure.pair.noise import LOWEST_HZ, BoxNoise, measure_noise
+from chainsim.measure.pair.response import Response, measure_response
+from chainsim.measure.pair.steadiness import Steadiness
 from chainsim.units import Array, gain_to_db
 
 SHORTEST_S = 1.0

@@ -21,8 +21,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.measure.pair_deconvolution import Deconvolution, Tap
-from chainsim.measure.pair_figure import NORMAL_95, Figure
+from chainsim.measure.pair.deconvolution import Deconvolution, Tap
+from chainsim.measure.pair.figure import NORMAL_95, Figure
 from chainsim.units import Array
 
 Spectrum = npt.NDArray[np.complex128]

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chainsim.dsp import biquad
-from chainsim.measure.pair_response import Response
+from chainsim.measure.pair.response import Response
 from chainsim.units import Array
 
 BELLS = 3

@@ -19,8 +19,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.measure.pair_alignment import shifted
-from chainsim.measure.pair_figure import Figure
+from chainsim.measure.pair.alignment import shifted
+from chainsim.measure.pair.figure import Figure
 from chainsim.units import Array
 
 LOWEST_HZ = 62.5

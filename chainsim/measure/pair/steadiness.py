@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from chainsim.measure.pair_alignment import shifted
-from chainsim.measure.pair_deconvolution import Tap, deconvolve
+from chainsim.measure.pair.alignment import shifted
+from chainsim.measure.pair.deconvolution import Tap, deconvolve
 from chainsim.units import Array
 
 PARTS = 6

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.measure.pair_figure import Figure
+from chainsim.measure.pair.figure import Figure
 from chainsim.units import Array
 
 WINDOW_S = 0.17

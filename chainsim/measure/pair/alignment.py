@@ -1,9 +1,9 @@
 """Latency, polarity and clock drift between a dry and a wet recording, from the taps of the response between them.
 
 The latency is that of the first arrival: of the largest tap within 1 ms of the earliest one that is worth a tenth of
-the largest of all and stands in every part of the take (`pair_steadiness`). Whoever hears only echoes (dry sound off)
+the largest of all and stands in every part of the take (`steadiness`). Whoever hears only echoes (dry sound off)
 hears the first of them as latency; that cannot be told apart. Two clocks drift apart when later pieces of the recording
-have other latencies: a line through these, each found by correlation with the weights of `pair_deconvolution`, has the
+have other latencies: a line through these, each found by correlation with the weights of `deconvolution`, has the
 drift as its slope.
 """
 
@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chainsim.measure.pair_deconvolution import Deconvolution, Tap, deconvolve, vertex
-from chainsim.measure.pair_figure import Figure
+from chainsim.measure.pair.deconvolution import Deconvolution, Tap, deconvolve, vertex
+from chainsim.measure.pair.figure import Figure
 from chainsim.units import Array
 
 FIRST_ARRIVAL_SHARE = 0.1

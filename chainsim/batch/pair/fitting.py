@@ -15,15 +15,15 @@ from typing import Any
 
 import numpy as np
 
-from chainsim.batch.pair_measuring import Pair
-from chainsim.batch.pair_report import PairReport
-from chainsim.batch.pair_starts import RECIPES, Free, Recipe, Values
-from chainsim.batch.pair_verdict import pointing_notes, start_notes, verdict_on
+from chainsim.batch.pair.measuring import Pair
+from chainsim.batch.pair.report import PairReport
+from chainsim.batch.pair.starts import RECIPES, Free, Recipe, Values
+from chainsim.batch.pair.verdict import pointing_notes, start_notes, verdict_on
 from chainsim.block import block_type
 from chainsim.errors import SettingError, nearest
 from chainsim.graph.rendering import Rendering, render
-from chainsim.measure.pair_alignment import shifted
-from chainsim.measure.pair_response import THIRDS_HZ
+from chainsim.measure.pair.alignment import shifted
+from chainsim.measure.pair.response import THIRDS_HZ
 from chainsim.settings import Spec
 from chainsim.sketch.loading import parse_sketch
 from chainsim.units import Array

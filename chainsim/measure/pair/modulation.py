@@ -22,10 +22,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chainsim.measure.pair_correlations import HOP_S as FRAMES_HOP_S
-from chainsim.measure.pair_correlations import LAG_STEP_S, SEARCH_S, Correlations
-from chainsim.measure.pair_figure import Figure
-from chainsim.measure.pair_gain_track import GainTrack
+from chainsim.measure.pair.correlations import HOP_S as FRAMES_HOP_S
+from chainsim.measure.pair.correlations import LAG_STEP_S, SEARCH_S, Correlations
+from chainsim.measure.pair.figure import Figure
+from chainsim.measure.pair.gain_track import GainTrack
 from chainsim.units import Array
 
 RATES_HZ = (0.3, 16.0)

@@ -1,7 +1,7 @@
 """The threshold at which a box opens, from the levels of the dry sound at which it did.
 
 A frame is shut if its gain lies surely under half of the loud notes' gain, open if surely over it. Where one follows
-the other the box opened, and `pair_openings` finds when it began to. The level of the dry sound is the same each time,
+the other the box opened, and `openings` finds when it began to. The level of the dry sound is the same each time,
 but for what the box's own detector makes of it. No level at which it stayed shut can lie over the threshold.
 """
 
@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.measure.pair_figure import Figure
-from chainsim.measure.pair_gain_track import HOP_S, GainTrack
-from chainsim.measure.pair_openings import find_openings
+from chainsim.measure.pair.figure import Figure
+from chainsim.measure.pair.gain_track import HOP_S, GainTrack
+from chainsim.measure.pair.openings import find_openings
 from chainsim.units import Array, gain_to_db
 
 HALF = 0.5

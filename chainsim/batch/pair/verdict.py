@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from chainsim.batch.pair_report import PairReport
+from chainsim.batch.pair.report import PairReport
 
 SAME_DB, NEAR_DB = -40.0, -20.0
 NOISE_ROOM_DB = 1.5

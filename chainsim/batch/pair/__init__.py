@@ -1,0 +1,1 @@
+"""A box measured from a dry recording and the wet one that went through it: the report, and blocks fitted to it."""
