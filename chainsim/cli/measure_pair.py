@@ -21,7 +21,8 @@ NOT_FOUND = "not found"
 
 def pair(files: Sequence[Path], as_json: bool, write: str | None, output: Path | None) -> None:
     """Print what a box does; with `write`, the settings of our block of that type that come nearest, as a sketch."""
-    from chainsim.batch.pair.measuring import measure_sounds, read_pair
+    from chainsim.batch.pair.measuring import measure_sounds
+    from chainsim.batch.pair.recordings import read_pair
 
     if len(files) != 2:
         raise click.UsageError(f"--pair takes two files, DRY and WET; found {len(files)}")

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from chainsim.batch.pair.fitting import PairFit, check_can_fit, fit_block
-from chainsim.batch.pair.measuring import Pair, measure_sounds
+from chainsim.batch.pair.measuring import measure_sounds
+from chainsim.batch.pair.recordings import Pair
 from chainsim.batch.pair.starts import RECIPES
 from chainsim.block import block_type_names
 from chainsim.errors import SettingError

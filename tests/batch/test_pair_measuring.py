@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from chainsim.batch.pair.measuring import Pair, measure_sounds
+from chainsim.batch.pair.measuring import measure_sounds
+from chainsim.batch.pair.recordings import Pair
 from chainsim.batch.pair.report import PairReport
 from chainsim.errors import AudioError
 from chainsim.measure.pair.alignment import without_drift

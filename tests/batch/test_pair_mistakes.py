@@ -10,7 +10,8 @@ import soundfile
 from scipy.signal import lfilter
 
 from chainsim.batch.pair.fitting import fit_block
-from chainsim.batch.pair.measuring import MOST_S, Pair, measure_sounds, read_pair
+from chainsim.batch.pair.measuring import measure_sounds
+from chainsim.batch.pair.recordings import MOST_S, Pair, read_pair
 from chainsim.batch.pair.report import PairReport
 from chainsim.batch.pair.verdict import verdict_on
 from chainsim.measure.pair.alignment import first_arrival

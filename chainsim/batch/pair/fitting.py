@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from chainsim.batch.pair.measuring import Pair
+from chainsim.batch.pair.recordings import Pair
 from chainsim.batch.pair.report import PairReport
 from chainsim.batch.pair.starts import RECIPES, Free, Recipe, Values
 from chainsim.batch.pair.verdict import pointing_notes, start_notes, verdict_on

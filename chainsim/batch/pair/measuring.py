@@ -11,13 +11,13 @@ of the other only by a delay that sways are recognised by that.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from chainsim.audio.reading import read_take
+from chainsim.batch.pair.moving import find_movement
 from chainsim.batch.pair.notes import latency_notes, linearity_notes, rings_on_db, swap_notes
+from chainsim.batch.pair.recordings import Pair, read_pair
 from chainsim.batch.pair.report import PairReport
 from chainsim.errors import AudioError
 from chainsim.measure.pair.alignment import (
@@ -30,34 +30,24 @@ from chainsim.measure.pair.alignment import (
     without_drift,
 )
 from chainsim.measure.pair.compression import Compression, measure_compression
-from chainsim.measure.pair.correlations import Correlations, Run, even_run
 from chainsim.measure.pair.decay import TailDecay, measure_tail_decay
 from chainsim.measure.pair.deconvolution import EARLIEST_S, Deconvolution, Tap, deconvolve
 from chainsim.measure.pair.echoes import Echoes, measure_echoes
 from chainsim.measure.pair.figure import Figure
 from chainsim.measure.pair.gain_track import GainTrack, track_gain
 from chainsim.measure.pair.gating import PairGating, measure_pair_gating
-from chainsim.measure.pair.modulation import Sway, measure_tremolo, measure_vibrato
+from chainsim.measure.pair.modulation import Sway, measure_tremolo
 from chainsim.measure.pair.noise import LOWEST_HZ, BoxNoise, measure_noise
 from chainsim.measure.pair.response import Response, measure_response
 from chainsim.measure.pair.steadiness import Steadiness
 from chainsim.units import Array, gain_to_db
 
-SHORTEST_S = 1.0
 MAY_MOVE_BELOW = 300.0
 """Clearness under which a delay that moves is looked for."""
-LEAST_SWAY = 0.35
 CLEARER = 1.01
 DRIFT_ROUNDS = 2
-LEAST_BETTER = 1.1
 RUN_DEVIATION_PPM = 1.0
 """What taking out a drift must do for the clearness: a sway can look like a drift, but isn't cured like one."""
-LAGS_TRIED = 5
-LAGS_SEARCHED = 3
-LEAST_ALIKE = 0.4
-"""How far the frames must correlate at their best delays; those of other takes do so to 0.3."""
-APART_S = 0.004
-CANCELS_DB = 6.0
 TAIL_UNDER_ECHOES_DB = 5.0
 SWAMPED_DB = -25.0
 """Tails and echoes louder than this, against the dry sound, hide what a gate or a compressor does."""
@@ -66,52 +56,6 @@ BESIDE_DB = -15.0
 LEAST_BESIDE_DB = -13.0
 """Power beside response and noise from which on the box is none that a response describes."""
 UNSURE_S = 0.0004
-MOST_S = 60.0
-"""Of longer recordings only the beginning is measured, so that memory is bounded."""
-
-
-@dataclass(frozen=True)
-class Pair:
-    """Two recordings of one start and rate, each folded to one channel, shape (frames,)."""
-
-    dry: Array
-    wet: Array
-    sample_rate_hz: float
-    names: tuple[str, str] = ("dry", "wet")
-    notes: tuple[str, ...] = ()
-
-
-def read_pair(dry: str | Path, wet: str | Path) -> Pair:
-    """Read two files.
-
-    Raises
-    ------
-    AudioError
-        If one can't be read, is silent or too short, or their rates differ.
-    """
-    notes: list[str] = []
-    sounds: list[Array] = []
-    rates: list[float] = []
-    for path in (dry, wet):
-        audio, rate_hz, warnings = read_take(path)
-        notes += warnings
-        mono, note = _folded(audio, str(path))
-        notes += [note] if note else []
-        if mono.size > MOST_S * rate_hz:
-            notes.append(f"{path}: {mono.size / rate_hz:.0f} s, of which the first {MOST_S:.0f} s are measured")
-        if mono.size < SHORTEST_S * rate_hz:
-            raise AudioError(f"{path}: {mono.size / rate_hz:.2f} s, allowed {SHORTEST_S:g} s or more")
-        mono = mono[: round(MOST_S * rate_hz)].copy()
-        if not np.any(mono):
-            raise AudioError(f"{path}: is silent")
-        sounds.append(mono)
-        rates.append(rate_hz)
-    if rates[0] != rates[1]:
-        raise AudioError(
-            f"{wet}: sample rate {rates[1]:g} Hz, but {dry} has {rates[0]:g} Hz; record both at one rate, or resample "
-            "one of them first"
-        )
-    return Pair(sounds[0], sounds[1], rates[0], (str(dry), str(wet)), tuple(dict.fromkeys(notes)))
 
 
 def measure_pair(dry: str | Path, wet: str | Path) -> PairReport:
@@ -141,7 +85,7 @@ def measure_sounds(pair: Pair) -> PairReport:
     found = deconvolve(pair.dry, pair.wet, pair.sample_rate_hz)
     wet, run_ppm = pair.wet, 0.0
     if found.clearness < MAY_MOVE_BELOW:
-        sway, run = _moving(pair, found)
+        sway, run = find_movement(pair, found)
         if sway is not None:
             return _swaying(pair, found, sway)
         if run is not None:
@@ -170,18 +114,6 @@ def _steadied(pair: Pair, wet: Array, found: Deconvolution, run_ppm: float) -> t
             break
         wet, found, drift = straight, clearer, left.scaled(1.0, total_ppm - left.value)
     return wet, found, drift
-
-
-def _folded(audio: Array, name: str) -> tuple[Array, str]:
-    """One channel of a recording: the mean, or the louder one where the two cancel."""
-    powers = np.mean(np.square(audio), axis=0)
-    mean: Array = np.mean(audio, axis=1)
-    if audio.shape[1] == 1:
-        return np.ascontiguousarray(mean), ""
-    if np.mean(np.square(mean)) < 10.0 ** (-0.1 * CANCELS_DB) * float(np.mean(powers)):
-        side = int(np.argmax(powers))
-        return np.ascontiguousarray(audio[:, side]), f"{name}: left and right cancel, so only {('left', 'right')[side]}"
-    return mean, f"{name}: left and right folded to their mean"
 
 
 def _standing(pair: Pair, wet: Array, found: Deconvolution, drift: Figure) -> PairReport:
@@ -300,22 +232,6 @@ def _of_level(
     return measure_pair_gating(pair.dry, through, pair.sample_rate_hz, track), measure_compression(track)
 
 
-def _moving(pair: Pair, found: Deconvolution) -> tuple[Sway | None, Run | None]:
-    """A delay that sways, or one that runs away evenly, where that explains the wet sound better than one at rest."""
-    about = [Correlations.of(pair.dry, pair.wet, pair.sample_rate_hz, lag) for lag in _lags(found)]
-    alike = [c for c in about if c is not None and c.best_share >= LEAST_ALIKE]
-    likely = sorted(alike, key=lambda c: -c.best_share)[:LAGS_SEARCHED]
-    if not likely:
-        return None, None
-    sways = [sway for sway in map(measure_vibrato, likely) if sway is not None]
-    sway = max(sways, key=lambda sway: sway.explained, default=None)
-    seen, run = max(((c, even_run(c)) for c in likely), key=lambda pair: pair[1].total / pair[0].most)
-    if sway is not None and sway.explained >= LEAST_SWAY and sway.explained > LEAST_BETTER * run.total / seen.most:
-        return sway, None
-    at_rest = float(np.max(np.sum(seen.values, axis=0)))
-    return None, run if run.total > LEAST_BETTER * at_rest else None
-
-
 def _swaying(pair: Pair, found: Deconvolution, best: Sway) -> PairReport:
     """The report of a box whose delay sways."""
     rate_hz = pair.sample_rate_hz
@@ -343,19 +259,3 @@ def _swaying(pair: Pair, found: Deconvolution, best: Sway) -> PairReport:
         notes=(*pair.notes, "the delay sways, so no response, noise, echoes, tail or gate were looked for"),
         lag=lag,
     )
-
-
-def _lags(found: Deconvolution) -> list[int]:
-    """Where the sway may have its middle: about no latency, and about the largest peaks of the response."""
-    lags = [0]
-    response = np.abs(found.response)
-    size = response.size
-    apart = round(APART_S * found.sample_rate_hz)
-    reach = min(round(EARLIEST_S * found.sample_rate_hz), size // 2 - 1)
-    near = response[np.arange(-reach, reach) % size].copy()
-    for _ in range(LAGS_TRIED):
-        at = int(np.argmax(near))
-        near[max(at - apart, 0) : at + apart] = 0.0
-        if all(abs(at - reach - lag) > apart for lag in lags):
-            lags.append(at - reach)
-    return lags
