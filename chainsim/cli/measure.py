@@ -20,7 +20,7 @@ from chainsim.cli.completing import names_in_sketch
 @click.option("--patch", metavar="NAME", shell_complete=names_in_sketch, help="With --chain: this patch alone.")
 @click.option("--room", metavar="NAME", shell_complete=names_in_sketch, help="With --chain: as it is set in this room.")
 @click.option("--impulse", is_flag=True, help="FILE is an impulse response: its decay as well, in octaves.")
-@click.option("--plot", type=click.Path(path_type=Path), help="Draw what was measured of FILE or a chain (.png).")
+@click.option("--plot", type=click.Path(path_type=Path), help="Draw what was measured of FILE, chain or box (.png).")
 @click.option("--json", "as_json", is_flag=True, help="Print everything as JSON.")
 def command(
     files: tuple[Path, ...], harmony: bool, chain: bool, pair: bool, test_signal: bool, write: str | None,
@@ -63,7 +63,7 @@ def command(
         "--impulse": impulse, "--plot": plot, "--patch": patch, "--room": room, "--write": write, "--output": output,
     }  # fmt: skip
     fitting = {
-        "--harmony": (), "--chain": ("--plot", "--patch", "--room"), "--pair": ("--write", "--output"),
+        "--harmony": (), "--chain": ("--plot", "--patch", "--room"), "--pair": ("--write", "--output", "--plot"),
         "--test-signal": (),
     }  # fmt: skip
     mode = chosen[0] if chosen else "files"
@@ -86,7 +86,7 @@ def command(
         if test_signal:
             measure_pair.signal_file(files)
         else:
-            measure_pair.pair(files, as_json, write, output)
+            measure_pair.pair(files, as_json, write, output, plot)
         return None
     if not files:
         raise click.UsageError("say what to measure: FILE..., --harmony SKETCH TAKE, --chain SKETCH, --pair DRY WET")

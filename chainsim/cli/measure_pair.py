@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 NOT_FOUND = "not found"
 
 
-def pair(files: Sequence[Path], as_json: bool, write: str | None, output: Path | None) -> None:
+def pair(files: Sequence[Path], as_json: bool, write: str | None, output: Path | None, plot: Path | None) -> None:
     """Print what a box does; with `write`, the settings of our block of that type that come nearest, as a sketch."""
     from chainsim.batch.pair.measuring import measure_sounds
     from chainsim.batch.pair.recordings import read_pair
@@ -32,9 +32,17 @@ def pair(files: Sequence[Path], as_json: bool, write: str | None, output: Path |
         from chainsim.batch.pair.fitting import check_can_fit
 
         check_can_fit(write)
+    if plot is not None:
+        from chainsim.batch.pair.drawing import check_picture
+
+        check_picture(plot, *files)
     tell_of_compiling()
     sounds = read_pair(*files)
     report = measure_sounds(sounds)
+    if plot is not None:
+        from chainsim.batch.pair.drawing import write_picture
+
+        write_picture(sounds, report, plot)
     fit = None
     if write is not None:
         from chainsim.batch.pair.fitting import fit_block
@@ -93,7 +101,7 @@ def _rows(report: PairReport) -> list[tuple[str, str, str]]:
         _row("gain", report.gain_db, "dB", 2),
         _row(f"noise of the box over {report.noise.from_hz:.0f} Hz", report.noise.dbfs, "dBFS", 1),
         _row("delay time", echoes.delay_ms, "ms", 2),
-        _row("first echo", _decibels(echoes.first_gain), "dB", 1),
+        _row("first echo, 300 Hz to 2.5 kHz", _decibels(echoes.first_gain), "dB", 1),
         _row("feedback, where the echoes' loop loses least", echoes.feedback.scaled(100.0), "%", 1),
         _row("decay time", report.tail.decay_s, "s", 2),
         _row("gate opens at", gating.threshold_db, "dBFS", 1),
