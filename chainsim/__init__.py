@@ -12,9 +12,12 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from chainsim.batch.chain_measuring import ChainReport, measure_chain
     from chainsim.batch.checking import CheckReport, check_sketch
     from chainsim.batch.file_report import FileReport
     from chainsim.batch.measuring import FileFigures, measure_file
+    from chainsim.batch.pair.measuring import measure_pair
+    from chainsim.batch.pair.report import PairReport
     from chainsim.batch.render_file import render_file
     from chainsim.batch.tracking import track
     from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError
@@ -35,6 +38,10 @@ _PUBLIC = {
     "FileReport": "chainsim.batch.file_report",
     "measure_file": "chainsim.batch.measuring",
     "FileFigures": "chainsim.batch.measuring",
+    "measure_chain": "chainsim.batch.chain_measuring",
+    "ChainReport": "chainsim.batch.chain_measuring",
+    "measure_pair": "chainsim.batch.pair.measuring",
+    "PairReport": "chainsim.batch.pair.report",
     "check_sketch": "chainsim.batch.checking",
     "CheckReport": "chainsim.batch.checking",
     "stage_sheet": "chainsim.listen.stage_sheet.sheet",
@@ -52,12 +59,14 @@ _PUBLIC = {
 
 __all__ = [
     "AudioError",
+    "ChainReport",
     "ChainsimError",
     "CheckReport",
     "FileFigures",
     "FileReport",
     "GraphError",
     "HarmonyError",
+    "PairReport",
     "Rendering",
     "SettingError",
     "Sketch",
@@ -67,7 +76,9 @@ __all__ = [
     "check_sketch",
     "harmony_error",
     "load_sketch",
+    "measure_chain",
     "measure_file",
+    "measure_pair",
     "parse_sketch",
     "render",
     "render_file",

@@ -225,9 +225,7 @@ class LoudnessMeter:
         low, high = (float(powers[np.searchsorted(until, rank, side="right")]) for rank in ranks)
         return _lufs(high) - _lufs(low)
 
-    def _gated(
-        self, which: int, gate_lu: float, absolute_gate_lufs: float = ABSOLUTE_GATE_LUFS
-    ) -> tuple[Array, Array]:
+    def _gated(self, which: int, gate_lu: float, absolute_gate_lufs: float = ABSOLUTE_GATE_LUFS) -> tuple[Array, Array]:
         filled = self._counts[which] > 0.0
         filled[: max(0, round((absolute_gate_lufs - LOWEST_LUFS) * BINS_PER_LU))] = False
         counts, energies = self._counts[which][filled], self._energies[which][filled]
