@@ -32,7 +32,7 @@ from chainsim.measure.pair.alignment import (
 from chainsim.measure.pair.compression import Compression, measure_compression
 from chainsim.measure.pair.decay import TailDecay, measure_tail_decay
 from chainsim.measure.pair.deconvolution import EARLIEST_S, Deconvolution, Tap, deconvolve
-from chainsim.measure.pair.echoes import Echoes, measure_echoes
+from chainsim.measure.pair.echoes import NOTES_S, Echoes, measure_echoes
 from chainsim.measure.pair.figure import Figure
 from chainsim.measure.pair.gain_track import GainTrack, track_gain
 from chainsim.measure.pair.gating import PairGating, measure_pair_gating
@@ -55,6 +55,8 @@ BESIDE_DB = -15.0
 """Power beside the mean response from which on this response isn't taken for that of the direct sound."""
 LEAST_BESIDE_DB = -13.0
 """Power beside response and noise from which on the box is none that a response describes."""
+MOST_BY_LEVEL_DB = -9.0
+"""More than a gate or a compressor leaves beside the mean response."""
 UNSURE_S = 0.0004
 
 
@@ -125,7 +127,7 @@ def _standing(pair: Pair, wet: Array, found: Deconvolution, drift: Figure) -> Pa
     certain = steadiness.loudest_is_steady or not steadiness.can_tell
     lag = round(direct.lag)
     earliest = -min(round(EARLIEST_S * rate_hz), found.response.size // 2 - 1)
-    echoes = measure_echoes(found, taps, rest, direct, earliest, steadiness.stands_but_once)
+    echoes = measure_echoes(found, taps, rest, direct, earliest, steadiness.stands)
     aligned = shifted(wet, lag, max(wet.size - lag, pair.dry.size))
     if echoes.delay_ms.found:
         aligned = _without_echoes(pair.dry, aligned, echoes.taps, lag)
@@ -146,7 +148,8 @@ def _standing(pair: Pair, wet: Array, found: Deconvolution, drift: Figure) -> Pa
     alone = echoes.delay_ms.found or tail.decay_s.found or beside_db > BESIDE_DB
     gain_db = _gain_db(response, direct, found, alone, sway, track) if certain else Figure.missing()
     gating, compression = _of_level(pair, through, track, sway, swamped)
-    explained = swamped or sway is not None or gating.threshold_db.found or compression.ratio.found
+    by_level = (gating.threshold_db.found or compression.ratio.found) and beside_db < MOST_BY_LEVEL_DB
+    explained = swamped or sway is not None or by_level
     nonlinear = beside_db > LEAST_BESIDE_DB and not explained
     latency = latency_figure(found, direct, taps) if certain else Figure.missing()
     if nonlinear:  # its filters move: where their response has its peak is not when it begins
@@ -156,7 +159,7 @@ def _standing(pair: Pair, wet: Array, found: Deconvolution, drift: Figure) -> Pa
         *swap_notes(
             pair.names,
             rings_on_db(pair.dry[max(-lag, 0) :], wet[max(lag, 0) :], rate_hz),
-            echoes.delay_ms.found and echoes.inverted != (direct.gain < 0.0),
+            echoes.delay_ms.value > 1000.0 * NOTES_S and echoes.inverted != (direct.gain < 0.0),
             gating,
         ),
         *linearity_notes(certain, beside_db, nonlinear),

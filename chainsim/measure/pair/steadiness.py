@@ -70,23 +70,14 @@ class Steadiness:
 
     def stands(self, tap: Tap) -> bool:
         """Whether a tap has the same gain in every part, relative to the loudest one; if that can't be told, True."""
-        return self._is_even(tap, 0)
-
-    def stands_but_once(self, tap: Tap) -> bool:
-        """The same, one part left out: in a soft part, echoes of loud notes before it are louder than its own."""
-        return self._is_even(tap, 1)
-
-    def _is_even(self, tap: Tap, but: int) -> bool:
         if not self.can_tell:
             return True
         if not np.all(self._loudest != 0.0):
             return False
         gains = self._gains(tap) / self._loudest
-        away = np.abs(gains - np.median(gains))
-        kept = gains[np.argsort(away)[: gains.size - but]]
-        mean = float(np.mean(kept))
+        mean = float(np.mean(gains))
         of_whole = mean * self._loudest_gain / tap.gain
-        return 1.0 / MOST_OFF < of_whole < MOST_OFF and float(np.std(kept)) < MOST_VARIATION * abs(mean)
+        return 1.0 / MOST_OFF < of_whole < MOST_OFF and float(np.std(gains)) < MOST_VARIATION * abs(mean)
 
     def _gains(self, tap: Tap) -> Array:
         """Gain of a tap in each part."""
