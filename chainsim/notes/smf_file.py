@@ -61,7 +61,7 @@ def read_smf_file(path: str | Path) -> SmfFile:
     path = Path(path)
     file = _parsed(path)
     timed, tick = [(0, mido.MetaMessage("end_of_track"))], 0
-    for message in mido.merge_tracks(file.tracks, skip_checks=True):
+    for message in mido.merge_tracks(file.tracks):
         tick += message.time
         timed.append((tick, message))
     changes = [(t, max(m.tempo, 1)) for t, m in timed if m.type == "set_tempo"]
