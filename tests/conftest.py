@@ -2,10 +2,42 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import pytest
 
 from tests.benchmarks import bench
 from tests.sampled_horns import SampledHorn, sampled_sax_take, sampled_trombone_take
+
+
+LONG_TABLES = {
+    "dsp/test_pitch_articulations.py": 4,
+    "dsp/test_harmonic_shifter.py": 2,
+    "dsp/test_harmony_note_of_horns.py": 3,
+    "dsp/test_peak_shifting.py": 2,
+    "dsp/test_peak_turning.py": 2,
+    "dsp/test_period_marks.py": 2,
+    "dsp/test_pitch_presence.py": 2,
+    "dsp/test_pitch_against_libraries.py": 2,
+    "presets/test_voices.py": 3,
+    "blocks/test_following_synth.py": 2,
+    "blocks/test_pitch_shifter_attacks.py": 2,
+    "published/test_pitch_tracker.py": 2,
+    "published/test_pitch_shifter.py": 2,
+}
+"""Of the cases of each test in these files a usual run takes every so-many-th; `pytest -m thorough` runs the others."""
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what a usual run leaves out of long tables; a test of one case stays."""
+    seen: Counter[str] = Counter()
+    for item in items:
+        place = item.nodeid.partition("[")[0]
+        every = next((k for name, k in LONG_TABLES.items() if f"tests/{name}::" in place), 1)
+        if "[" in item.nodeid and seen[place] % every:
+            item.add_marker(pytest.mark.thorough)
+        seen[place] += 1
 
 
 def pytest_configure(config: pytest.Config) -> None:

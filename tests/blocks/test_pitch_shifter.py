@@ -16,6 +16,7 @@ from tests.blocks.scripted_pitch import pitch_of
 from tests.blocks.shifted_takes import FS, SETTINGS, TONE_ONLY, ballad, level_db, line, semitones_over, shifted, shifter
 from tests.dsp.tracked import harmonics, mellow
 from tests.sampled_horns import SampledHorn
+from tests.tables import thorough
 
 
 def judged(take: HornTake, semitones: int, horn: str) -> HarmonyError:
@@ -26,7 +27,7 @@ def judged(take: HornTake, semitones: int, horn: str) -> HarmonyError:
 # Voices ---------------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("semitones", [-12, 7])
+@pytest.mark.parametrize("semitones", [-12, *thorough(7)])
 @pytest.mark.parametrize(
     ("phrase", "horn"),
     [("low water", "tenor sax"), ("lantern waltz", "clarinet"), ("ropewalk", "trumpet"), ("lantern waltz", "trombone")],
@@ -42,7 +43,7 @@ def test_a_voice_is_true_to_the_horn(phrase: str, horn: str, semitones: int) -> 
     assert error.pre_echo_db < -40.0
 
 
-@pytest.mark.parametrize("semitones", [-5, 7])
+@pytest.mark.parametrize("semitones", [7, *thorough(-5)])
 def test_a_voice_is_true_to_sampled_horns(
     sampled_sax: SampledHorn, sampled_trombone: SampledHorn, semitones: int
 ) -> None:

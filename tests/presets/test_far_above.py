@@ -23,6 +23,7 @@ from chainsim.measure.fundamental import fundamental_hz
 from chainsim.measure.spectral_distance import log_spectral_distance_db
 from chainsim.units import Array, gain_to_db
 from tests.presets.test_harmonies import risen_ms
+from tests.tables import thorough
 
 HEAD = 'instrument = "tenor sax"\nchain = ["far"]\n[blocks.far]\n'
 SHIFTED = HEAD + 'type = "pitch_shifter"\nvoices = [{{ interval = "{interval}" }}]\n'
@@ -145,7 +146,7 @@ def print_table(title: str, found: dict[str, Following] | dict[str, Tone]) -> No
         print(f"{what:24}" + "".join(f"{getattr(facts, name):14.2f}" for name in names))
 
 
-@pytest.mark.parametrize(("interval", "semitones"), [("P12 above", 19), ("P15 above", 24)])
+@pytest.mark.parametrize(("interval", "semitones"), [("P12 above", 19), *thorough(("P15 above", 24))])
 def test_a_horn_shifted_far_up_and_a_filtered_synth(interval: str, semitones: int) -> None:
     def voice(sketch: str, take: HornTake) -> Array:
         heard: Array = render(parse_sketch(sketch.format(interval=interval)), take.audio, take.sample_rate_hz).audio[

@@ -20,6 +20,7 @@ from chainsim.errors import AudioError
 from chainsim.measure.k_weighting import k_weighting
 from chainsim.measure.loudness import Loudness, LoudnessMeter, measure_loudness
 from chainsim.units import Array, Audio, db_to_gain
+from tests.tables import thorough
 
 EXAMPLES = Path(__file__).parents[2] / "audio_examples"
 MUSIC = sorted([*EXAMPLES.glob("*.flac"), *EXAMPLES.glob("rendered/*.flac")])
@@ -171,7 +172,7 @@ def test_momentary_is_constant(rate_hz: int) -> None:
     assert np.mean(after_1_s) == pytest.approx(-22.960, abs=DERIVED_LU)
 
 
-@pytest.mark.parametrize("rate_hz", EBU_RATES_HZ)
+@pytest.mark.parametrize("rate_hz", [48_000, *thorough(44_100, 96_000)])
 @pytest.mark.parametrize("i", range(20))
 def test_maximum_short_term_of_files(i: int, rate_hz: int) -> None:
     # Tech 3341 case 10.
@@ -180,7 +181,7 @@ def test_maximum_short_term_of_files(i: int, rate_hz: int) -> None:
     assert measured == pytest.approx(-22.993, abs=DERIVED_LU)
 
 
-@pytest.mark.parametrize("rate_hz", EBU_RATES_HZ)
+@pytest.mark.parametrize("rate_hz", [48_000, *thorough(44_100, 96_000)])
 @pytest.mark.parametrize("i", range(20))
 def test_maximum_momentary_of_files(i: int, rate_hz: int) -> None:
     # Tech 3341 case 13: a hop of 100 ms reads -23.45, and fails.
