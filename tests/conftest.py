@@ -9,7 +9,6 @@ import pytest
 from tests.benchmarks import bench
 from tests.sampled_horns import SampledHorn, sampled_sax_take, sampled_trombone_take
 
-
 LONG_TABLES = {
     "dsp/test_pitch_articulations.py": 4,
     "dsp/test_harmonic_shifter.py": 2,
