@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeVar
 
 import numpy as np
 
-from chainsim.block import Io
+from chainsim.block import Block, Io
 from chainsim.dsp.lfo import SHAPES, lfo
 from chainsim.lfo_rate import LfoRate
 from chainsim.music.note_value import parse_note_value
-from chainsim.settings import fixed
+from chainsim.settings import Settings, fixed
 from chainsim.units import Array
 
 
@@ -21,6 +22,27 @@ class SweepRate(LfoRate):
     stereo_phase: float = fixed(
         0.0, 0.0, 0.5, "1", "share of a turn by which the right side lags; 0.5 is opposite, 0 adds no second channel"
     )
+
+
+W = TypeVar("W", bound=Settings)
+
+
+class Swaying(Block[W]):
+    """A block moved by LFOs, one a side: stereo where the sides differ, and on the beat where a note value says so."""
+
+    control_inputs = ("tempo",)
+
+    @classmethod
+    def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
+        return 2 if settings.stereo_phase > 0.0 else channels["in"]
+
+    @classmethod
+    def controls_for(cls, settings: Any) -> tuple[str, ...]:
+        return tempo_needed(settings)
+
+    @classmethod
+    def is_seeded(cls, settings: Any) -> bool:
+        return bool(settings.shape == "sample and hold")
 
 
 def turns(settings: LfoRate, sample_rate_hz: float) -> tuple[float, float]:

@@ -11,12 +11,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
-from chainsim.block import Block, Context, Io, LatencyProbe, register
-from chainsim.blocks._lfo_motion import SweepRate, lfo_rows, side_phases, tempo_needed
+from chainsim.block import Context, Io, LatencyProbe, register
+from chainsim.blocks._lfo_motion import Swaying, SweepRate, lfo_rows, side_phases
 from chainsim.dsp.delay_line import LEAST, ring_shape
 from chainsim.dsp.flanger_loop import flanger_loop, sweep_delays
 from chainsim.dsp.modulated_delay import slew_delays
@@ -45,21 +45,12 @@ class FlangerSettings(SweepRate):
 
 
 @register("flanger")
-class Flanger(Block[FlangerSettings]):
+class Flanger(Swaying[FlangerSettings]):
     """Sweeps a comb through the sound: a copy of it, up to some ms late, that comes nearer and goes away again."""
 
-    control_inputs = ("tempo",)
     rings = True
     latency_probe = LatencyProbe({"dry_db": 0.0, "wet_db": "off", "through_zero": True})
     source = "J. Dattorro, Effect Design Part 2: Delay-Line Modulation and Chorus, JAES 45(10), 1997"
-
-    @classmethod
-    def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
-        return 2 if settings.stereo_phase > 0.0 else channels["in"]
-
-    @classmethod
-    def controls_for(cls, settings: Any) -> tuple[str, ...]:
-        return tempo_needed(settings)
 
     def prepare(self, context: Context) -> None:
         chosen, rate_hz = self.settings, float(context.sample_rate_hz)

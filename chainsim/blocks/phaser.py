@@ -11,13 +11,11 @@ turned negative, it moves the peaks to where the notches would be.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 
-from chainsim.block import Block, Context, Io, LatencyProbe, register
-from chainsim.blocks._lfo_motion import SweepRate, lfo_rows, side_phases, tempo_needed
+from chainsim.block import Context, Io, LatencyProbe, register
+from chainsim.blocks._lfo_motion import Swaying, SweepRate, lfo_rows, side_phases
 from chainsim.dsp.allpass_chain import MOST_STAGES, TOP, allpass_loop, ring_cycles, sweep_allpasses
 from chainsim.settings import fixed, level, movable, whole
 
@@ -35,26 +33,13 @@ class PhaserSettings(SweepRate):
 
 
 @register("phaser")
-class Phaser(Block[PhaserSettings]):
+class Phaser(Swaying[PhaserSettings]):
     """Sweeps a few soft notches through the sound, evenly in octaves."""
 
-    control_inputs = ("tempo",)
     latency_probe = LatencyProbe({"dry_db": 0.0, "wet_db": "off"})
     source = (
         "V. Zavalishin, The Art of VA Filter Design; Gray and Markel, IEEE Trans. ASSP 23(3), 1975 (normalized form)"
     )
-
-    @classmethod
-    def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
-        return 2 if settings.stereo_phase > 0.0 else channels["in"]
-
-    @classmethod
-    def controls_for(cls, settings: Any) -> tuple[str, ...]:
-        return tempo_needed(settings)
-
-    @classmethod
-    def is_seeded(cls, settings: Any) -> bool:
-        return bool(settings.shape == "sample and hold")
 
     def prepare(self, context: Context) -> None:
         self._rate_hz, self._seed = float(context.sample_rate_hz), context.seed

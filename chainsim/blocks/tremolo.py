@@ -8,11 +8,8 @@ with m the depth and w the wave, -1 to 1, of `chainsim.dsp.lfo`, whose jumps are
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from chainsim.block import Block, Context, Io, LatencyProbe, register
-from chainsim.blocks._lfo_motion import SweepRate, lfo_rows, side_phases, tempo_needed
+from chainsim.block import Context, Io, LatencyProbe, register
+from chainsim.blocks._lfo_motion import Swaying, SweepRate, lfo_rows, side_phases
 from chainsim.kernel import kernel
 from chainsim.settings import fixed, movable
 from chainsim.units import Array, Audio
@@ -35,24 +32,11 @@ def amplitude_modulation(x: Audio, depth: Array, waves: Array, y: Audio) -> None
 
 
 @register("tremolo")
-class Tremolo(Block[TremoloSettings]):
+class Tremolo(Swaying[TremoloSettings]):
     """Lets the level sway, by a rate or a note value; with the sides opposite, the sound goes to and fro."""
 
-    control_inputs = ("tempo",)
     latency_probe = LatencyProbe({"depth": 0.0})
     source = "amplitude modulation; definition"
-
-    @classmethod
-    def output_channels(cls, settings: Any, channels: Mapping[str, int]) -> int:
-        return 2 if settings.stereo_phase > 0.0 else channels["in"]
-
-    @classmethod
-    def controls_for(cls, settings: Any) -> tuple[str, ...]:
-        return tempo_needed(settings)
-
-    @classmethod
-    def is_seeded(cls, settings: Any) -> bool:
-        return bool(settings.shape == "sample and hold")
 
     def prepare(self, context: Context) -> None:
         self._rate_hz, self._seed = float(context.sample_rate_hz), context.seed
