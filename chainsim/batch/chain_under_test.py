@@ -37,7 +37,7 @@ class ChainUnderTest:
     @property
     def follows_pitch(self) -> bool:
         """Whether a block in it listens to the pitch of what is played."""
-        return any("pitch" in node.controls for node in self.graph.nodes)
+        return self.graph.follows_pitch
 
     @property
     def gates(self) -> tuple[str, ...]:

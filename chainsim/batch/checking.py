@@ -159,7 +159,7 @@ def check_sketch(
             faults += [line for line in found if line not in faults]
             continue
         reports.append(_state_report(name, state, graph, sketch.base.chain))
-        range_hz = sketch.header.pitch_range_hz if follows_pitch(graph) else range_hz
+        range_hz = sketch.header.pitch_range_hz if tracks_pitch(graph) else range_hz
         found = [*graph.warnings, *Engine(graph, _silent(channels), 0).warnings]
         warnings += [place + w for w in found if w not in warnings]
     if faults:
@@ -224,15 +224,15 @@ def check_take(sketch: Sketch, take: Take) -> TakeReport:
     )
 
 
-def follows_pitch(graph: Graph) -> bool:
-    """Whether a block of it follows the pitch."""
+def tracks_pitch(graph: Graph) -> bool:
+    """Whether the pitch of a sound is looked for in it: notes out of a MIDI file need no tracker."""
     return any(n.block_class is PitchTrack for n in graph.nodes)
 
 
 def _tuning(sketch: Sketch, take: Take) -> Tuning | None:
     header = sketch.header
     if header.instrument is None and not any(
-        follows_pitch(build_graph(alone(sketch, state), take.sample_rate_hz, take.channels))
+        tracks_pitch(build_graph(alone(sketch, state), take.sample_rate_hz, take.channels))
         for _, state in states(sketch)
     ):
         return None

@@ -173,7 +173,7 @@ def _state(
 
     clean, noisy = heard(part, False), heard(part, True)
     graph = build_graph(alone(sketch, state), rate_hz, part.shape[0])
-    following = any("pitch" in node.controls for node in graph.nodes)
+    following = graph.follows_pitch
     resting = heard(np.zeros((part.shape[0], round(RESTING_S * rate_hz))), True)
     end = round(RESTING_S * rate_hz)
     last = slice(end - round(MEASURED_S * rate_hz), end)

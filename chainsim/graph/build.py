@@ -51,6 +51,11 @@ class Graph:
     readings: dict[str, tuple[Node, int]] = field(default_factory=dict)
     courses: list[list[PlacedState]] = field(default_factory=list)
 
+    @property
+    def follows_pitch(self) -> bool:
+        """Whether a block in it goes by the pitch of what is played, from whatever source."""
+        return any("pitch" in node.controls for node in self.nodes)
+
     def channels(self, name: str) -> int:
         """Channels of an output or a reading."""
         return 1 if name in self.readings else self.outputs[name].channels
