@@ -30,6 +30,14 @@ class AudioError(ChainsimError):
     """A take or an output file that cannot be read or written."""
 
 
+class StorageError(AudioError):
+    """A disk that is full, or a quota that is used up: what else is to be written there would fail as well."""
+
+
+class StoreError(ChainsimError):
+    """A folder of results that cannot be used: of another version, or not one."""
+
+
 class ChainsimWarning(UserWarning):
     """Something the user should know that does not stop the work."""
 

@@ -122,17 +122,23 @@ def _forget_old(parent: Path) -> None:
 
 
 @functools.cache
+def source_hash() -> str:
+    """SHA-256 of every source file of the package, in hexadecimal: what any result of this code depends on."""
+    package = Path(__file__).parent
+    digest = hashlib.sha256()
+    for path in sorted(package.rglob("*.py")):
+        digest.update(path.relative_to(package).as_posix().encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()
+
+
+@functools.cache
 def cache_folder() -> Path:
     """Folder of the compiled kernels of exactly these sources, in the user's cache folder.
 
     The environment variable CHAINSIM_CACHE names another parent folder.
     """
-    package = Path(__file__).parent
-    digest = hashlib.sha256()
-    for path in sorted(package.rglob("*.py")):
-        digest.update(path.relative_to(package).as_posix().encode() + b"\0" + path.read_bytes())
     chosen = os.environ.get("CHAINSIM_CACHE")
-    return (Path(chosen) if chosen else _user_cache() / "chainsim") / f"kernels-{digest.hexdigest()[:16]}"
+    return (Path(chosen) if chosen else _user_cache() / "chainsim") / f"kernels-{source_hash()[:16]}"
 
 
 def _user_cache() -> Path:

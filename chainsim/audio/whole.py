@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import errno
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from chainsim.errors import AudioError
+from chainsim.errors import AudioError, StorageError
+
+_FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
 class PartFile:
@@ -66,4 +69,5 @@ def writing(path: Path) -> Iterator[None]:
         yield
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
-        raise AudioError(f"{path}: cannot be written: {reason}; nothing was kept") from error
+        kind = StorageError if getattr(error, "errno", None) in _FULL else AudioError
+        raise kind(f"{path}: cannot be written: {reason}; nothing was kept") from error
