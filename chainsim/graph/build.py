@@ -37,8 +37,8 @@ class Graph:
     warnings : list of str
     readings : dict of (node, row)
         What blocks tell of themselves and a reader wants, by "BLOCK:READING".
-    courses : list of list of PlacedState
-        For each sketch its states in order of time.
+    courses : dict of list of PlacedState
+        For each sketch, by its label, its states in order of time.
     """
 
     nodes: list[Node]
@@ -49,7 +49,7 @@ class Graph:
     tail_s: float
     warnings: list[str] = field(default_factory=list)
     readings: dict[str, tuple[Node, int]] = field(default_factory=dict)
-    courses: list[list[PlacedState]] = field(default_factory=list)
+    courses: dict[str, list[PlacedState]] = field(default_factory=dict)
 
     @property
     def follows_pitch(self) -> bool:
@@ -60,12 +60,15 @@ class Graph:
         """Channels of an output or a reading."""
         return 1 if name in self.readings else self.outputs[name].channels
 
-    def frames(self, take_frames: int) -> int:
-        """Length of a render: the take, the latency, and what then still sounds in the state it ends in."""
-        return max(self._end(course, take_frames) for course in self.courses)
+    def frames(self, take_frames: int, label: str | None = None) -> int:
+        """Length of a render: the take, the latency, and what then still sounds in the state it ends in.
 
-    def _end(self, course: list[PlacedState], take_frames: int) -> int:
-        latency = math.ceil(self.latency[1])
+        Of several sketches that of one, by its label, or of the longest.
+        """
+        return max(self._end(each, take_frames) for each in self.courses if label in (each, None))
+
+    def _end(self, label: str, take_frames: int) -> int:
+        course, latency = self.courses[label], math.ceil(self.outputs[_labelled(label, "out")].latency[1])
         end = take_frames + latency
         left: dict[Node, Rings] = {}
         for state, after in zip(course, [*course[1:], None], strict=True):
@@ -96,26 +99,30 @@ class GraphBuilder:
         self._rate_hz = float(sample_rate_hz)  # a whole number would compile every kernel anew
         self._take = Node("take", "input", channels=take_channels)
         self._shelf = Shelf()
-        self._placings: list[Placing] = []
+        self._placings: dict[str, Placing] = {}
         self._outputs: dict[str, Node] = {}
         self._readings: dict[str, tuple[Node, int]] = {}
 
     def add(self, sketch: Sketch, *, label: str = "", probes: Iterable[str] = ()) -> None:
-        """Add a sketch's output and its probes.
+        """Add a sketch's output and its probes; what others of the graph have alike is not built again.
 
         Raises
         ------
         GraphError
-            If detectors or controllers form a loop, or a probe names no block.
+            If detectors or controllers form a loop, or a probe names no block; nothing is added then.
         """
         probes = list(probes)
         placing = Placing(sketch, self._take, self._shelf, self._rate_hz, tuple(p for p in probes if ":" not in p))
-        self._placings.append(placing)
-        prefix = f"{label}:" if label else ""
-        self._outputs.update({prefix + name: node for name, node in placing.outputs.items()})
-        for probe in probes:
-            if ":" in probe:
-                self._readings[prefix + probe] = placing.reading(*probe.split(":", 1))
+        readings = {p: placing.reading(*p.split(":", 1)) for p in probes if ":" in p}
+        self._placings[label] = placing
+        self._outputs.update({_labelled(label, name): node for name, node in placing.outputs.items()})
+        self._readings.update({_labelled(label, name): reading for name, reading in readings.items()})
+
+    def watch(self, label: str, type_name: str, reading: str) -> list[str]:
+        """Add a reading of every block of a type that is engaged and heard in a sketch; return their names."""
+        watched = self._placings[label].readings(type_name, reading)
+        self._readings.update({_labelled(label, name): found for name, found in watched.items()})
+        return [_labelled(label, name) for name in watched]
 
     def build(self) -> Graph:
         """Prepare every block and schedule every change.
@@ -129,18 +136,19 @@ class GraphBuilder:
         order = in_order([*roots, *(node for node, _ in self._readings.values())])
         self._prepare(order)
         warnings: list[str] = []
-        placed = [state for placing in self._placings for state in placing.placed]
+        placings = self._placings.values()
+        placed = [state for placing in placings for state in placing.placed]
         for node in list(order):
             _set_latency(node, order, placed, self._rate_hz, warnings)
-        for placing in self._placings:
+        for placing in placings:
             if len(placing.placed) > 1:
                 schedule(placing.placed, order, self._rate_hz)
-        for placing in self._placings:
+        for placing in placings:
             for state in placing.placed:
                 state.tail_s = _tail_s(state, order, placing.outputs.values())
         outs = [n for n in roots if n.name == "out"]
         tail_s = max((state.tail_s for state in placed), default=0.0)
-        courses = [placing.placed for placing in self._placings]
+        courses = {label: placing.placed for label, placing in self._placings.items()}
         if tail_s > LONGEST_TAIL_S:
             length = "never ends" if math.isinf(tail_s) else f"may go on for {tail_s:.0f} s"
             warnings.append(f"the tail {length}; it is faded out {LONGEST_TAIL_S:g} s after the take")
@@ -151,7 +159,7 @@ class GraphBuilder:
         )
 
     def _prepare(self, order: list[Node]) -> None:
-        owner = {n: p for p in self._placings for s in p.placed for n in s.nodes}
+        owner = {n: p for p in self._placings.values() for s in p.placed for n in s.nodes}
         faults = []
         for node in order:
             widths = {p: max((e.source.channels for e in edges), default=1) for p, edges in node.ports.items()}
@@ -183,6 +191,10 @@ class GraphBuilder:
                 faults.append(f"{place}: {error}")
         if faults:
             raise SketchError(faults)
+
+
+def _labelled(label: str, name: str) -> str:
+    return f"{label}:{name}" if label else name
 
 
 def _set_latency(node: Node, order: list[Node], placed: list[PlacedState], rate_hz: float, warnings: list[str]) -> None:

@@ -63,6 +63,11 @@ class Placing:
             raise GraphError(f'no reading "{reading}" of a block "{block}" that is engaged and heard')
         return node, node.block_class.readings.index(reading)
 
+    def readings(self, type_name: str, reading: str) -> dict[str, tuple[Node, int]]:
+        """That reading of every block of a type that is engaged and heard, by "BLOCK:READING"."""
+        blocks = {name for name, node in self._scope.named.items() if _is_of(node, type_name)}
+        return {f"{block}:{reading}": self.reading(block, reading) for block in sorted(blocks)}
+
     def _tuner(self) -> Node:
         """What follows the take's pitch from beginning to end, whatever is muted meanwhile."""
         if self._tuner_node is None:
@@ -74,3 +79,7 @@ class Placing:
                 state.nodes.add(self._tuner_node)
                 state.edges.append(ear)
         return self._tuner_node
+
+
+def _is_of(node: Node, type_name: str) -> bool:
+    return node.block_class is not None and node.block_class.type_name == type_name
