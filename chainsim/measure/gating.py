@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from chainsim.errors import AudioError
 from chainsim.measure.attacks import Note
-from chainsim.units import db_to_gain
+from chainsim.units import Array, db_to_gain
 
 SWALLOWED_DB = -10.0
 PASSES_DB = -6.0
@@ -92,6 +92,21 @@ def measure_gating(
         most_closes_s=notes[most].begin_s if most is not None else math.nan,
         rests_open=_share_open(gain, rests_s, sample_rate_hz),
     )
+
+
+class OpeningCounter:
+    """Counts how often a gate opens, its gain taken span by span; at the beginning it counts as shut."""
+
+    def __init__(self) -> None:
+        self.openings = 0
+        self._open = False
+
+    def add(self, gain: Array) -> None:
+        """Take the gain of the next frames, shape (frames,)."""
+        start = 1.0 if self._open else 0.0
+        _, opens = _changes(np.concatenate([[start], gain]))
+        self.openings += int(np.sum(opens)) - self._open
+        self._open = bool(opens[-1]) if opens.size else False
 
 
 def _is_swallowed(sound: npt.NDArray[Any], gain: Row) -> bool:
