@@ -1,0 +1,207 @@
+"""Many sounds of one take, rendered in one graph, so that what their chains have in common is computed once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from concurrent.futures import CancelledError
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from chainsim.audio.reading import TakeReader, open_take
+from chainsim.audio.writing import TakeWriter
+from chainsim.batch.results.store import ResultStore
+from chainsim.batch.sound_figures import SoundFigures, SoundFiguresMeter
+from chainsim.batch.union import Union
+from chainsim.errors import AudioError, StorageError
+from chainsim.graph.engine import Engine
+from chainsim.sketch.model import Sketch
+from chainsim.units import Array, Audio
+
+NULL = "null"
+"""Name under which a store keeps the sketch of the samples by which two sounds are found to be the same."""
+
+
+@dataclass(frozen=True)
+class Sound:
+    """One sound to be made of a take.
+
+    Attributes
+    ----------
+    key : str
+        Under which the store keeps what comes of it.
+    sketch : Sketch
+    audio : Path or None
+        Where it is written, as a WAV file of 32-bit floats; None where its figures are enough.
+    """
+
+    key: str
+    sketch: Sketch
+    audio: Path | None = None
+
+
+@dataclass(frozen=True)
+class Task:
+    """Sounds of one take that share a graph.
+
+    Attributes
+    ----------
+    take : Path
+    sounds : tuple of Sound
+    store : Path
+        Folder of the store that keeps what comes of them.
+    compare : bool
+        Keep also what distances and nulls are computed from.
+    """
+
+    take: Path
+    sounds: tuple[Sound, ...]
+    store: Path
+    compare: bool = False
+
+
+@dataclass(frozen=True)
+class Done:
+    """What became of one sound: it is in the store, or this is why not; `built` is false if its chain cannot be."""
+
+    key: str
+    error: str | None = None
+    built: bool = True
+
+
+@dataclass(frozen=True)
+class TaskResult:
+    """What became of a task.
+
+    Attributes
+    ----------
+    done : tuple of Done
+        In the order of the sounds.
+    block_runs, single_block_runs : int
+        How many blocks ran, and how many would have if each sound had been rendered alone.
+    warnings : tuple of str
+    """
+
+    done: tuple[Done, ...]
+    block_runs: int = 0
+    single_block_runs: int = 0
+    warnings: tuple[str, ...] = ()
+
+
+def _always() -> bool:
+    return True
+
+
+def render_together(task: Task, threads: int = 1, keep_going: Callable[[], bool] = _always) -> TaskResult:
+    """Render the sounds of a task and keep what comes of them in its store; one that fails leaves the rest alone.
+
+    Parameters
+    ----------
+    task : Task
+    threads : int
+        Blocks that do not wait for each other run side by side on so many.
+    keep_going : callable
+        Asked span by span; once it says no, nothing half-made is left and `CancelledError` is raised.
+
+    Raises
+    ------
+    StorageError
+        If the disk is full; what was kept before stays.
+    StoreError
+        If the store is not one of this version.
+    """
+    store = ResultStore(task.store)
+    try:
+        with open_take(task.take) as take:
+            return _render(task, take, store, threads, keep_going)
+    except StorageError:
+        raise
+    except AudioError as error:
+        return TaskResult(tuple(Done(sound.key, str(error)) for sound in task.sounds))
+
+
+def _render(
+    task: Task, take: TakeReader, store: ResultStore, threads: int, keep_going: Callable[[], bool]
+) -> TaskResult:
+    union = Union(take.sample_rate_hz, take.channels, {sound.key: sound.sketch for sound in task.sounds})
+    failed = {key: Done(key, error, built=False) for key, error in union.refused.items()}
+    graph = union.graph
+    if graph is None:
+        return TaskResult(tuple(failed.values()))
+    engine = Engine(graph, take.read, take.frames, threads=threads)
+    engine.warm_up()
+    with ExitStack() as stack:
+        made = [_Made(sound, union, take, task.compare, stack) for sound in task.sounds if sound.key in union]
+        for n0, outputs in engine.stream():
+            if not keep_going():
+                raise CancelledError
+            for each in made:
+                each.add(n0, outputs)
+    for each in made:
+        store.keep(each.sound.key, each.figures(), arrays=each.arrays(), audio=each.sound.audio)
+    return TaskResult(
+        tuple(failed.get(sound.key, Done(sound.key)) for sound in task.sounds),
+        union.block_runs,
+        union.single_block_runs,
+        tuple(dict.fromkeys([*take.warnings, *graph.warnings, *engine.warnings])),
+    )
+
+
+class _Made:
+    """One sound while it is made."""
+
+    def __init__(self, sound: Sound, union: Union, take: TakeReader, compare: bool, stack: ExitStack) -> None:
+        graph = union.graph
+        assert graph is not None
+        self.sound, rate_hz, self._out = sound, graph.sample_rate_hz, f"{sound.key}:out"
+        node = graph.outputs[self._out]
+        self._gates = union.gates[sound.key]
+        self._frames = graph.frames(take.frames, sound.key)
+        self._figures = SoundFiguresMeter(rate_hz, node.channels, take.frames, node.latency, len(self._gates))
+        self._compared = _Compared(rate_hz, node.channels, take.frames, round(node.latency[0])) if compare else None
+        self._warnings = sound.sketch.late_cues(take.frames / rate_hz)
+        self._writer: TakeWriter | None = None
+        if sound.audio is not None:
+            self._writer = stack.enter_context(TakeWriter(sound.audio, rate_hz, node.channels))
+
+    def add(self, n0: int, outputs: Mapping[str, Audio]) -> None:
+        """Take what of the next span belongs to it: others in the graph may sound longer."""
+        frames = min(self._frames - n0, outputs[self._out].shape[1])
+        if frames <= 0:
+            return
+        y = np.ascontiguousarray(outputs[self._out][:, :frames])
+        self._figures.add(y, [outputs[gate][0, :frames] for gate in self._gates])
+        if self._compared is not None:
+            self._compared.add(y)
+        if self._writer is not None:
+            self._writer.write(y)
+
+    def arrays(self) -> dict[str, Array] | None:
+        """What it is compared by, as plain arrays."""
+        return None if self._compared is None else self._compared.arrays(self._figures.integrated_lufs)
+
+    def figures(self) -> SoundFigures:
+        """What was measured of all of it."""
+        return self._figures.result(tuple(self._warnings))
+
+
+class _Compared:
+    """What distances and nulls need of one sound."""
+
+    def __init__(self, sample_rate_hz: float, channels: int, take_frames: int, latency_frames: int) -> None:
+        from chainsim.measure.null import NullMeter
+        from chainsim.measure.sound_distance.features import SoundMeter
+
+        self._features = SoundMeter(sample_rate_hz, channels, take_frames, latency_frames)
+        self._null = NullMeter(latency_frames)
+
+    def add(self, y: Audio) -> None:
+        """Take the next span."""
+        self._features.add(y)
+        self._null.add(y)
+
+    def arrays(self, integrated_lufs: float) -> dict[str, Array]:
+        """Features at one loudness, and the samples' sketch."""
+        return {**self._features.result(integrated_lufs).to_arrays(), NULL: self._null.result()}
