@@ -19,6 +19,7 @@ from chainsim.sketch.model import BlockEntry, Header, Sketch, State
 from chainsim.sketch.patches import read_patches
 from chainsim.sketch.reading import read_block, read_settings, table_of, with_defaults
 from chainsim.sketch.reading_levels import read_levels
+from chainsim.sketch.reading_orders import read_orders
 from chainsim.sketch.rooms import read_rooms
 from chainsim.sketch.set_list import read_set
 
@@ -27,6 +28,7 @@ TOP_KEYS = (
     "chain", "blocks", "patches", "banks", "switches", "foot", "cues", "taps", "controllers", "rooms", "marks",
     "house",
     "levels",
+    "orders",
 )  # fmt: skip
 
 
@@ -125,6 +127,9 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
     sketch = replace(sketch, marks=read_marks(table_of(values, "marks", faults), base, faults))
     sketch = replace(sketch, house=read_house(values.get("house"), "house", faults))
     sketch = replace(sketch, levels=read_levels(values.get("levels"), faults))
+    chains = (state.chain for state in (base, *(p.state for p in patches.values())))
+    in_chains = dict.fromkeys(name for chain in chains for name in block_names(chain))
+    sketch = replace(sketch, orders=read_orders(values.get("orders"), in_chains, faults))
     sketch = replace(sketch, rooms=read_rooms(values, sketch, faults))
     for name, room in sketch.rooms.items():
         listening = {n for n, changed in room.changes.items() if "listens_to" in changed}

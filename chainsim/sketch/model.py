@@ -17,6 +17,7 @@ from chainsim.sketch.chain import Chain, block_names
 from chainsim.sketch.hashing import sketch_hash
 from chainsim.sketch.house import House
 from chainsim.sketch.levels import Levels
+from chainsim.sketch.ordering import OrderRules
 from chainsim.stage.board import Bank, Board, Switch
 from chainsim.stage.cues import Cue
 from chainsim.stage.drives import Drive
@@ -222,6 +223,8 @@ class Sketch:
         What is around the chain where it is heard from a seat.
     levels : Levels or None
         What 0 dBFS stands for on wires, and what the house takes the feed with.
+    orders : OrderRules
+        Which orders of its blocks are tried.
     folder : Path or None
         Where the files it names must lie.
     text : str
@@ -245,6 +248,7 @@ class Sketch:
     marks: Mapping[tuple[str, str], Marks] = field(default_factory=dict)
     house: House | None = None
     levels: Levels | None = None
+    orders: OrderRules = field(default_factory=OrderRules)
     folder: Path | None = None
     text: str = ""
     warnings: tuple[str, ...] = ()

@@ -11,6 +11,7 @@ from chainsim.sketch.cues import WHAT, CueSettings, TapSettings
 from chainsim.sketch.house import HouseBandSettings, HouseSettings, SeatSettings
 from chainsim.sketch.levels import LevelSettings
 from chainsim.sketch.model import Common, Header
+from chainsim.sketch.ordering import OrderSettings
 from chainsim.sketch.patches import PatchSettings
 from chainsim.sketch.reading_levels import LEVEL_PARTS
 from chainsim.sketch.rooms import RoomSettings
@@ -51,6 +52,7 @@ def sketch_schema() -> dict[str, Any]:
             "marks": {"type": "object", "additionalProperties": {"type": "object", "additionalProperties": _MARKS}},
             "house": {"$ref": "#/$defs/house"},
             "levels": _table(LevelSettings, required=(), **{name: _table(kind) for name, kind in LEVEL_PARTS.items()}),
+            "orders": _table(OrderSettings),
         },
         "$defs": {
             **_chain_parts(),
