@@ -6,10 +6,12 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from chainsim.errors import AudioError
 from chainsim.measure.attacks import Note
-from chainsim.measure.gating import Gating, measure_gating
+from chainsim.measure.gating import Gating, OpeningCounter, measure_gating
 from chainsim.units import Array
 
 RATE_HZ = 8_000
@@ -76,3 +78,13 @@ def test_without_notes_or_with_another_length() -> None:
     assert math.isnan(read.closes_per_note)
     with pytest.raises(AudioError, match="one value a frame"):
         measure_gating(TAKE, np.ones(7), RATE_HZ, NOTES)
+
+
+@given(st.lists(st.sampled_from([0.0, 0.6, 0.8, 1.0]), max_size=40), st.lists(st.integers(0, 40), max_size=4))
+def test_openings_are_counted_alike_from_any_cuts(gains: list[float], cuts: list[int]) -> None:
+    # 0.6 is under -3 dB (shut), 0.8 between -3 and -1 dB (as before), by the definitions of `Gating`.
+    gain = np.array(gains)
+    counter = OpeningCounter()
+    for part in np.split(gain, sorted(cuts)):
+        counter.add(part)
+    assert counter.openings == measure_gating(np.ones(gain.size), gain, RATE_HZ, ()).openings
