@@ -1,0 +1,93 @@
+"""Exchanges of neighbours and lanes instead of series, on figures made by theory."""
+
+from __future__ import annotations
+
+import math
+from itertools import combinations
+
+import numpy as np
+import pytest
+
+from chainsim.batch.orders.swaps import Swap, find_forks, find_swaps
+from chainsim.errors import SettingError
+from tests.batch.orders.traces import NULL_DB, all_orders, residuals
+
+INF = math.inf
+
+
+def test_what_commutes_is_found_and_the_rest_measured() -> None:
+    """Two units are neighbours in (n - 1)! pairs of n! orders that differ by their exchange alone: 24 for five."""
+    orders, commuting = all_orders("abcde"), ["ab", "cd"]
+    residual_db = residuals(orders, commuting)
+    distances = np.where(residual_db == NULL_DB, 0.0, 2.0)
+    np.fill_diagonal(distances, 0.0)
+    swaps = find_swaps(orders, distances, residual_db)
+    assert {swap.units for swap in swaps} == set(combinations("abcde", 2))
+    assert {swap.count for swap in swaps} == {24}
+    assert [swap.units for swap in swaps if swap.commutes] == [("a", "b"), ("c", "d")] == [s.units for s in swaps[-2:]]
+    assert str(swaps[-1]) == "c, d: null (-290 dB) in all 24"
+    assert str(swaps[0]) == "b, c: 24 of 24 audible, 2.0 steps"
+
+
+def test_figures_of_a_swap() -> None:
+    """Each of three pairs is exchanged in two places; the other distances, 9 steps, are of no exchange."""
+    orders = all_orders("abc")
+    distances, residual_db = np.full((6, 6), 9.0), np.full((6, 6), -10.0)
+    for (i, j), steps, null_db in (
+        (("abc", "bac"), 1.2, -40.0),
+        (("cab", "cba"), 0.5, -60.0),
+        (("abc", "acb"), 0.0, -130.0),
+        (("bac", "bca"), 3.0, -5.0),
+        (("bca", "cba"), 1.0, -120.0),
+        (("acb", "cab"), 1.0, -INF),
+    ):
+        k, m = orders.index(tuple(i)), orders.index(tuple(j))
+        distances[k, m] = distances[m, k] = steps
+        residual_db[k, m] = residual_db[m, k] = null_db
+    ac, ab, bc = find_swaps(orders, distances, residual_db)
+    assert ac == Swap(("a", "c"), 2, 1, -INF, 1, 1.0, 2.0, 3.0)
+    assert ab == Swap(("a", "b"), 2, 0, None, 1, 0.5, 0.85, 1.2)
+    assert bc == Swap(("b", "c"), 2, 2, -120.0, 0, 0.0, 0.5, 1.0)
+    assert [str(swap) for swap in (ac, ab, bc)] == [
+        "a, c: 1 of 2 audible, 1 null, 1.0 to 3.0 steps",
+        "a, b: 1 of 2 audible, 0.5 to 1.2 steps",
+        "b, c: null (-120 dB) in all 2",
+    ]
+    assert find_swaps(orders, distances, residual_db, threshold_steps=0.4, null_db=-125.0)[2].audible == 1
+    assert find_swaps(orders, distances, residual_db, null_db=-125.0)[2].nulls == 1
+
+
+LANES = [("a", "b", "c"), ("b", "a", "c"), (("a", "b"), "c"), ("c", "a", "b"), ("c", "b", "a"), ("c", ("b", "a"))]
+
+
+def test_lanes_are_exchanged_whole() -> None:
+    distances = np.arange(36.0).reshape(6, 6)
+    swaps = find_swaps(LANES, distances, np.zeros((6, 6)))
+    assert {swap.units: (swap.count, swap.least_steps, swap.largest_steps) for swap in swaps} == {
+        ("a", "b"): (2, 1.0, 22.0),  # (0, 1) and (3, 4)
+        ("a | b", "c"): (1, 17.0, 17.0),  # (2, 5)
+    }
+
+
+def test_lanes_against_series() -> None:
+    distances = np.arange(36.0).reshape(6, 6)
+    residual_db = np.zeros((6, 6))
+    residual_db[2, 0] = residual_db[2, 1] = residual_db[5, 3] = residual_db[5, 4] = -INF
+    (fork,) = find_forks(LANES, distances, residual_db)
+    assert (fork.units, fork.count, fork.nulls, fork.audible) == (("a", "b"), 4, 4, 4)
+    assert (fork.least_steps, fork.median_steps, fork.largest_steps) == (12.0, 23.0, 34.0)  # 12, 13, 33, 34
+    assert str(fork) == "a, b: null (the same samples) in all 4"
+    three = [("a", "b", "c", "d"), (("a", "b", "c"), "d"), ("c", "a", "b", "d"), ("d", "a", "b", "c")]
+    (fork,) = find_forks(three, np.arange(16.0).reshape(4, 4), np.zeros((4, 4)))
+    assert (fork.units, fork.count, fork.least_steps, fork.largest_steps) == (("a", "b", "c"), 2, 4.0, 6.0)
+
+
+def test_nothing_to_exchange() -> None:
+    assert find_swaps([("a",)], [[0.0]], [[-INF]]) == ()
+    assert find_swaps([("a", "b", "c"), ("c", "b", "a")], np.zeros((2, 2)), np.zeros((2, 2))) == ()
+    assert find_forks(all_orders("ab"), np.zeros((2, 2)), np.zeros((2, 2))) == ()
+
+
+def test_matrices_of_another_shape() -> None:
+    with pytest.raises(SettingError, match=r"orders: 2, but matrices of shapes \(3, 3\) and \(2, 2\)"):
+        find_swaps(all_orders("ab"), np.zeros((3, 3)), np.zeros((2, 2)))
