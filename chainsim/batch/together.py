@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import CancelledError
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +13,7 @@ import numpy as np
 from chainsim.audio.reading import TakeReader, open_take
 from chainsim.audio.writing import TakeWriter
 from chainsim.batch.results.store import ResultStore
-from chainsim.batch.sound_figures import SoundFigures, SoundFiguresMeter
+from chainsim.batch.sound_figures import SoundFiguresMeter
 from chainsim.batch.union import Union
 from chainsim.errors import AudioError, StorageError
 from chainsim.graph.engine import Engine
@@ -35,11 +35,14 @@ class Sound:
     sketch : Sketch
     audio : Path or None
         Where it is written, as a WAV file of 32-bit floats; None where its figures are enough.
+    trim_db : float
+        Gain of that file; figures are those before it.
     """
 
     key: str
     sketch: Sketch
     audio: Path | None = None
+    trim_db: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -133,14 +136,17 @@ def _render(
     engine = Engine(graph, take.read, take.frames, threads=threads)
     engine.warm_up()
     with ExitStack() as stack:
-        made = [_Made(sound, union, take, task.compare, stack) for sound in task.sounds if sound.key in union]
+        sounds = [sound for sound in task.sounds if sound.key in union]
+        made = [stack.enter_context(_Made(sound, union, take, task.compare)) for sound in sounds]
         for n0, outputs in engine.stream():
             if not keep_going():
                 raise CancelledError
             for each in made:
                 each.add(n0, outputs)
-    for each in made:
-        store.keep(each.sound.key, each.figures(), arrays=each.arrays(), audio=each.sound.audio)
+        for each in made:
+            each.keep(store)
+            if each.error is not None:
+                failed[each.sound.key] = Done(each.sound.key, each.error)
     return TaskResult(
         tuple(failed.get(sound.key, Done(sound.key)) for sound in task.sounds),
         union.block_runs,
@@ -150,11 +156,13 @@ def _render(
 
 
 class _Made:
-    """One sound while it is made."""
+    """One sound while it is made; its file is dropped unless it is kept."""
 
-    def __init__(self, sound: Sound, union: Union, take: TakeReader, compare: bool, stack: ExitStack) -> None:
+    def __init__(self, sound: Sound, union: Union, take: TakeReader, compare: bool) -> None:
         graph = union.graph
         assert graph is not None
+        self.error: str | None = None
+        self._files = ExitStack()
         self.sound, rate_hz, self._out = sound, graph.sample_rate_hz, f"{sound.key}:out"
         node = graph.outputs[self._out]
         self._gates = union.gates[sound.key]
@@ -164,13 +172,42 @@ class _Made:
         self._warnings = sound.sketch.late_cues(take.frames / rate_hz)
         self._writer: TakeWriter | None = None
         if sound.audio is not None:
-            self._writer = stack.enter_context(TakeWriter(sound.audio, rate_hz, node.channels))
+            self._writer = self._files.enter_context(TakeWriter(sound.audio, rate_hz, node.channels))
+            self._writer.trim_db = sound.trim_db
+
+    def __enter__(self) -> _Made:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *rest: object) -> None:
+        self._files.__exit__(kind or CancelledError, None, None)
 
     def add(self, n0: int, outputs: Mapping[str, Audio]) -> None:
         """Take what of the next span belongs to it: others in the graph may sound longer."""
         frames = min(self._frames - n0, outputs[self._out].shape[1])
-        if frames <= 0:
-            return
+        if frames > 0 and self.error is None:
+            with self._failing():
+                self._take_span(n0, frames, outputs)
+
+    def keep(self, store: ResultStore) -> None:
+        """Give its file its name, and the store what was measured."""
+        if self.error is None:
+            with self._failing():
+                self._files.close()
+                figures = self._figures.result(tuple(self._warnings))
+                store.keep(self.sound.key, figures, arrays=self._arrays(), audio=self.sound.audio)
+
+    @contextmanager
+    def _failing(self) -> Iterator[None]:
+        """What is wrong with one sound is no matter of the others, unless the disk is full."""
+        try:
+            yield
+        except StorageError:
+            raise
+        except AudioError as error:
+            self.error = str(error)
+            self._files.__exit__(type(error), error, None)
+
+    def _take_span(self, n0: int, frames: int, outputs: Mapping[str, Audio]) -> None:
         y = np.ascontiguousarray(outputs[self._out][:, :frames])
         self._figures.add(y, [outputs[gate][0, :frames] for gate in self._gates])
         if self._compared is not None:
@@ -178,13 +215,8 @@ class _Made:
         if self._writer is not None:
             self._writer.write(y)
 
-    def arrays(self) -> dict[str, Array] | None:
-        """What it is compared by, as plain arrays."""
+    def _arrays(self) -> dict[str, Array] | None:
         return None if self._compared is None else self._compared.arrays(self._figures.integrated_lufs)
-
-    def figures(self) -> SoundFigures:
-        """What was measured of all of it."""
-        return self._figures.result(tuple(self._warnings))
 
 
 class _Compared:

@@ -163,3 +163,19 @@ def test_told_to_stop_it_leaves_nothing_half_made(take: Path, tmp_path: Path) ->
         render_together(Task(take, sounds, tmp_path / "store"), keep_going=lambda: False)
     assert not list(audio.iterdir())
     assert not ResultStore(tmp_path / "store").has("a")
+
+
+def test_a_sound_that_fails_on_the_way_leaves_the_rest_alone(take: Path, tmp_path: Path) -> None:
+    # 24 dB in each of 34 blocks: 816 dB more than a 32-bit float holds (1.8e308 at 64 bits, 3.4e38 at 32).
+    names = [f"up_{i}" for i in range(34)]
+    loud = f"chain = {names}\n" + "".join(f'[blocks.{n}]\ntype = "gain"\ngain_db = 24\n' for n in names)
+    sounds = (
+        Sound("loud", chainsim.parse_sketch(loud), tmp_path / "loud.wav"),
+        Sound("good", chainsim.parse_sketch('chain = ["gain"]'), tmp_path / "good.wav"),
+    )
+    result = render_together(Task(take, sounds, tmp_path / "store"))
+    assert "not a finite number" in (result.done[0].error or "")
+    assert result.done[1].error is None
+    assert (tmp_path / "good.wav").is_file()
+    assert {p.name for p in tmp_path.iterdir()} == {"take.wav", "good.wav", "store"}
+    assert not (tmp_path / "loud.wav").exists()
