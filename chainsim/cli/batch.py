@@ -1,0 +1,143 @@
+"""`chainsim batch`: every sketch, patch and value over every take, into a folder that remembers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from chainsim.cli.common import counted, echo_json, leaving_at_once, progress_bar, tell_of_compiling, warn
+from chainsim.cli.completing import names_in_sketch
+
+if TYPE_CHECKING:
+    from chainsim.batch.matrix import Batch
+
+
+@click.command(name="batch", short_help="Render every sketch, patch and value over every take.")
+@click.argument("sketches", metavar="SKETCH...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--takes",
+    "folders",
+    multiple=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Send every audio file of this folder through.",
+)
+@click.option(
+    "--take", "files", multiple=True, metavar="FILE", type=click.Path(path_type=Path), help="Send this file through."
+)
+@click.option(
+    "-o",
+    "--output",
+    required=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="The folder of results: new, or of an earlier run of this version.",
+)
+@click.option(
+    "--vary",
+    multiple=True,
+    metavar="BLOCK.SETTING=V,V,...",
+    help="Try these values, spelled as in a sketch; several --vary give all combinations.",
+)
+@click.option("--room", metavar="NAME", shell_complete=names_in_sketch, help="Render as it is set in this room.")
+@click.option("--no-audio", is_flag=True, help="Write the table only, no sounds.")
+@click.option("--threads", type=click.IntRange(1, 256), help="Sounds rendered at once; by default one a core.")
+@click.option("--scheduler", metavar="ADDRESS", help="Let the workers of a Dask scheduler, tcp://HOST:8786, render.")
+@click.option("--json", "as_json", is_flag=True, help="Print the table and what was done as JSON.")
+def command(
+    sketches: tuple[Path, ...], folders: tuple[Path, ...], files: tuple[Path, ...], output: Path, vary: tuple[str, ...],
+    room: str | None, no_audio: bool, threads: int | None, scheduler: str | None, as_json: bool,
+) -> int:  # fmt: skip
+    """Send every take through every SKETCH, and write results.csv and results.json beside the sounds.
+
+    Of a sketch with patches every patch is rendered alone, and the sketch as written only if it has cues. --vary sets
+    a block's setting, or one at the head of the sketch; patches inherit the value unless they set their own.
+
+    What DIR holds already is not made again, also after a run that was killed. The table tells of the last command;
+    sounds of earlier ones stay.
+
+    \b
+    Examples:
+      chainsim batch evening.toml --takes takes/ -o results/
+      chainsim batch waltz.toml march.toml --take solo.wav -o results/ --room chapel
+      chainsim batch waltz.toml --take solo.wav -o sweep/ --vary wah.q=0.7,2,5 --vary tempo_bpm=96,120
+      chainsim batch waltz.toml --take solo.wav -o sweep/ --vary "echo.note=1/8 dotted,1/4" --no-audio
+    """
+    if not folders and not files:
+        raise click.UsageError("say what is sent through: --takes DIR, or --take FILE")
+    if scheduler is not None and threads is not None:
+        raise click.UsageError("--threads is for this machine; workers of a scheduler have their own")
+    from chainsim.batch.matrix import run_batch
+    from chainsim.batch.takes import takes_in
+    from chainsim.errors import AudioError
+
+    takes = [take for folder in folders for take in takes_in(folder)]
+    for folder in folders:
+        if folder.resolve() == (output / "audio").resolve():
+            raise AudioError(
+                f"{folder}: is where the results go, which would be takes next time; choose another folder"
+            )
+    varied = _varied(vary)
+    tell_of_compiling()
+    if scheduler is None:
+        _compile(sketches)
+    with progress_bar("rendering") as progress:
+        batch = run_batch(
+            sketches, [*takes, *files], output, vary=varied, room=room, audio=not no_audio, threads=threads,
+            scheduler=scheduler, progress=progress,
+        )  # fmt: skip
+    warn(batch.warnings)
+    if as_json:
+        echo_json(batch.to_dict())
+    else:
+        click.echo(_told(batch, output))
+    for line in batch.errors:
+        click.echo(f"chainsim: {line}", err=True)
+    return 0 if not batch.failed else 1 if batch.failed < len(batch.rows) else 2
+
+
+def _varied(vary: tuple[str, ...]) -> dict[str, list[Any]]:
+    from chainsim.batch.sweeping import read_vary
+
+    varied: dict[str, list[Any]] = {}
+    for text in vary:
+        name, values = read_vary(text)
+        if name in varied:
+            raise click.UsageError(f"--vary {name} stands there twice; write all its values into one")
+        varied[name] = values
+    return varied
+
+
+def _compile(sketches: tuple[Path, ...]) -> None:
+    """Load the kernels before anything is written; what is wrong with a sketch is told when all are read."""
+    from chainsim.batch.compiling import compile_ahead
+    from chainsim.errors import SketchError
+    from chainsim.sketch.loading import load_sketch
+
+    loaded = []
+    for path in sketches:
+        try:
+            loaded.append(load_sketch(path))
+        except SketchError:
+            return
+    with leaving_at_once():
+        compile_ahead(loaded)
+
+
+def _told(batch: Batch, output: Path) -> str:
+    """What was done, and where it lies."""
+    whole = counted(len(batch.rows), "sound")
+    if batch.rendered == 0 and not batch.failed:
+        done = f"{whole}: {batch.reused} of {len(batch.rows)} were there"
+    else:
+        parts = [f"{batch.rendered} made"]
+        parts += [f"{batch.reused} were there"] if batch.reused else []
+        parts += [f"{batch.failed} failed"] if batch.failed else []
+        done = f"{whole}: {', '.join(parts)}"
+    if batch.block_runs < batch.single_block_runs:
+        done += f"; {batch.block_runs:,} block runs instead of {batch.single_block_runs:,}"
+    sounds = any(row.file is not None for row in batch.rows)
+    heard = f"; sounds in {output / 'audio'}" if sounds else ""
+    return f"{done}\n{output / 'results.csv'}, results.json{heard}"
