@@ -4,12 +4,16 @@ A relation between two units is a fact about an order. Those that all members sh
 rule that holds for the whole group; the fewest of them that let through no more other orders are its shortest form.
 That is a set cover: every order to be kept out needs a relation that keeps it out. Where such a rule also fits other
 orders, or the members share no relation, the group is split in two by one or two relations, and each part gets a rule:
-one of the two must hold.
+one of the two must hold. Where that fails as well, the one or two relations are named that part most members from most
+others: the share of members that have them, less the share of others, is the largest [1]_.
+
+References
+----------
+.. [1] W. J. Youden, "Index for rating diagnostic tests", Cancer 3(1), 1950.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -19,19 +23,26 @@ import numpy as np
 import numpy.typing as npt
 
 from chainsim.batch.orders.relation_words import Relation, in_words
+from chainsim.batch.orders.set_cover import fewest_columns
 from chainsim.errors import SettingError
 
 Arrangement: TypeAlias = Sequence[str | tuple[str, ...]]
 """Units in series; those in a tuple stand in lanes next to each other."""
 
-MOST_TRIALS = 20_000
-"""Sets of relations tried for the fewest; where there are more, they are chosen one by one."""
-
 MOST_RELATIONS_OF_TWO = 6
 """A rule of two parts that needs more relations is no help to a reader."""
 
-MOST_SPLIT_BY_TWO = 60
-"""With more relations than that, groups are split by single ones only."""
+MOST_PAIRED = 60
+"""With more relations than that, pairs of them are not looked at."""
+
+LEAST_SHARE = 0.8
+"""Share of the members who must follow a rule that not all follow."""
+
+LEAST_INDEX = 0.5
+"""How much larger the share of members that follow a rough rule must be than that of the others."""
+
+WORTH_A_RELATION = 0.1
+"""How much larger still a second relation in it must make that."""
 
 MOST_SPLITS_SHORTENED = 32
 """Of the splits that serve equally well, so many are written out to see which is the shortest."""
@@ -47,18 +58,22 @@ class Common:
     Attributes
     ----------
     rules : tuple of tuples of Relation
-        Every member follows one of these rules, which is to say all relations in it. One rule without relations: the
-        group holds all orders. No rule: none was found that tells this group from the others.
+        Members follow one of these rules, which is to say all relations in it. One rule without relations: the group
+        holds all orders. No rule: none was found that tells this group from the others.
     text : str
-        The same in words.
+        The same in words; it begins with "mostly" if not all members follow.
+    followers : int
+        How many of the members follow one of the rules: all of them wherever such rules were found.
     others : int
-        How many orders outside the group follow one of the rules as well; 0: the rules tell the group exactly.
+        How many orders outside the group follow one of the rules as well; 0: the rules tell the group exactly. Without
+        rules all of them.
     outside : int
         How many orders are outside the group.
     """
 
     rules: tuple[tuple[Relation, ...], ...]
     text: str
+    followers: int
     others: int
     outside: int
 
@@ -162,34 +177,47 @@ def _common(units: tuple[str, ...], relations: list[Relation], holds: BoolArray,
     is_member = np.zeros(len(holds), dtype=np.bool_)
     is_member[members] = True
     inside, outside = holds[is_member], holds[~is_member]
-    rules, others = _rules(inside, outside)
+    rules = _rules(inside, outside)
+    followers, others = (_followers(part, rules) for part in (inside, outside)) if rules else (0, len(outside))
     told = tuple(tuple(relations[k] for k in rule) for rule in rules)
-    return Common(told, in_words(told, units), others, len(outside))
+    text = in_words(told, units)
+    return Common(told, text if followers in (0, len(inside)) else f"mostly {text}", followers, others, len(outside))
 
 
-def _rules(inside: BoolArray, outside: BoolArray) -> tuple[list[list[int]], int]:
-    """The rules of a group, and how many orders outside they let through."""
+def _followers(holds: BoolArray, rules: list[list[int]]) -> int:
+    return int(np.count_nonzero(np.any([holds[:, rule].all(axis=1) for rule in rules], axis=0)))
+
+
+def _rules(inside: BoolArray, outside: BoolArray) -> list[list[int]]:
+    """The rules of a group."""
     if not len(outside):
-        return [[]], 0
+        return [[]]
+    if not inside.shape[1]:
+        return []
     shared = np.flatnonzero(inside.all(axis=0))
     kept_out = ~outside[:, shared]
-    let_through = int(np.count_nonzero(~kept_out.any(axis=1)))
-    if let_through == 0:
-        return [_fewest(kept_out, shared)], 0
-    two, let_through_by_two = _two_rules(inside, outside)
-    # One rule is easier to read, even if it fits others: two must be exact then. Instead of none they may be rough.
-    if two and let_through_by_two <= (0 if let_through < len(outside) else len(inside)):
-        return two, let_through_by_two
-    if let_through < len(outside):
-        return [_fewest(kept_out[kept_out.any(axis=1)], shared)], let_through
-    return [], len(outside)
+    told_apart = kept_out.any(axis=1)
+    if told_apart.all():
+        return [_fewest(kept_out, shared)]
+    two = _two_rules(inside, outside)
+    if told_apart.any():  # one rule is easier to read, even if it fits others: two must be exact
+        return two if two and not _followers(outside, two) else [_fewest(kept_out[told_apart], shared)]
+    rough = max((two, _mostly(inside, outside)), key=lambda rules: _index(inside, outside, rules))
+    return rough if _index(inside, outside, rough) >= LEAST_INDEX else []
 
 
-def _two_rules(inside: BoolArray, outside: BoolArray) -> tuple[list[list[int]], int]:
+def _index(inside: BoolArray, outside: BoolArray, rules: list[list[int]]) -> float:
+    """How much larger the share of members is that follow than that of others; 0 if more others follow than members."""
+    if not rules or _followers(outside, rules) > _followers(inside, rules):
+        return 0.0
+    return _followers(inside, rules) / len(inside) - _followers(outside, rules) / len(outside)
+
+
+def _two_rules(inside: BoolArray, outside: BoolArray) -> list[list[int]]:
     """Two rules of which every member follows one, the best of all splits by one or two relations; none: []."""
     parts = _splits(inside)
     if not parts.shape[1]:
-        return [], len(outside)
+        return []
     broken = (~inside).astype(np.float32)
     missing = (~outside).astype(np.float32)
     sides = [part.astype(np.float32).T @ broken == 0.0 for part in (parts, ~parts)]  # (splits, relations) shared
@@ -198,7 +226,7 @@ def _two_rules(inside: BoolArray, outside: BoolArray) -> tuple[list[list[int]], 
     let_through[~(sides[0].any(axis=1) & sides[1].any(axis=1))] = len(outside)
     fewest = int(let_through.min())
     if fewest == len(outside):
-        return [], fewest
+        return []
     best: list[list[int]] = []
     for k in np.flatnonzero(let_through == fewest)[:MOST_SPLITS_SHORTENED]:
         to_keep_out = ~(follows[0][:, k] | follows[1][:, k])
@@ -206,15 +234,12 @@ def _two_rules(inside: BoolArray, outside: BoolArray) -> tuple[list[list[int]], 
         rules = [_fewest(~outside[np.ix_(to_keep_out, s)], s) for s in shared]
         if not best or sum(map(len, rules)) < sum(map(len, best)):
             best = rules
-    return (best, fewest) if sum(map(len, best)) <= MOST_RELATIONS_OF_TWO else ([], len(outside))
+    return best if sum(map(len, best)) <= MOST_RELATIONS_OF_TWO else []
 
 
 def _splits(inside: BoolArray) -> BoolArray:
     """Ways to take a part of the members by one relation or by two, (members, splits); each once, never all."""
-    parts = inside
-    if inside.shape[1] <= MOST_SPLIT_BY_TWO:
-        a, b = np.triu_indices(inside.shape[1], 1)
-        parts = np.concatenate([inside, inside[:, a] & inside[:, b]], axis=1)
+    parts = _singles_and_pairs(inside)[0]
     parts = parts == parts[0]  # the part with the first member
     _, first = np.unique(np.packbits(parts, axis=0), axis=1, return_index=True)
     parts = parts[:, np.sort(first)]
@@ -222,53 +247,24 @@ def _splits(inside: BoolArray) -> BoolArray:
     return found
 
 
+def _mostly(inside: BoolArray, outside: BoolArray) -> list[list[int]]:
+    """The rule of one or two relations that best parts members from others, without being true of all."""
+    held, rules = _singles_and_pairs(np.concatenate([inside, outside]))
+    share, of_others = held[: len(inside)].mean(axis=0), held[len(inside) :].mean(axis=0)
+    index = np.where(share >= LEAST_SHARE, share - of_others, 0.0)
+    best = int(np.argmax(index - WORTH_A_RELATION * (np.arange(len(rules)) >= inside.shape[1])))
+    return [rules[best]]
+
+
+def _singles_and_pairs(holds: BoolArray) -> tuple[BoolArray, list[list[int]]]:
+    """Where one relation holds, or two together; and which those are."""
+    count = holds.shape[1]
+    pairs = list(combinations(range(count), 2)) if count <= MOST_PAIRED else []
+    a, b = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
+    rules = [[k] for k in range(count)] + [list(pair) for pair in pairs]
+    return np.concatenate([holds, holds[:, a] & holds[:, b]], axis=1), rules
+
+
 def _fewest(kept_out: BoolArray, names: IntArray) -> list[int]:
-    """The fewest relations that together keep out every row: exactly, or one by one where there are too many sets.
-
-    Parameters
-    ----------
-    kept_out : ndarray of bool, shape (orders, relations)
-        Every row has at least one True.
-    names : ndarray of int, shape (relations,)
-        What to call them in the result.
-    """
-    only = kept_out[np.count_nonzero(kept_out, axis=1) == 1]
-    chosen = set(np.flatnonzero(only.any(axis=0)).tolist())
-    left = np.unique(kept_out[~kept_out[:, sorted(chosen)].any(axis=1)], axis=0)
-    if len(left):
-        open_ones = [k for k in np.flatnonzero(left.any(axis=0)).tolist() if k not in chosen]
-        chosen |= _cover(left, open_ones)
-    return [int(names[k]) for k in sorted(chosen)]
-
-
-def _cover(left: BoolArray, columns: list[int]) -> set[int]:
-    """The fewest columns that cover all rows."""
-    wanted = (1 << len(left)) - 1
-    bits = {k: sum(1 << int(i) for i in np.flatnonzero(left[:, k])) for k in columns}
-    trials = 0
-    for size in range(1, len(columns) + 1):
-        trials += math.comb(len(columns), size)
-        if trials > MOST_TRIALS:
-            break
-        for found in combinations(columns, size):
-            covered = 0
-            for k in found:
-                covered |= bits[k]
-            if covered == wanted:
-                return set(found)
-    return _greedy_cover(bits, wanted)
-
-
-def _greedy_cover(bits: dict[int, int], wanted: int) -> set[int]:
-    chosen: list[int] = []
-    covered = 0
-    while covered != wanted:
-        chosen.append(max(bits, key=lambda k: (bits[k] & ~covered).bit_count()))
-        covered |= bits[chosen[-1]]
-    for k in list(chosen):
-        rest = 0
-        for other in chosen:
-            rest |= bits[other] if other != k else 0
-        if rest == wanted:
-            chosen.remove(k)
-    return set(chosen)
+    """The fewest of these relations that keep out every row of (orders, relations)."""
+    return [int(names[k]) for k in fewest_columns(kept_out)]
