@@ -5,12 +5,15 @@ from __future__ import annotations
 import copy
 import json
 import math
+import re
 import tomllib
 from collections.abc import Collection, Mapping
 from typing import Any, TypeAlias
 
 from chainsim.block import block_type
 from chainsim.errors import SettingError, SketchError
+
+_HEADER = re.compile(r"\s*\[\[?\s*(?P<name>[\w-]+)\s*[.\]]")
 
 Place: TypeAlias = tuple[str, ...]
 """Where a value stands: the keys that lead to it, ("blocks", "wah", "q")."""
@@ -94,6 +97,31 @@ def _in_place(text: str, written: Mapping[Place, Any], removed: Collection[Place
     for place, value in written.items():
         _write(document, place, tomlkit.value(toml(value)))
     return tomlkit.dumps(document)
+
+
+def without_tables(text: str, names: Collection[str]) -> str:
+    """The text without some of its tables that have lines of their own.
+
+    A comment goes with the table that it stands over; where that cannot be told the tables stay.
+    """
+    tables = [key for key, value in tomllib.loads(text).items() if key in names and isinstance(value, dict | list)]
+    wanted = {key: value for key, value in tomllib.loads(text).items() if key not in tables}
+    found: list[str] = []
+    comment: list[str] = []
+    keep = True
+    for line in text.splitlines(keepends=True):
+        if line.lstrip().startswith("#"):
+            comment.append(line)
+            continue
+        if header := _HEADER.match(line):
+            keep = header["name"] not in tables
+        found += [*comment, line] if keep else []
+        comment = []
+    left = "".join([*found, *comment])
+    try:
+        return left if tomllib.loads(left) == wanted else text
+    except ValueError:
+        return text
 
 
 def toml(value: Any) -> str:

@@ -11,7 +11,7 @@ import pytest
 
 from chainsim.errors import SketchError
 from chainsim.sketch.loading import parse_sketch
-from chainsim.sketch.rewriting import with_settings
+from chainsim.sketch.rewriting import with_settings, without_tables
 
 WAH = 'type = "envelope_filter"'
 LAYOUTS = [
@@ -69,3 +69,16 @@ def test_words_are_written_as_words() -> None:
 def test_what_cannot_be_written() -> None:
     with pytest.raises(SketchError, match=r"write it yourself: blocks\.wah\.q = null"):
         with_settings("chain = []", {("wah", "q"): None})
+
+
+@pytest.mark.parametrize(
+    ("text", "left"),
+    [
+        ("# a\na = 1\n# p\n[p]\nb = 2\n# of it\n\n# q\n[q]\nc = 3\n", "# a\na = 1\n# q\n[q]\nc = 3\n"),
+        ('[q]\nc = 3\n[p."a b".c]\nd = [\n  [1, 2],\n  [3, 4]\n]\n[[ p.z ]]\n# end\n', "[q]\nc = 3\n# end\n"),
+        ("p = { a = 1 }\n[q]\n", "p = { a = 1 }\n[q]\n"),
+        ('[q]\nc = """\n[p]\n"""\n[p]\nd = 3\n', '[q]\nc = """\n[p]\n"""\n[p]\nd = 3\n'),  # cannot be told, so it stays
+    ],
+)
+def test_tables_go_with_the_comments_over_them(text: str, left: str) -> None:
+    assert without_tables(text, ["p"]) == left
