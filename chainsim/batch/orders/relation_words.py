@@ -99,5 +99,10 @@ def _block_in_words(sources: list[str], how: str, targets: list[str], units: int
 
 
 def _list(units: Sequence[str], word: str = "and") -> str:
-    names = [f"[{unit}]" if " " in unit else unit for unit in units]
+    names = [bracketed(unit) for unit in units]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"
+
+
+def bracketed(unit: str) -> str:
+    """A unit's name among others, so that one of several words is seen to be one: "[echo | plate]"."""
+    return f"[{unit}]" if " " in unit else unit

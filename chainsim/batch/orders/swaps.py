@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import permutations
+from itertools import pairwise, permutations
 from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
 from chainsim.batch.orders.grouping import AUDIBLE_STEPS, NULL_DB
+from chainsim.batch.orders.relation_words import bracketed
 from chainsim.batch.orders.relations import Arrangement, Places, places_of
 from chainsim.errors import SettingError
 from chainsim.units import Array
@@ -27,7 +28,8 @@ class Swap:
     Attributes
     ----------
     units : tuple of str
-        Which are changed. Units that stand in lanes are exchanged with another one together: "echo | plate".
+        Which are changed. Units that stand in lanes are exchanged with another one together: "echo | plate". Between
+        two that are exchanged nothing stands that moves in any of the orders.
     count : int
         Pairs of orders that differ by this change and by nothing else.
     nulls : int
@@ -55,7 +57,7 @@ class Swap:
         return self.nulls == self.count
 
     def __str__(self) -> str:
-        return f"{', '.join(self.units)}: {self._found()}"
+        return f"{', '.join(bracketed(unit) for unit in self.units)}: {self._found()}"
 
     def _found(self) -> str:
         if self.commutes:
@@ -138,12 +140,13 @@ def _gather(
 
 
 def _exchanges(places: Places) -> Iterator[Pair]:
-    """Every two orders that differ by an exchange of neighbours, once."""
+    """Every two orders that differ by an exchange of neighbours, once; what never moves may stand between them."""
     where = _index(places)
+    moves = places.ranks.min(axis=0) != places.ranks.max(axis=0)
     for i, row in enumerate(places.ranks):
-        for rank in range(int(row.max())):
-            first, second = row == rank, row == rank + 1
-            j = where.get((row + first.astype(np.int64) - second).tobytes())
+        for rank, next_rank in pairwise(np.unique(row[moves]).tolist()):
+            first, second = row == rank, row == next_rank
+            j = where.get(np.where(first, next_rank, np.where(second, rank, row)).tobytes())
             if j is not None and i < j:
                 names = [(int(np.argmax(step)), " | ".join(_named(places, step))) for step in (first, second)]
                 yield tuple(name for _, name in sorted(names)), (i, j)

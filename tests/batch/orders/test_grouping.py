@@ -16,7 +16,7 @@ from chainsim.errors import SettingError
 from chainsim.units import Array
 from tests.batch.orders.traces import (
     DIFFERENT_DB,
-    NULL_DB,
+    IDENTICAL_DB,
     acyclic_orientations,
     all_orders,
     dependent_pairs,
@@ -71,7 +71,7 @@ def test_exchanges_of_neighbours_reach_all_that_is_identical() -> None:
         for k in range(4):
             if "".join(sorted(order[k : k + 2])) in commuting:
                 j = orders.index((*order[:k], order[k + 1], order[k], *order[k + 2 :]))
-                residual_db[i, j] = residual_db[j, i] = NULL_DB
+                residual_db[i, j] = residual_db[j, i] = IDENTICAL_DB
     found = identical_orders(residual_db)
     assert [one.members for one in found] == [one.members for one in identical_orders(residuals(orders, commuting))]
     assert len(found) == 78

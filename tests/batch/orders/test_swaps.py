@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from itertools import combinations
+from itertools import combinations, permutations
 
 import numpy as np
 import pytest
 
 from chainsim.batch.orders.swaps import Swap, find_forks, find_swaps
 from chainsim.errors import SettingError
-from tests.batch.orders.traces import NULL_DB, all_orders, residuals
+from tests.batch.orders.traces import IDENTICAL_DB, all_orders, residuals
 
 INF = math.inf
 
@@ -19,7 +19,7 @@ def test_what_commutes_is_found_and_the_rest_measured() -> None:
     """Two units are neighbours in (n - 1)! pairs of n! orders that differ by their exchange alone: 24 for five."""
     orders, commuting = all_orders("abcde"), ["ab", "cd"]
     residual_db = residuals(orders, commuting)
-    distances = np.where(residual_db == NULL_DB, 0.0, 2.0)
+    distances = np.where(residual_db == IDENTICAL_DB, 0.0, 2.0)
     np.fill_diagonal(distances, 0.0)
     swaps = find_swaps(orders, distances, residual_db)
     assert {swap.units for swap in swaps} == set(combinations("abcde", 2))
@@ -67,6 +67,7 @@ def test_lanes_are_exchanged_whole() -> None:
         ("a", "b"): (2, 1.0, 22.0),  # (0, 1) and (3, 4)
         ("a | b", "c"): (1, 17.0, 17.0),  # (2, 5)
     }
+    assert "[a | b], c: 1 of 1 audible, 17.0 steps" in map(str, swaps)
 
 
 def test_lanes_against_series() -> None:
@@ -82,9 +83,18 @@ def test_lanes_against_series() -> None:
     assert (fork.units, fork.count, fork.least_steps, fork.largest_steps) == (("a", "b", "c"), 2, 4.0, 6.0)
 
 
+def test_what_never_moves_may_stand_between() -> None:
+    """Three places with a fixed one between the first two: a and c are exchanged across it, and so is d with each."""
+    orders = [(a, "x", b, c) for a, b, c in permutations("acd")]
+    swaps = find_swaps(orders, np.ones((6, 6)), np.zeros((6, 6)))
+    assert {(swap.units, swap.count) for swap in swaps} == {(("a", "c"), 2), (("a", "d"), 2), (("c", "d"), 2)}
+    (swap,) = find_swaps([("a", "b", "c"), ("c", "b", "a")], np.full((2, 2), 3.0), np.zeros((2, 2)))
+    assert str(swap) == "a, c: 1 of 1 audible, 3.0 steps"
+
+
 def test_nothing_to_exchange() -> None:
     assert find_swaps([("a",)], [[0.0]], [[-INF]]) == ()
-    assert find_swaps([("a", "b", "c"), ("c", "b", "a")], np.zeros((2, 2)), np.zeros((2, 2))) == ()
+    assert find_swaps([("a", "b", "c"), ("c", "a", "b")], np.zeros((2, 2)), np.zeros((2, 2))) == ()
     assert find_forks(all_orders("ab"), np.zeros((2, 2)), np.zeros((2, 2))) == ()
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from chainsim.units import Array
 
-NULL_DB = -290.0
+IDENTICAL_DB = -290.0
 DIFFERENT_DB = -20.0
 
 Order = tuple[str, ...]
@@ -39,7 +39,7 @@ def residuals(orders: Sequence[Order], commuting: Iterable[str]) -> Array:
     dependent = dependent_pairs(sorted(orders[0]), commuting)
     traces = np.array([trace(order, dependent) for order in orders]).reshape(len(orders), -1)
     same = (traces[:, None, :] == traces[None, :, :]).all(axis=2)
-    found: Array = np.where(same, NULL_DB, DIFFERENT_DB)
+    found: Array = np.where(same, IDENTICAL_DB, DIFFERENT_DB)
     np.fill_diagonal(found, -np.inf)
     return found
 
