@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from chainsim.batch.results.keys import sketch_digest
-from chainsim.errors import SettingError, SketchError, nearest
+from chainsim.errors import SettingError, SketchError, nearest, printable
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.model import Header, Sketch, State
@@ -141,7 +141,7 @@ def _check_names(sketch: Sketch, name: str, vary: Vary) -> None:
             known_text = nearest(setting, Header.specs()) or "; a block's is written BLOCK.SETTING"
             faults.append(f'{name}: vary {setting}: no setting "{setting}" of a sketch{known_text}')
     if faults:
-        raise SketchError(faults)
+        raise SketchError(map(printable, faults))
 
 
 def _place(setting: str) -> tuple[str, str]:

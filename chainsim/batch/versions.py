@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from chainsim.batch.sweeping import sweep, without_effect
-from chainsim.errors import SettingError, SketchError
+from chainsim.errors import SettingError, SketchError, printable
 from chainsim.sketch.loading import load_sketch
 from chainsim.sketch.model import Sketch
 
@@ -36,7 +36,7 @@ class Version:
     @property
     def place(self) -> str:
         """What messages call it."""
-        return self.short if self.sketch.patch is None else f"{self.short}: patches.{self.sketch.patch}"
+        return printable(self.short if self.sketch.patch is None else f"{self.short}: patches.{self.sketch.patch}")
 
     @property
     def short(self) -> str:
