@@ -118,6 +118,11 @@ def test_groups_on_a_line() -> None:
     assert (right.radius_steps, right.diameter_steps) == (0.0, 0.0)
 
 
+def test_just_a_step_apart_is_alike() -> None:
+    assert len(group_orders(of_line([0.0, 1.0]), none_identical(2)).groups) == 1
+    assert len(group_orders(of_line([0.0, np.nextafter(1.0, 2.0)]), none_identical(2)).groups) == 2
+
+
 @pytest.mark.parametrize(
     ("most", "members", "largest"),
     [
@@ -150,6 +155,13 @@ def test_the_order_as_written_represents_its_group_if_nothing_is_more_central(
     assert [group.representative for group in found.groups] == [representative]
 
 
+def test_rounding_breaks_no_tie() -> None:
+    """All are as central as each other, though 0.1 + 0.2 + 0.3 is larger than 0.3 + 0.2 + 0.1."""
+    distances = np.array([[0.0, 0.1, 0.2, 0.3], [0.1, 0.0, 0.3, 0.2], [0.2, 0.3, 0.0, 0.1], [0.3, 0.2, 0.1, 0.0]])
+    (group,) = group_orders(distances, none_identical(4), as_written=0).groups
+    assert (group.representative, distances.sum(axis=1)[0] > distances.sum(axis=1)[3]) == (0, True)
+
+
 def test_what_is_identical_counts_once_for_the_middle() -> None:
     """Five times the same sound at one end does not draw the middle to it."""
     positions = [0.0] * 5 + [0.4, 0.9]
@@ -160,10 +172,10 @@ def test_what_is_identical_counts_once_for_the_middle() -> None:
 
 
 def test_what_nulls_is_never_parted() -> None:
-    """Even where distances would part it: 0 and 2 null, and 1 is a step and more from both."""
+    """Even where distances would part it: 0 and 2 null, and 1, near the one, is more than a step from the other."""
     residual_db = none_identical(3)
     residual_db[0, 2] = residual_db[2, 0] = -130.0
-    found = group_orders(of_line([0.0, 1.1, 2.2]), residual_db)
+    found = group_orders(of_line([0.0, 0.9, 2.2]), residual_db)
     assert [group.members for group in found.groups] == [(0, 2), (1,)]
     assert found.largest_inside_steps == 2.2
 
