@@ -19,13 +19,11 @@ import numpy as np
 import numpy.typing as npt
 
 from chainsim.errors import SettingError
+from chainsim.measure.null import NULL_DB
 from chainsim.units import Array
 
 AUDIBLE_STEPS = 1.0
 """Distance up to which two sounds pass for one: a step is what is just audible."""
-
-NULL_DB = -120.0
-"""Residual up to which two sounds are one: what rounding leaves is far below, what could be heard far above."""
 
 TIE = 1e-9
 """Sums of distances closer than this, of their size, differ by rounding alone."""

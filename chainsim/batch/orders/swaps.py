@@ -11,10 +11,11 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.batch.orders.grouping import AUDIBLE_STEPS, NULL_DB
+from chainsim.batch.orders.grouping import AUDIBLE_STEPS
 from chainsim.batch.orders.relation_words import bracketed
 from chainsim.batch.orders.relations import Arrangement, Places, places_of
 from chainsim.errors import SettingError
+from chainsim.measure.null import NULL_DB
 from chainsim.units import Array
 
 Pair: TypeAlias = tuple[tuple[str, ...], tuple[int, int]]
