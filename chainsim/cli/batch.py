@@ -11,7 +11,7 @@ from chainsim.cli.common import counted, echo_json, leaving_at_once, progress_ba
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
-    from chainsim.batch.matrix import Batch
+    from chainsim.batch.batch_report import Batch
 
 
 @click.command(name="batch", short_help="Render every sketch, patch and value over every take.")
@@ -69,7 +69,8 @@ def command(
         raise click.UsageError("say what is sent through: --takes DIR, or --take FILE")
     if scheduler is not None and threads is not None:
         raise click.UsageError("--threads is for this machine; workers of a scheduler have their own")
-    from chainsim.batch.matrix import run_batch
+    from chainsim.batch.compiling import compile_ahead
+    from chainsim.batch.matrix import plan_batch, run_plan
     from chainsim.batch.takes import takes_in
     from chainsim.errors import AudioError
 
@@ -79,16 +80,15 @@ def command(
             raise AudioError(
                 f"{folder}: is where the results go, which would be takes next time; choose another folder"
             )
-    varied = _varied(vary)
-    tell_of_compiling()
-    if scheduler is None:
-        _compile(sketches)
+    plan = plan_batch([*sketches], [*takes, *files], output, vary=_varied(vary), room=room, audio=not no_audio)
+    warn(plan.warnings)
+    if plan.tasks and scheduler is None:
+        tell_of_compiling()
+        with leaving_at_once():
+            compile_ahead(plan.missing)
     with progress_bar("rendering") as progress:
-        batch = run_batch(
-            sketches, [*takes, *files], output, vary=varied, room=room, audio=not no_audio, threads=threads,
-            scheduler=scheduler, progress=progress,
-        )  # fmt: skip
-    warn(batch.warnings)
+        batch = run_plan(plan, threads=threads, scheduler=scheduler, progress=progress)
+    warn(line for line in batch.warnings if line not in plan.warnings)
     if as_json:
         echo_json(batch.to_dict())
     else:
@@ -108,22 +108,6 @@ def _varied(vary: tuple[str, ...]) -> dict[str, list[Any]]:
             raise click.UsageError(f"--vary {name} stands there twice; write all its values into one")
         varied[name] = values
     return varied
-
-
-def _compile(sketches: tuple[Path, ...]) -> None:
-    """Load the kernels before anything is written; what is wrong with a sketch is told when all are read."""
-    from chainsim.batch.compiling import compile_ahead
-    from chainsim.errors import SketchError
-    from chainsim.sketch.loading import load_sketch
-
-    loaded = []
-    for path in sketches:
-        try:
-            loaded.append(load_sketch(path))
-        except SketchError:
-            return
-    with leaving_at_once():
-        compile_ahead(loaded)
 
 
 def _told(batch: Batch, output: Path) -> str:
