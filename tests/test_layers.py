@@ -42,7 +42,7 @@ MAY_IMPORT = {
     "graph": BASE | {"kernel", "settings", "music", "block", "stage", "sketch", "audio", "house"},
     "listen": SOUND | {"settings", "music", "block", "notes", "stage", "sketch", "graph", "audio", "measure"},
 }
-MAY_IMPORT["batch"] = MAY_IMPORT["listen"] | {"blocks", "house", "listen", "resources"}
+MAY_IMPORT["batch"] = MAY_IMPORT["listen"] | {"plain", "blocks", "house", "listen", "resources"}
 MAY_IMPORT["cli"] = set(MAY_IMPORT)
 MAY_IMPORT["__main__"] = {"cli"}
 

@@ -17,6 +17,8 @@ from chainsim.batch.sound_figures import SoundFiguresMeter
 from chainsim.batch.union import Union
 from chainsim.errors import AudioError, StorageError
 from chainsim.graph.engine import Engine
+from chainsim.measure.null import NullMeter
+from chainsim.measure.sound_distance.meter import SoundMeter
 from chainsim.sketch.model import Sketch
 from chainsim.units import Array, Audio
 
@@ -223,9 +225,6 @@ class _Compared:
     """What distances and nulls need of one sound."""
 
     def __init__(self, sample_rate_hz: float, channels: int, take_frames: int, latency_frames: int) -> None:
-        from chainsim.measure.null import NullMeter
-        from chainsim.measure.sound_distance.features import SoundMeter
-
         self._features = SoundMeter(sample_rate_hz, channels, take_frames, latency_frames)
         self._null = NullMeter(latency_frames)
 

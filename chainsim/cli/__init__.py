@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import click
 
-COMMANDS = ("render", "check", "sheet", "track", "measure", "blocks", "schema", "demo")
+COMMANDS = ("render", "check", "orders", "batch", "sheet", "track", "measure", "blocks", "schema", "demo")
 
 
 class _Commands(click.Group):
@@ -48,6 +48,8 @@ def cli() -> None:
     chainsim demo                              hear it at once, on takes of its own
     chainsim render sketch.toml take.wav -o out.wav
     chainsim check sketch.toml --take take.wav what the chain does, and what the take is fit for
+    chainsim orders sketch.toml take.wav -o DIR which order of the blocks? The few that differ
+    chainsim batch *.toml --takes DIR -o DIR   every sketch, patch and value over every take
     chainsim sheet set.toml -o sheet.html      one page to tape to the board
     chainsim track take.wav --midi take.mid    the pitch that was played, its notes, its tuning
     chainsim measure take.wav out.wav          loudness, peaks, noise; --chain, --pair, --harmony measure more

@@ -52,6 +52,11 @@ def key_over(sketch_digest: str, take_sha256: str) -> str:
     return _hash(identity(), sketch_digest, take_sha256)
 
 
+def trimmed_key(key: str, trim_db: float) -> str:
+    """Key of a sound whose file is raised or lowered."""
+    return _hash(key, f"trim_db {trim_db!r}")
+
+
 def _hash(*parts: str) -> str:
     return hashlib.sha256("\0".join(parts).encode()).hexdigest()
 

@@ -43,8 +43,8 @@ def write_tables(folder: Path, name: str, rows: Sequence[Row], about: Row) -> No
     AudioError
         If they cannot be written.
     """
-    _write(folder / f"{name}.csv", csv_text(rows))
-    _write(folder / f"{name}.json", json_text({**about, "rows": rows}) + "\n")
+    write_changed(folder / f"{name}.csv", csv_text(rows))
+    write_changed(folder / f"{name}.json", json_text({**about, "rows": rows}) + "\n")
 
 
 def csv_text(rows: Sequence[Row]) -> str:
@@ -69,7 +69,14 @@ def _cell(value: Any) -> str:
     return f"'{text}" if text.startswith(_FORMULAS) else text
 
 
-def _write(path: Path, text: str) -> None:
+def write_changed(path: Path, text: str) -> None:
+    """Write a text file, unless it says the same already.
+
+    Raises
+    ------
+    AudioError
+        If it cannot be written.
+    """
     content = text.encode("utf-8", "backslashreplace")  # a file's name may hold bytes that are no text
     with suppress(OSError):
         if path.read_bytes() == content:

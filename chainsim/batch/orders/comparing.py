@@ -1,0 +1,177 @@
+"""Every order of a chain's blocks over some takes: rendered together, compared, gathered into groups that sound alike.
+
+>>> sketch = chainsim.load_sketch("five_knots.toml")  # doctest: +SKIP
+>>> found = chainsim.compare_orders(sketch, ["solo.wav"], "orders")  # doctest: +SKIP
+>>> [(group.common.text, len(group.members)) for group in found.groups]  # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from chainsim.batch.orders.files import representatives, write_orders, write_sketches
+from chainsim.batch.orders.grouping import AUDIBLE_STEPS, group_orders
+from chainsim.batch.orders.likeness import distances_over, residuals_over
+from chainsim.batch.orders.making import Made, make_orders, tasks_for
+from chainsim.batch.orders.relations import common_relations
+from chainsim.batch.orders.report import Order, OrderGroup, Orders
+from chainsim.batch.orders.swaps import find_forks, find_swaps
+from chainsim.batch.orders.variants import OrderSet, order_variants, swap_variants
+from chainsim.batch.results.store import ResultStore
+from chainsim.batch.running import run_all
+from chainsim.batch.sound_figures import SoundFigures
+from chainsim.errors import SettingError, StoreError
+from chainsim.sketch.model import Sketch
+from chainsim.sketch.ordering import OrderRules
+
+Progress = Callable[[str, int, int], None]
+"""Told (what is being done, how much of it is done, of how much)."""
+
+
+def compare_orders(
+    sketch: Sketch,
+    takes: Sequence[str | Path],
+    folder: str | Path | None = None,
+    *,
+    rules: OrderRules | None = None,
+    swap: tuple[str, str] | None = None,
+    sample: int | None = None,
+    seed: int = 0,
+    threshold_steps: float = AUDIBLE_STEPS,
+    most_groups: int | None = None,
+    every_file: bool = False,
+    loudness_lufs: float | None = None,
+    threads: int | None = None,
+    scheduler: str | None = None,
+    progress: Progress | None = None,
+) -> Orders:
+    """Render the blocks of a chain in many orders over takes, and say which differ.
+
+    Parameters
+    ----------
+    sketch : Sketch
+        Its chain as written is what is tried; `sketch.alone(patch)` makes that a patch's.
+    takes : sequence of path
+        Two orders differ if they do on any of them.
+    folder : path, optional
+        Where files, tables and what is needed to go on after an interruption are kept; made if need be. Without it
+        nothing is left.
+    rules : OrderRules, optional
+        Added to the sketch's own.
+    swap : (str, str), optional
+        Instead of all this the order as written, and the one with these two blocks exchanged.
+    sample, seed
+        As for `order_variants`.
+    threshold_steps : float
+        How far two orders of a group may be apart, in steps of which one is just audible.
+    most_groups : int, optional
+        At most so many groups, though orders in them may then differ audibly.
+    every_file : bool
+        Write every order, too, as it comes.
+    loudness_lufs : float, optional
+        Of the representatives' files; by default as loud as the order as written.
+    threads, scheduler
+        As for `run_tasks`.
+    progress : callable, optional
+
+    Returns
+    -------
+    Orders
+
+    Raises
+    ------
+    SketchError, SettingError
+        If rules contradict each other, or a number is outside its range.
+    AudioError, StoreError
+        If no take can be read, or the folder cannot be used.
+    GraphError
+        If no order can be built.
+    """
+    if swap is None:
+        orders = order_variants(sketch, rules, sample=sample, seed=seed)
+    else:
+        orders = OrderSet(2, swap_variants(sketch, *swap), ())
+    if not takes:
+        raise SettingError("no takes, allowed from one on")
+    told = progress or _untold
+    options = {"threads": threads, "scheduler": scheduler}
+    with ExitStack() as stack:
+        place = Path(folder) if folder is not None else Path(stack.enter_context(TemporaryDirectory()))
+        store = ResultStore(place.resolve())
+        made = make_orders(
+            store, orders.variants, list(dict.fromkeys(map(Path, takes))), every_file=every_file,
+            progress=partial(told, "rendering"), **options,
+        )  # fmt: skip
+        residuals_db = residuals_over(store, made.keys)
+        distances = distances_over(
+            store, made.keys, residuals_db, threads or os.cpu_count() or 1, partial(told, "comparing")
+        )
+        as_written = next((i for i, variant in enumerate(made.variants) if variant.as_written), None)
+        grouping = group_orders(
+            distances, residuals_db, threshold_steps=threshold_steps, most=most_groups, as_written=as_written
+        )
+        units = [variant.units for variant in made.variants]
+        common = common_relations(units, [group.members for group in grouping.groups])
+        found = Orders(
+            title=sketch.title,
+            takes=tuple(map(str, made.takes)),
+            orders=tuple(
+                Order(variant, group, _figures(store, [of_take[i] for of_take in made.keys]))
+                for i, (variant, group) in enumerate(zip(made.variants, grouping.group_of, strict=True))
+            ),
+            groups=tuple(OrderGroup(group, each) for group, each in zip(grouping.groups, common, strict=True)),
+            identical=grouping.identical,
+            swaps=find_swaps(units, distances, residuals_db, threshold_steps=threshold_steps),
+            forks=find_forks(units, distances, residuals_db, threshold_steps=threshold_steps),
+            distances=distances,
+            residuals_db=residuals_db,
+            threshold_steps=threshold_steps,
+            possible=orders.count,
+            notes=orders.notes,
+            left_out=made.left_out,
+            failed=made.failed,
+            block_runs=made.run.block_runs,
+            single_block_runs=made.run.single_block_runs,
+            rendered=len(made.run.made),
+            reused=made.reused,
+            warnings=tuple(dict.fromkeys([*sketch.warnings, *made.run.warnings])),
+        )
+        return found if folder is None else _written(found, made, store, loudness_lufs, told, options)
+
+
+def _figures(store: ResultStore, keys: Sequence[str]) -> tuple[SoundFigures, ...]:
+    """Figures of one order, for each take."""
+    found = [(key, store.figures(key)) for key in keys]
+    if damaged := [key for key, figures in found if figures is None]:
+        raise StoreError(f"{store.folder}: what was kept of {damaged[0][:16]} is damaged already; is the disk?")
+    return tuple(figures for _, figures in found if figures is not None)
+
+
+def _written(
+    found: Orders, made: Made, store: ResultStore, loudness_lufs: float | None, told: Progress,
+    options: Mapping[str, Any],
+) -> Orders:  # fmt: skip
+    """Write what is to be heard, its sketches, and the tables."""
+    found, sounds = representatives(found, made.keys, store.folder, loudness_lufs)
+    variants = [found.orders[group.representative].variant for group in found.groups]
+    tasks = []
+    for take, of_take in zip(made.takes, sounds, strict=True):
+        missing = [i for i, sound in enumerate(of_take) if not store.has(sound.key, audio=sound.audio)]
+        tasks += tasks_for(store, take, [of_take[i] for i in missing], [variants[i] for i in missing])
+    run = run_all(tasks, progress=partial(told, "writing"), **options)
+    failed = dict.fromkeys(str(done.error) for done in run.failed.values())
+    said = write_sketches(found, store.folder)
+    found = replace(found, failed=(*found.failed, *failed), warnings=(*found.warnings, *said))
+    write_orders(found, store.folder)
+    return found
+
+
+def _untold(what: str, done: int, whole: int) -> None:
+    pass

@@ -1,0 +1,151 @@
+"""Orders over takes, rendered into a store as far as it lacks them; what cannot be built or read is left out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from chainsim.audio.reading import open_take, take_hash
+from chainsim.audio.whole import writing
+from chainsim.batch.audio_names import audio_name
+from chainsim.batch.orders.splitting import split_by_beginning
+from chainsim.batch.orders.variants import Variant
+from chainsim.batch.results.keys import key_over, sketch_digest
+from chainsim.batch.results.store import ResultStore
+from chainsim.batch.running import Run, run_all
+from chainsim.batch.together import Sound, Task
+from chainsim.errors import AudioError, GraphError
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Made:
+    """Orders whose sounds are in the store.
+
+    Attributes
+    ----------
+    variants : tuple of Variant
+    takes : tuple of Path
+    keys : tuple of tuple of str
+        For each take the keys of all orders.
+    left_out : dict of str
+        Orders that cannot be built or rendered, by name, with the reason.
+    failed : tuple of str
+        What is wrong with takes.
+    run : Run
+    reused : int
+        Sounds that were there already.
+    """
+
+    variants: tuple[Variant, ...]
+    takes: tuple[Path, ...]
+    keys: tuple[tuple[str, ...], ...]
+    left_out: Mapping[str, str]
+    failed: tuple[str, ...]
+    run: Run
+    reused: int
+
+
+def make_orders(
+    store: ResultStore,
+    variants: Sequence[Variant],
+    takes: Sequence[Path],
+    *,
+    every_file: bool = False,
+    progress: Progress | None = None,
+    **options: Any,
+) -> Made:
+    """Render what the store lacks.
+
+    Parameters
+    ----------
+    store : ResultStore
+    variants : sequence of Variant
+    takes : sequence of Path
+    every_file : bool
+        Write every sound, too.
+    progress, **options
+        As for `run_all`.
+
+    Raises
+    ------
+    AudioError
+        If no take can be read.
+    GraphError
+        If no order can be built.
+    """
+    hashes, failed = _hashes(takes)
+    digests = [sketch_digest(variant.sketch) for variant in variants]
+    keys = {take: [key_over(digest, sha256) for digest in digests] for take, sha256 in hashes.items()}
+    if every_file:
+        with writing(store.audio_folder):
+            store.audio_folder.mkdir(exist_ok=True)
+    tasks = []
+    for take, of_take in keys.items():
+        sounds = [
+            Sound(key, variant.sketch, _file(store, variant, take, key) if every_file else None)
+            for key, variant in zip(of_take, variants, strict=True)
+        ]
+        missing = [i for i, s in enumerate(sounds) if not store.has(s.key, audio=s.audio, compare=True)]
+        tasks += tasks_for(store, take, [sounds[i] for i in missing], [variants[i] for i in missing], compare=True)
+    run = run_all(tasks, progress=progress, **options)
+    for take, of_take in list(keys.items()):
+        if errors := _of_take(run, of_take):
+            failed += errors
+            del keys[take]
+    if not keys:
+        raise AudioError("\n".join(dict.fromkeys(failed)))
+    left_out = {
+        variant.name: str(run.failed[key].error)
+        for of_take in keys.values()
+        for variant, key in zip(variants, of_take, strict=True)
+        if key in run.failed
+    }
+    kept = [i for i, variant in enumerate(variants) if variant.name not in left_out]
+    if not kept:
+        raise GraphError("\n".join(dict.fromkeys(left_out.values())))
+    wanted = sum(map(len, keys.values()))
+    return Made(
+        variants=tuple(variants[i] for i in kept),
+        takes=tuple(keys),
+        keys=tuple(tuple(of_take[i] for i in kept) for of_take in keys.values()),
+        left_out=left_out,
+        failed=tuple(dict.fromkeys(failed)),
+        run=run,
+        reused=wanted - len(run.made) - sum(key in run.failed for of_take in keys.values() for key in of_take),
+    )
+
+
+def tasks_for(
+    store: ResultStore, take: Path, sounds: Sequence[Sound], variants: Sequence[Variant], *, compare: bool = False
+) -> list[Task]:
+    """Tasks that make sounds of one take, one a variant; those that begin alike are made together."""
+    parts = split_by_beginning([variant.units for variant in variants])
+    return [Task(take.resolve(), tuple(sounds[i] for i in part), store.folder, compare) for part in parts]
+
+
+def _hashes(takes: Sequence[Path]) -> tuple[dict[Path, str], list[str]]:
+    """Hashes of the takes that can be read, and what is wrong with the others."""
+    hashes: dict[Path, str] = {}
+    failed = []
+    for take in takes:
+        try:
+            with open_take(take):
+                hashes[take] = take_hash(take)
+        except AudioError as error:
+            failed.append(str(error))
+    return hashes, failed
+
+
+def _of_take(run: Run, keys: Sequence[str]) -> list[str]:
+    """What is wrong with a take, if no order that can be built could be rendered over it."""
+    built = [key for key in keys if key not in run.failed or run.failed[key].built]
+    errors = [run.failed[key].error for key in built if key in run.failed]
+    return [str(error) for error in dict.fromkeys(errors)] if built and len(errors) == len(built) else []
+
+
+def _file(store: ResultStore, variant: Variant, take: Path, key: str) -> Path:
+    return store.audio_folder / audio_name([variant.name.replace(" > ", " - "), take.stem], key)

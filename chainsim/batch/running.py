@@ -1,0 +1,67 @@
+"""Tasks of a batch run and what became of them counted; what a full disk left undone is said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from chainsim.batch.executing import run_tasks
+from chainsim.batch.together import Done, Task, render_together
+from chainsim.errors import StorageError
+
+Progress = Callable[[int, int], None]
+"""Told (sounds done, sounds to be made)."""
+
+
+@dataclass
+class Run:
+    """What came of the tasks.
+
+    Attributes
+    ----------
+    made : set of str
+        Keys of the sounds that are in the store now.
+    failed : dict of Done, by key
+    block_runs, single_block_runs : int
+        Blocks that ran, and that would have run if each sound had been rendered alone.
+    warnings : list of str
+    """
+
+    made: set[str] = field(default_factory=set)
+    failed: dict[str, Done] = field(default_factory=dict)
+    block_runs: int = 0
+    single_block_runs: int = 0
+    warnings: list[str] = field(default_factory=list)
+
+
+def run_all(
+    tasks: Sequence[Task],
+    *,
+    threads: int | None = None,
+    scheduler: str | None = None,
+    progress: Progress | None = None,
+) -> Run:
+    """Render the sounds of all tasks into their stores.
+
+    Raises
+    ------
+    StorageError
+        If the disk is full; what was kept before stays.
+    StoreError, ClusterError, SettingError
+        As `run_tasks` and `render_together`.
+    """
+    run, count = Run(), sum(len(task.sounds) for task in tasks)
+    try:
+        for result in run_tasks(tasks, render_together, threads=threads, scheduler=scheduler):
+            run.block_runs += result.block_runs
+            run.single_block_runs += result.single_block_runs
+            run.warnings += [line for line in result.warnings if line not in run.warnings]
+            run.made |= {done.key for done in result.done if done.error is None}
+            run.failed |= {done.key: done for done in result.done if done.error is not None}
+            if progress is not None:
+                progress(len(run.made) + len(run.failed), count)
+    except StorageError as error:
+        raise StorageError(
+            f"{error}; {len(run.made)} of {count} sounds were made: make room, and the same command goes on from there"
+        ) from error
+    return run

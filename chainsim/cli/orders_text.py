@@ -1,0 +1,135 @@
+"""What `chainsim orders` tells: groups with their figures, what they have in common, what exchanges do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from itertools import islice
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from chainsim.cli.common import counted, number, table
+
+if TYPE_CHECKING:
+    from chainsim.batch.orders.report import OrderGroup, Orders
+    from chainsim.batch.orders.swaps import Swap
+    from chainsim.batch.sound_figures import SoundFigures
+
+MOST_LINES = 15
+HEAD = ("LUFS", "dBTP", "noise dBFS", "openings", "tail s", "centroid Hz", "latency ms")
+
+
+def orders_text(found: Orders) -> Iterator[str]:
+    """The whole report, line by line."""
+    yield from _counts(found)
+    yield ""
+    yield from _groups(found)
+    yield ""
+    yield from _commons(found)
+    if found.swaps:
+        yield "\nWhat it does to exchange two neighbours:"
+        yield from _some(_swaps(found.swaps))
+    if found.forks:
+        yield "\nWhat it does to set side by side what stood in series:"
+        yield from _some(_swaps(found.forks))
+
+
+def swap_text(found: Orders) -> Iterator[str]:
+    """Two orders, line by line."""
+    yield from _left_out(found)
+    if len(found.orders) < 2:
+        return
+    (one, other), apart = found.orders, float(found.distances[0, 1])
+    residual_db = float(found.residuals_db[0, 1])
+    if len(found.identical) == 1:
+        yield f"The same sound: what is left of one when the other is taken from it is {_residual(residual_db)}."
+    else:
+        heard = "plainly different" if apart > 3.0 else "audibly different" if apart > 1.0 else "hard to tell apart"
+        yield f"{number(apart)} steps apart, of which 1 is just audible: {heard}; {_residual(residual_db)} is left."
+    yield ""
+    rows = [(order.name + (" (as written)" if order.variant.as_written else ""), order) for order in (one, other)]
+    yield table(("", *HEAD), ((name, *_cells(order.figures[0])) for name, order in rows))
+
+
+def _counts(found: Orders) -> Iterator[str]:
+    tried = f"{len(found.orders):,} orders" if len(found.orders) > 1 else "1 order"
+    of = (
+        f" of {found.possible:,} that the rules allow"
+        if found.possible > len(found.orders) + len(found.left_out)
+        else ""
+    )
+    takes = ", ".join(Path(take).name for take in found.takes)
+    yield f"{found.title}: {tried}{of}, over {takes}"
+    if found.reused:
+        yield f"{found.reused} of {len(found.orders) * len(found.takes)} sounds were there"
+    if found.block_runs:
+        yield f"{found.block_runs:,} block runs instead of {found.single_block_runs:,}"
+    yield from found.notes
+    yield from _left_out(found)
+    identical = [one for one in found.identical if len(one.members) > 1]
+    if identical:
+        left = _residual(max(one.worst_null_db for one in identical))
+        yield f"{len(found.identical)} different sounds: the others null against one of these ({left} is left)"
+
+
+def _left_out(found: Orders) -> Iterator[str]:
+    for reason in dict.fromkeys(found.left_out.values()):
+        names = [name for name, why in found.left_out.items() if why == reason]
+        yield f"left out, {counted(len(names), 'order')}: {reason.splitlines()[0]} (such as {names[0]})"
+
+
+def _groups(found: Orders) -> Iterator[str]:
+    largest = max(group.group.diameter_steps for group in found.groups)
+    if len(found.groups) == 1:
+        yield f"All sound alike: no two are more than {number(largest)} steps apart, of which 1 is just audible."
+    else:
+        yield f"{len(found.groups)} groups; within one no two orders are more than {number(largest)} steps apart:"
+    take = f" (figures over {Path(found.takes[0]).name})" if len(found.takes) > 1 else ""
+    rows = []
+    for k, group in enumerate(found.groups, start=1):
+        figures = found.orders[group.representative].figures[0]
+        widest, nearest = number(group.group.diameter_steps), number(group.group.nearest_steps)
+        rows.append((str(k), str(len(group.members)), str(group.group.sounds), widest, nearest, *_cells(figures)))
+    yield table((f"group{take}", "orders", "sounds", "widest", "to next", *HEAD), rows)
+
+
+def _commons(found: Orders) -> Iterator[str]:
+    for k, group in enumerate(found.groups, start=1):
+        order = found.orders[group.representative]
+        written = " (as written)" if order.variant.as_written else ""
+        yield f"{k}  {order.name}{written}"
+        if len(found.groups) > 1:
+            yield f"   {_common(group)}"
+
+
+def _common(group: OrderGroup) -> str:
+    common, members = group.common, len(group.members)
+    if not common.rules:
+        return common.text
+    some = f" ({common.followers} of {members})" if common.followers < members else ""
+    alike = f"; so have {common.others} of {common.outside} others" if common.others else ""
+    return f"{'it has' if members == 1 else 'they have'} {common.text}{some}{alike}"
+
+
+def _swaps(swaps: tuple[Swap, ...]) -> Iterator[str]:
+    yield from (f"  {swap}" for swap in swaps)
+
+
+def _some(lines: Iterator[str]) -> Iterator[str]:
+    yield from islice(lines, MOST_LINES)
+    if left := sum(1 for _ in lines):
+        yield f"  and {left} more, in orders.json"
+
+
+def _cells(figures: SoundFigures) -> Iterator[str]:
+    yield number(figures.integrated_lufs)
+    yield number(figures.true_peak_dbtp)
+    yield number(figures.noise_floor_dbfs)
+    yield "-" if figures.gate_openings is None else str(figures.gate_openings)
+    yield number(figures.tail_s)
+    yield number(figures.centroid_hz, 0)
+    yield number(figures.latency_ms)
+
+
+def _residual(residual_db: float) -> str:
+    return "nothing" if residual_db == -math.inf else f"{residual_db:.0f} dB"
