@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from chainsim.batch.executing import run_tasks
+from chainsim.batch.results.store import ResultStore
 from chainsim.batch.together import Done, Task, render_together
 from chainsim.errors import StorageError
 
@@ -61,7 +62,9 @@ def run_all(
             if progress is not None:
                 progress(len(run.made) + len(run.failed), count)
     except StorageError as error:
+        # What ended at the same moment is in the store, though nobody has heard of it here.
+        there = sum(ResultStore(task.store).figures(sound.key) is not None for task in tasks for sound in task.sounds)
         raise StorageError(
-            f"{error}; {len(run.made)} of {count} sounds were made: make room, and the same command goes on from there"
+            f"{error}; {there} of {count} sounds are there: make room, and the same command goes on from there"
         ) from error
     return run

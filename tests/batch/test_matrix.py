@@ -212,7 +212,7 @@ def test_a_full_disk_ends_the_run_and_what_was_made_stays(folder: Path, monkeypa
         with pytest.raises(StorageError) as raised:
             run_batch([folder / "plain.toml"], takes(folder), folder / "out")
     assert "cannot be written: No space left on device; nothing was kept" in str(raised.value)
-    assert str(raised.value).endswith("0 of 2 sounds were made: make room, and the same command goes on from there")
+    assert str(raised.value).endswith("0 of 2 sounds are there: make room, and the same command goes on from there")
     assert content(folder / "out") == before
     assert not list((folder / "out").rglob("*.part"))
     again = run_batch([folder / "plain.toml"], takes(folder), folder / "out")

@@ -259,6 +259,6 @@ def test_a_full_disk_ends_the_run_and_says_how_far_it_came(
 
     with monkeypatch.context() as patched:
         patched.setattr("chainsim.batch.results.store.ResultStore.keep", full)
-        with pytest.raises(StorageError, match="0 of 6 sounds were made"):
+        with pytest.raises(StorageError, match="0 of 6 sounds are there"):
             compare_orders(three, [take], tmp_path, rules=EVERY)
     assert compare_orders(three, [take], tmp_path, rules=EVERY).rendered == 6
