@@ -12,21 +12,28 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from chainsim.batch.batch_report import Batch
     from chainsim.batch.chain_measuring import ChainReport, measure_chain
     from chainsim.batch.checking import CheckReport, check_sketch
     from chainsim.batch.file_report import FileReport
+    from chainsim.batch.matrix import run_batch
     from chainsim.batch.measuring import FileFigures, measure_file
+    from chainsim.batch.orders.comparing import compare_orders
+    from chainsim.batch.orders.report import Orders
     from chainsim.batch.pair.measuring import measure_pair
     from chainsim.batch.pair.report import PairReport
     from chainsim.batch.render_file import render_file
     from chainsim.batch.tracking import track
-    from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError
+    from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError, StoreError
     from chainsim.graph.rendering import Rendering, render
     from chainsim.listen.stage_sheet.sheet import StageSheet, stage_sheet
     from chainsim.measure.harmony import HarmonyError, harmony_error
+    from chainsim.measure.sound_distance.measuring import measure_distance
+    from chainsim.measure.sound_distance.steps import SoundDistance
     from chainsim.notes.track import Track
     from chainsim.sketch.loading import load_sketch, parse_sketch
     from chainsim.sketch.model import Sketch
+    from chainsim.sketch.ordering import OrderRules
 
 _PUBLIC = {
     "load_sketch": "chainsim.sketch.loading",
@@ -42,6 +49,13 @@ _PUBLIC = {
     "ChainReport": "chainsim.batch.chain_measuring",
     "measure_pair": "chainsim.batch.pair.measuring",
     "PairReport": "chainsim.batch.pair.report",
+    "compare_orders": "chainsim.batch.orders.comparing",
+    "Orders": "chainsim.batch.orders.report",
+    "OrderRules": "chainsim.sketch.ordering",
+    "run_batch": "chainsim.batch.matrix",
+    "Batch": "chainsim.batch.batch_report",
+    "measure_distance": "chainsim.measure.sound_distance.measuring",
+    "SoundDistance": "chainsim.measure.sound_distance.steps",
     "check_sketch": "chainsim.batch.checking",
     "CheckReport": "chainsim.batch.checking",
     "stage_sheet": "chainsim.listen.stage_sheet.sheet",
@@ -55,10 +69,12 @@ _PUBLIC = {
     "SketchError": "chainsim.errors",
     "GraphError": "chainsim.errors",
     "AudioError": "chainsim.errors",
+    "StoreError": "chainsim.errors",
 }
 
 __all__ = [
     "AudioError",
+    "Batch",
     "ChainReport",
     "ChainsimError",
     "CheckReport",
@@ -66,22 +82,29 @@ __all__ = [
     "FileReport",
     "GraphError",
     "HarmonyError",
+    "OrderRules",
+    "Orders",
     "PairReport",
     "Rendering",
     "SettingError",
     "Sketch",
     "SketchError",
+    "SoundDistance",
     "StageSheet",
+    "StoreError",
     "Track",
     "check_sketch",
+    "compare_orders",
     "harmony_error",
     "load_sketch",
     "measure_chain",
+    "measure_distance",
     "measure_file",
     "measure_pair",
     "parse_sketch",
     "render",
     "render_file",
+    "run_batch",
     "stage_sheet",
     "track",
 ]
