@@ -32,11 +32,11 @@ Change = Callable[[Array], Array]
 
 
 @functools.cache
-def later(name: str) -> Array:
-    """Seconds 6 to 9 of a take, faded out, so that what follows is the tail of a note that has ended."""
+def later(name: str, seconds: float = 2.0) -> Array:
+    """From second 6 of a take on, faded out, so that what follows is the tail of a note that has ended."""
     audio, rate_hz, _ = read_take(take_paths()[name])
     assert rate_hz == RATE_HZ
-    x = audio[round(6.0 * RATE_HZ) : round(9.0 * RATE_HZ), 0].copy()
+    x = audio[round(6.0 * RATE_HZ) : round((6.0 + seconds) * RATE_HZ), 0].copy()
     x[-4_800:] *= np.cos(np.linspace(0.0, math.pi / 2.0, 4_800)) ** 2
     return x
 
@@ -74,7 +74,7 @@ def late_by(ms: float) -> Change:
 
 
 def one_passage(gain_db: float) -> Change:
-    """Seconds 1.5 to 1.7 louder: a twentieth of the sound."""
+    """Seconds 1.5 to 1.7 louder: a tenth of the sound."""
     return lambda x: x * np.where((times(x) >= 1.5) & (times(x) < 1.7), 10.0 ** (gain_db / 20.0), 1.0)
 
 
@@ -182,12 +182,11 @@ def test_echoes_of_short_notes_by_their_time() -> None:
     assert found[0] < found[1] < 1.0 < found[2] < found[3]
 
 
-@pytest.mark.parametrize("freq_hz", [220.0, 660.0])
-def test_depths_of_sway_on_a_steady_sound(freq_hz: float) -> None:
+def test_depths_of_sway_on_a_steady_sound() -> None:
     # Viemeister 1979, from memory: the least depth is 0.05 (-26 dB) up to some 16 Hz.
-    t = np.arange(192_000) / RATE_HZ
-    x = 0.1 * sum(np.sin(2.0 * np.pi * freq_hz * k * t) / k for k in range(1, 12))
-    for rate_hz in (3.0, 6.0, 12.0):
+    t = np.arange(96_000) / RATE_HZ
+    x = 0.1 * sum(np.sin(2.0 * np.pi * 220.0 * k * t) / k for k in range(1, 12))
+    for rate_hz in (3.0, 12.0):
         none, least, double = (
             measure_distance(x, x * (1.0 + m * np.sin(2.0 * np.pi * rate_hz * t)), RATE_HZ).modulation
             for m in (0.025, 0.05, 0.1)
@@ -198,7 +197,7 @@ def test_depths_of_sway_on_a_steady_sound(freq_hz: float) -> None:
 
 
 def test_another_phase_of_a_sway_is_nearer_than_none() -> None:
-    for x in (later(take) for take in TAKES):
+    for x in (later(take, 3.0) for take in TAKES):
         swaying, opposite = (x * (1.0 + 0.5 * s * np.sin(2.0 * np.pi * 5.0 * times(x))) for s in (1.0, -1.0))
         phase, none = (measure_distance(swaying, other, RATE_HZ) for other in (opposite, x))
         assert phase.modulation < 0.8 * none.modulation
@@ -208,10 +207,12 @@ def test_another_phase_of_a_sway_is_nearer_than_none() -> None:
 def test_pitches() -> None:
     # Wier, Jesteadt and Green, JASA 61, 1977, from memory: 0.2 to 0.5 %, 3 to 9 cents. Steps are over 1 from about
     # 25 cents on only: bands of half a Bark tell colour, and a tuner is there for pitch.
-    t = np.arange(96_000) / RATE_HZ
+    t = np.arange(48_000) / RATE_HZ
 
     def note(cents: float) -> Array:
-        return 0.1 * sum(np.sin(2.0 * np.pi * 440.0 * 2.0 ** (cents / 1200.0) * k * t) / k for k in range(1, 20))
+        return np.clip((0.95 - t) / 0.1, 0.0, 0.1) * sum(
+            np.sin(2.0 * np.pi * 440.0 * 2.0 ** (cents / 1200.0) * k * t) / k for k in range(1, 20)
+        )
 
     found = [measure_distance(note(0.0), note(cents), RATE_HZ).spectrum for cents in (1.0, 3.0, 30.0, 50.0)]
     assert found[0] < found[1] < 0.3
@@ -221,7 +222,7 @@ def test_pitches() -> None:
 def test_widths_by_correlations() -> None:
     # Gabriel and Colburn, JASA 69, 1981, from memory: 0.98 is told from 1, and about 0.4 from 0, but not 0.2 from 0.
     rng = np.random.default_rng(6)
-    a, b = 0.1 * rng.standard_normal((2, 96_000))
+    a, b = 0.1 * rng.standard_normal((2, 48_000))
 
     def pair(correlation: float) -> Array:
         return np.stack([a, correlation * a + math.sqrt(1.0 - correlation**2) * b], axis=1)

@@ -44,9 +44,15 @@ def band_powers(
     for m in range(y.shape[1]):
         first = m * (size // 2)
         for c in range(channels):
+            sounds = False
             for i in range(size):
                 frame[i] = x[c, first + i] * window[i]
-            real_fft(frame, size, tw, work, re[c], im[c])
+                sounds |= frame[i] != 0.0
+            if sounds:
+                real_fft(frame, size, tw, work, re[c], im[c])
+            else:
+                for k in range(lower.shape[0]):
+                    re[c, k], im[c, k] = 0.0, 0.0
         for r in range(y.shape[0]):
             for j in range(fine.shape[0]):
                 fine[j] = 0.0

@@ -80,7 +80,7 @@ class Layout:
 def layout_of(sound: SoundFeatures, channels: int) -> Layout:
     """The layout of rows for sounds of the same take as `sound`, of up to so many channels."""
     blocks, bands = sound.spectrum.shape[1:]
-    short_blocks = min(2 * blocks, sound.middle.shape[1])
+    short_blocks = min(blocks + 1, sound.middle.shape[1])
     windows = sound.modulation.shape[1] * sound.modulation.shape[2]
     tail_blocks = sound.tail.shape[1]
     shapes = [

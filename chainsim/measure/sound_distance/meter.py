@@ -20,9 +20,9 @@ FRAMES_S = (0.085, 0.021, 0.011)
 """Long frames tell partials apart, short ones hear when things happen; shorter yet, they would follow the swings of a
 low note, whose phases do not matter."""
 BANDS = (46, 23, 8)
-BLOCK_FRAMES, TAIL_BLOCK_FRAMES = 12, 6
-"""Long frames of a block: half a second, and of a tail, which may be short, a quarter. A note that comes 10 ms late,
-about the limen, moves a block's means by some 1 dB."""
+PART_FRAMES = 6
+"""Long frames of a quarter of a second. Two such parts are a block: a note that comes 10 ms late, about the limen,
+moves its means by some 1 dB. Of a tail, which may be short, each is one."""
 PLAYING_S, TAIL_S = 60.0, 10.0
 """What is compared at most."""
 ONE_AS_TWO_DB = 10.0 * math.log10(2.0)
@@ -109,12 +109,12 @@ class SoundMeter:
             sample_rate_hz=self._rate_hz,
             channels=self.channels,
             playing_frames=self._playing_frames,
-            spectrum=_kept(_block_means(levels[:, :played], BLOCK_FRAMES)),
-            tail=_kept(_block_means(levels[:, self._tail_begins :], TAIL_BLOCK_FRAMES)),
+            spectrum=_kept(_blocks(levels[:, :played])),
+            tail=_kept(_tail_blocks(levels[:, self._tail_begins :])),
             middle=_kept(_db(middle + least[1])),
             short=_kept(_db(short + least[2])),
             modulation=_kept(modulation_levels(middle, least[1], self._rate_hz / self._cutters[1].hop)),
-            width=None if width is None else _kept(_block_means(width[np.newaxis], BLOCK_FRAMES)[0]),
+            width=None if width is None else _kept(_blocks(width[np.newaxis])[0]),
         )
 
     def _cut(self, y: Audio) -> None:
@@ -136,12 +136,29 @@ def _db(power: Array) -> Array:
     return level_db
 
 
-def _block_means(levels: Array, block: int) -> Array:
-    """Means over blocks of so many frames, shape (rows, blocks, bands); what is left over belongs to the last."""
-    frames = levels.shape[1]
-    edges = [*(block * np.arange(max(1, frames // block))), frames]
-    means: Array = np.add.reduceat(levels, edges[:-1], axis=1) / np.diff(edges)[:, np.newaxis]
+def _blocks(levels: Array) -> Array:
+    """Means over blocks, each half over the next, shape (rows, blocks, bands)."""
+    sums, counts = _sums(levels)
+    if len(counts) > 1:
+        sums, counts = sums[:, :-1] + sums[:, 1:], counts[:-1] + counts[1:]
+    means: Array = sums / counts
     return means
+
+
+def _tail_blocks(levels: Array) -> Array:
+    """Means over half as long blocks, one after the other."""
+    sums, counts = _sums(levels)
+    means: Array = sums / counts
+    return means
+
+
+def _sums(levels: Array) -> tuple[Array, Array]:
+    """Sums over parts of about `PART_FRAMES`, shape (rows, parts, bands), and frames of each, shape (parts, 1)."""
+    frames = levels.shape[1]
+    parts = max(1, round(frames / PART_FRAMES))
+    edges = np.arange(parts + 1) * frames // parts
+    counts = np.diff(edges).astype(np.float64)[:, np.newaxis]
+    return np.add.reduceat(levels, edges[:-1], axis=1), counts
 
 
 def _kept(levels: Array) -> Levels:
