@@ -34,7 +34,7 @@ def read_house(table: object, place: str, faults: list[str]) -> House | None:
 def read_room_house(written: object, changed: object, place: str, faults: list[str]) -> House | None:
     """Check the house as it is in a room, where `changed` is set otherwise than `written`."""
     if isinstance(written, dict) and isinstance(changed, dict):
-        return read_house(_merged(written, changed), place, faults)
+        return read_house(house_in_room(written, changed), place, faults)
     return read_house(changed, place, faults)
 
 
@@ -47,7 +47,7 @@ def _band(table: object, place: str, faults: list[str]) -> HouseBandSettings | N
     return read_settings(HouseBandSettings, table, place, faults)
 
 
-def _merged(written: Mapping[str, Any], changed: Mapping[str, Any]) -> dict[str, Any]:
+def house_in_room(written: Mapping[str, Any], changed: Mapping[str, Any]) -> dict[str, Any]:
     """A house with changes: another kind of venue puts away what belonged to the one before."""
     kept = dict(written)
     if {"venue", "impulse_response"} & set(changed):

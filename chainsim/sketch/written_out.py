@@ -8,6 +8,7 @@ from typing import Any
 
 from chainsim.errors import SketchError
 from chainsim.sketch.chain import BlockStep, Chain, Lane, LanesStep, block_names
+from chainsim.sketch.houses import house_in_room
 from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.model import BlockEntry, Sketch, State
 from chainsim.sketch.patches import PatchSettings
@@ -40,8 +41,8 @@ def written_out(sketch: Sketch, title: str) -> str:
         if _sounds_alike(parse_sketch(text, folder=sketch.folder), sketch):
             return text
     except SketchError as error:
-        raise SketchError(f"no sketch can be written of this order: {error.faults[0]}") from None
-    raise SketchError(f"no sketch can be written of this order; in the text you have, write chain = {toml(chain)}")
+        raise SketchError(f"this state cannot be written as a sketch of its own: {error.faults[0]}") from None
+    raise SketchError(f"this state cannot be written as a sketch of its own; write it yourself: chain = {toml(chain)}")
 
 
 def chain_values(chain: Chain) -> list[Any]:
@@ -76,6 +77,8 @@ def _of_one_state(sketch: Sketch, head: Mapping[Place, Any]) -> str:
     }
     if "feed" in room:
         own["feed",] = room["feed"]
+    if "house" in room:
+        own["house",] = house_in_room(values.get("house", {}), room["house"])
     own.update({("controllers", n, "drives"): said["drives"] for n, said in patch.get("controllers", {}).items()})
     text = without_tables(sketch.text, OF_A_SET)
     text = rewritten(text, {**own, **head}, [(name,) for name in OF_A_SET])

@@ -290,9 +290,13 @@ drives = [{ setting = "echo.wet_db", low = "off", high = 0 }]
 [patches.other]
 chain = ["hall", "echo"]
 
+[house]
+venue = "theatre"
+
 [rooms.chapel]
 feed = "mono"
 blocks.hall.decay_s = 0.8
+house.venue = "hall"
 
 [[cues]]
 at_s = 1
@@ -332,7 +336,7 @@ def test_an_order_can_be_written_out(patch: str | None, room: str | None) -> Non
         assert base.chain == wanted.chain
         assert {n: base.blocks[n] for n in in_chain} == in_chain
         assert (base.tempo_bpm, base.key, base.trim_db) == (wanted.tempo_bpm, wanted.key, wanted.trim_db)
-        assert read.header.feed == chosen.header.feed
+        assert (read.header.feed, read.house) == (chosen.header.feed, chosen.house)
         assert base.drives == wanted.drives
         assert [read.patches, read.cues, read.rooms, read.orders] == [{}, (), {}, Rules()]
         assert read.title == f"Quay: {variant.name}"
@@ -343,5 +347,5 @@ def test_an_order_can_be_written_out(patch: str | None, room: str | None) -> Non
 def test_a_text_that_cannot_be_written_says_what_to_write() -> None:
     found = order_variants(parse_sketch(FIVE + BLOCKS), Rules(move=("tone", "dirt")))
     lost = replace(found.variants[1], sketch=replace(found.variants[1].sketch, text=FIVE))
-    with pytest.raises(SketchError, match=r"no sketch can be written of this order: "):
+    with pytest.raises(SketchError, match="this state cannot be written as a sketch of its own: "):
         lost.text()
