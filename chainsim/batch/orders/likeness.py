@@ -6,13 +6,13 @@ from collections.abc import Callable, Sequence
 from typing import overload
 
 import numpy as np
-from chainsim.measure.null import residual_matrix
-from chainsim.measure.sound_distance.features import SoundFeatures
-from chainsim.measure.sound_distance.matrix import distance_matrix
 
 from chainsim.batch.orders.grouping import identical_orders
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.together import NULL
+from chainsim.measure.null import residual_matrix
+from chainsim.measure.sound_distance.features import SoundFeatures
+from chainsim.measure.sound_distance.matrix import distance_matrix
 from chainsim.units import Array
 
 Progress = Callable[[int, int], None]

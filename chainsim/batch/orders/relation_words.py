@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal, TypeAlias
 
+from chainsim.batch.orders.units import bracketed
+
 How: TypeAlias = Literal["before", "beside", "before or beside", "in series with"]
 
 Edge: TypeAlias = tuple[str, str]
@@ -101,8 +103,3 @@ def _block_in_words(sources: list[str], how: str, targets: list[str], units: int
 def _list(units: Sequence[str], word: str = "and") -> str:
     names = [bracketed(unit) for unit in units]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"
-
-
-def bracketed(unit: str) -> str:
-    """A unit's name among others, so that one of several words is seen to be one: "[echo | plate]"."""
-    return f"[{unit}]" if " " in unit else unit

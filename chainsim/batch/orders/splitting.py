@@ -1,4 +1,4 @@
-"""Orders split into tasks where they part, so that what they begin with alike is computed once, and memory is bounded."""
+"""Orders split into tasks where they part: common beginnings are computed once, and memory is bounded."""
 
 from __future__ import annotations
 

@@ -76,8 +76,8 @@ def inner_chains(step: Step) -> tuple[Chain, ...]:
 
 
 def bracketed(name: str) -> str:
-    """A name as it stands in a row of names."""
-    return f"[{name}]" if " | " in name else name
+    """A name as it stands among others, so that one of several blocks is seen to be one: "[echo | plate]"."""
+    return f"[{name}]" if " | " in name or " > " in name else name
 
 
 def _unit(step: Step, state: State) -> Unit:

@@ -74,12 +74,12 @@ def test_every_order_once_and_the_written_one_first() -> None:
         ),
         # an inner chain; a fork as a whole, by any of its blocks
         ('["dirt", { lanes = ["dry", ["tone", "echo"]] }]', Rules(move=("echo", "tone")), 2, ["tone > echo"], []),
-        ('[{ lanes = ["dry", ["tone", "echo"]] }, "dirt"]', Rules(), 2, ["tone > echo > dirt"], []),
+        ('[{ lanes = ["dry", ["tone", "echo"]] }, "dirt"]', Rules(), 2, ["[tone > echo] > dirt"], []),
         ('["dirt", { lanes = ["tone", "echo"] }]', Rules(first=("echo",)), 1, ["[tone | echo] > dirt"], ["left out"]),
         # disengaged blocks do not move, and part nothing
         ('["dirt", "quiet", "tone"]', Rules(together=(("dirt", "tone"),)), 2, ["dirt > tone", "tone > dirt"], []),
         # sets
-        ('["tone", "dirt", "echo"]', Rules(together=(("echo", "tone"),)), 4, ["tone > echo > dirt"], ["left out"]),
+        ('["tone", "dirt", "echo"]', Rules(together=(("echo", "tone"),)), 4, ["[tone > echo] > dirt"], ["left out"]),
         (
             '["tone", "dirt", "echo"]',
             Rules(side_by_side=(("tone", "dirt"),)),
