@@ -79,7 +79,7 @@ def test_every_order_once_and_the_written_one_first() -> None:
         # disengaged blocks do not move, and part nothing
         ('["dirt", "quiet", "tone"]', Rules(together=(("dirt", "tone"),)), 2, ["dirt > tone", "tone > dirt"], []),
         # sets
-        ('["tone", "dirt", "echo"]', Rules(together=(("echo", "tone"),)), 4, ["[tone > echo] > dirt"], ["left out"]),
+        ('["tone", "dirt", "echo"]', Rules(together=(("echo", "tone"),)), 4, ["tone > echo > dirt"], ["left out"]),
         (
             '["tone", "dirt", "echo"]',
             Rules(side_by_side=(("tone", "dirt"),)),
