@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -33,6 +34,11 @@ class Run:
     block_runs: int = 0
     single_block_runs: int = 0
     warnings: list[str] = field(default_factory=list)
+
+
+def tasks_at_once(threads: int | None, scheduler: str | None) -> int:
+    """How many tasks run at once on one machine; a cluster's workers each run one."""
+    return 1 if scheduler is not None else threads or os.cpu_count() or 1
 
 
 def run_all(

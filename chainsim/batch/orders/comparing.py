@@ -8,13 +8,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import TypedDict
 
 from chainsim.batch.orders.files import representatives, write_orders, write_sketches
 from chainsim.batch.orders.grouping import AUDIBLE_STEPS, group_orders
@@ -25,14 +25,22 @@ from chainsim.batch.orders.report import Order, OrderGroup, Orders
 from chainsim.batch.orders.swaps import find_forks, find_swaps
 from chainsim.batch.orders.variants import OrderSet, order_variants, swap_variants
 from chainsim.batch.results.store import ResultStore
-from chainsim.batch.running import run_all
+from chainsim.batch.running import run_all, tasks_at_once
 from chainsim.batch.sound_figures import SoundFigures
+from chainsim.batch.together import Task
 from chainsim.errors import SettingError, StoreError
 from chainsim.sketch.model import Sketch
 from chainsim.sketch.ordering import OrderRules
 
 Progress = Callable[[str, int, int], None]
 """Told (what is being done, how much of it is done, of how much)."""
+
+
+class Options(TypedDict):
+    """Where tasks run, as for `run_all`."""
+
+    threads: int | None
+    scheduler: str | None
 
 
 def compare_orders(
@@ -101,7 +109,7 @@ def compare_orders(
     if not takes:
         raise SettingError("no takes, allowed from one on")
     told = progress or _untold
-    options = {"threads": threads, "scheduler": scheduler}
+    options: Options = {"threads": threads, "scheduler": scheduler}
     with ExitStack() as stack:
         place = Path(folder) if folder is not None else Path(stack.enter_context(TemporaryDirectory()))
         store = ResultStore(place.resolve())
@@ -156,15 +164,16 @@ def _figures(store: ResultStore, keys: Sequence[str]) -> tuple[SoundFigures, ...
 
 def _written(
     found: Orders, made: Made, store: ResultStore, loudness_lufs: float | None, told: Progress,
-    options: Mapping[str, Any],
+    options: Options,
 ) -> Orders:  # fmt: skip
     """Write what is to be heard, its sketches, and the tables."""
     found, sounds = representatives(found, made.keys, store.folder, loudness_lufs)
     variants = [found.orders[group.representative].variant for group in found.groups]
-    tasks = []
+    tasks: list[Task] = []
+    at_once = tasks_at_once(**options)
     for take, of_take in zip(made.takes, sounds, strict=True):
         missing = [i for i, sound in enumerate(of_take) if not store.has(sound.key, audio=sound.audio)]
-        tasks += tasks_for(store, take, [of_take[i] for i in missing], [variants[i] for i in missing])
+        tasks += tasks_for(store, take, [of_take[i] for i in missing], [variants[i] for i in missing], at_once)
     run = run_all(tasks, progress=partial(told, "writing"), **options)
     failed = dict.fromkeys(str(done.error) for done in run.failed.values())
     said = write_sketches(found, store.folder)

@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from chainsim.audio.reading import open_take, take_hash
 from chainsim.audio.whole import writing
 from chainsim.batch.audio_names import audio_name
-from chainsim.batch.orders.splitting import split_by_beginning
+from chainsim.batch.orders.splitting import most_together, split_by_beginning
 from chainsim.batch.orders.variants import Variant
 from chainsim.batch.results.keys import key_over, sketch_digest
 from chainsim.batch.results.store import ResultStore
-from chainsim.batch.running import Run, run_all
+from chainsim.batch.running import Run, run_all, tasks_at_once
 from chainsim.batch.together import Sound, Task
 from chainsim.errors import AudioError, GraphError
 
@@ -55,8 +54,9 @@ def make_orders(
     takes: Sequence[Path],
     *,
     every_file: bool = False,
+    threads: int | None = None,
+    scheduler: str | None = None,
     progress: Progress | None = None,
-    **options: Any,
 ) -> Made:
     """Render what the store lacks.
 
@@ -67,7 +67,7 @@ def make_orders(
     takes : sequence of Path
     every_file : bool
         Write every sound, too.
-    progress, **options
+    threads, scheduler, progress
         As for `run_all`.
 
     Raises
@@ -83,15 +83,18 @@ def make_orders(
     if every_file:
         with writing(store.audio_folder):
             store.audio_folder.mkdir(exist_ok=True)
-    tasks = []
+    tasks: list[Task] = []
+    at_once = tasks_at_once(threads, scheduler)
     for take, of_take in keys.items():
         sounds = [
             Sound(key, variant.sketch, _file(store, variant, take, key) if every_file else None)
             for key, variant in zip(of_take, variants, strict=True)
         ]
         missing = [i for i, s in enumerate(sounds) if not store.has(s.key, audio=s.audio, compare=True)]
-        tasks += tasks_for(store, take, [sounds[i] for i in missing], [variants[i] for i in missing], compare=True)
-    run = run_all(tasks, progress=progress, **options)
+        tasks += tasks_for(
+            store, take, [sounds[i] for i in missing], [variants[i] for i in missing], at_once, compare=True
+        )
+    run = run_all(tasks, threads=threads, scheduler=scheduler, progress=progress)
     for take, of_take in list(keys.items()):
         if errors := _of_take(run, of_take):
             failed += errors
@@ -120,10 +123,19 @@ def make_orders(
 
 
 def tasks_for(
-    store: ResultStore, take: Path, sounds: Sequence[Sound], variants: Sequence[Variant], *, compare: bool = False
-) -> list[Task]:
-    """Tasks that make sounds of one take, one a variant; those that begin alike are made together."""
-    parts = split_by_beginning([variant.units for variant in variants])
+    store: ResultStore, take: Path, sounds: Sequence[Sound], variants: Sequence[Variant], at_once: int,
+    *, compare: bool = False,
+) -> list[Task]:  # fmt: skip
+    """Tasks that make sounds of one take, one a variant; those that begin alike are made together.
+
+    Parameters
+    ----------
+    store, take, sounds, variants, compare
+        What `Task` is made of.
+    at_once : int
+        How many tasks may run at once on one machine.
+    """
+    parts = split_by_beginning([variant.units for variant in variants], most_together(at_once))
     return [Task(take.resolve(), tuple(sounds[i] for i in part), store.folder, compare) for part in parts]
 
 

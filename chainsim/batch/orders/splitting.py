@@ -6,11 +6,16 @@ from collections.abc import Sequence
 
 from chainsim.batch.orders.relations import Arrangement
 
-MOST_TOGETHER = 120
-"""Orders in one graph: each holds the states of its blocks, some megabytes."""
+MOST_AT_ONCE, LEAST_TOGETHER = 240, 24
+"""Orders in work on one machine: each holds the states of its blocks and meters, some megabytes."""
 
 
-def split_by_beginning(orders: Sequence[Arrangement], most: int = MOST_TOGETHER) -> list[list[int]]:
+def most_together(tasks_at_once: int) -> int:
+    """How many orders one task may hold where so many tasks run at once."""
+    return max(LEAST_TOGETHER, MOST_AT_ONCE // max(tasks_at_once, 2))
+
+
+def split_by_beginning(orders: Sequence[Arrangement], most: int) -> list[list[int]]:
     """Which orders are rendered together.
 
     Two tasks have no beginning in common but what all orders begin with, as long as none holds more than `most`
