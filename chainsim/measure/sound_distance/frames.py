@@ -14,7 +14,9 @@ References
 
 from __future__ import annotations
 
+import functools
 import math
+from typing import NamedTuple
 
 import numpy as np
 
@@ -75,6 +77,39 @@ def band_powers(
                 y[r, m, b] = max(e, s)
 
 
+class _Tables(NamedTuple):
+    """What all frames of one kind have in common; many sounds are cut at once."""
+
+    window: Array
+    twiddles: Array
+    lower: Counts
+    shares: Array
+    spread: Array
+    keep: Array
+
+
+@functools.cache
+def _tables(sample_rate_hz: float, size: int, bands: int) -> _Tables:
+    window: Array = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(size) / size)
+    bins = np.arange(size // 2 + 1, dtype=np.float64)
+    last = fine_grid().size - 1
+    freq_hz: Array = bins * (sample_rate_hz / size)
+    place = bark(freq_hz) / FINE_BARK
+    lower = np.clip(np.floor(place), 0, last - 1).astype(np.int64)
+    counts = (bins >= LEAKING_BINS) & (place >= 0.0) & (place <= last)
+    scale = np.where(counts, 2.0 / (size * np.sum(window**2)), 0.0)
+    upper = np.clip(place - lower, 0.0, 1.0)
+    tau_s = SHORTEST_S + (100.0 / hertz(band_middles(bands))) * (AT_100_HZ_S - SHORTEST_S)
+    return _Tables(
+        window=window,
+        twiddles=twiddles(size),
+        lower=lower,
+        shares=np.stack([scale * (1.0 - upper), scale * upper]),
+        spread=spreading(bands),
+        keep=np.exp(-(size // 2) / (sample_rate_hz * tau_s)),
+    )
+
+
 class BandFrames:
     """Cuts a stream of chunks into frames and gives the power of their bands; any cuts give the same bits.
 
@@ -97,21 +132,10 @@ class BandFrames:
     def __init__(self, sample_rate_hz: float, channels: int, size: int, bands: int, *, sides: bool = False) -> None:
         self.hop = size // 2
         self._rows, self._bands = 2 * channels if sides and channels == 2 else channels, bands
-        self._window: Array = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(size) / size)
-        self._tw, self._work, self._frame = twiddles(size), fft_work(size), np.zeros(size)
-        bins = np.arange(self.hop + 1, dtype=np.float64)
-        self._re, self._im = np.zeros((channels, bins.size)), np.zeros((channels, bins.size))
-        grid = fine_grid()
-        freq_hz: Array = bins * (sample_rate_hz / size)
-        place = bark(freq_hz) / FINE_BARK
-        self._lower = np.clip(np.floor(place), 0, grid.size - 2).astype(np.int64)
-        counts = (bins >= LEAKING_BINS) & (place >= 0.0) & (place <= grid.size - 1)
-        scale = np.where(counts, 2.0 / (size * np.sum(self._window**2)), 0.0)
-        upper = np.clip(place - self._lower, 0.0, 1.0)
-        self._shares = np.stack([scale * (1.0 - upper), scale * upper])
-        self._spread, self._fine = spreading(bands), np.zeros(grid.size)
-        tau_s = SHORTEST_S + (100.0 / hertz(band_middles(bands))) * (AT_100_HZ_S - SHORTEST_S)
-        self._keep = np.exp(-self.hop / (sample_rate_hz * tau_s))
+        self._tables = _tables(sample_rate_hz, size, bands)
+        self._work, self._frame = fft_work(size), np.zeros(size)
+        self._re, self._im = np.zeros((channels, self.hop + 1)), np.zeros((channels, self.hop + 1))
+        self._fine = np.zeros(self._tables.spread.shape[1])
         self._smeared = np.zeros((self._rows, bands))
         self._waiting = np.zeros((channels, self.hop))
 
@@ -120,9 +144,10 @@ class BandFrames:
         joined = np.concatenate([self._waiting, x], axis=1)
         count = max(0, joined.shape[1] // self.hop - 1)
         powers = np.empty((self._rows, count, self._bands))
+        t = self._tables
         band_powers(
-            joined, self._window, self._tw, self._work, self._frame, self._re, self._im, self._lower, self._shares,
-            self._spread, self._fine, self._keep, self._smeared, powers,
+            joined, t.window, t.twiddles, self._work, self._frame, self._re, self._im, t.lower, t.shares, t.spread,
+            self._fine, t.keep, self._smeared, powers,
         )  # fmt: skip
         self._waiting = joined[:, count * self.hop :].copy()
         return powers
