@@ -149,7 +149,7 @@ def batch(take: Path, folder: Path) -> list[Task]:
         chain = tuple(BlockStep(name) for name in order)
         one = replace(sketch, base=replace(sketch.base, chain=chain))
         sounds.append(Sound(sound_key(one, sha256), one, folder / "audio" / f"{'-'.join(order)}.wav"))
-    return [Task(take, tuple(sounds[i : i + 3]), folder) for i in range(0, len(sounds), 3)]
+    return [Task(take, tuple(sounds[i : i + 3]), folder, compare=True) for i in range(0, len(sounds), 3)]
 
 
 def contents(folder: Path) -> dict[str, str]:
