@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import pickle
 
 import numpy as np
 import pytest
@@ -12,8 +13,8 @@ from chainsim.measure.ringing import RingingMeter
 RATE_HZ = 48_000
 
 
-def rung_s(x: np.ndarray, playing_frames: int, cuts: tuple[int, ...] = ()) -> float:
-    meter = RingingMeter(RATE_HZ, x.shape[0], playing_frames)
+def rung_s(x: np.ndarray, playing_frames: int, cuts: tuple[int, ...] = (), rate_hz: int = RATE_HZ) -> float:
+    meter = RingingMeter(rate_hz, x.shape[0], playing_frames)
     for part in np.split(x, cuts, axis=1):
         meter.add(np.ascontiguousarray(part))
     return meter.result()
@@ -39,3 +40,23 @@ def test_what_ends_with_the_playing_does_not_ring() -> None:
 def test_silence_has_no_tail() -> None:
     assert math.isnan(rung_s(np.zeros((1, 4_800)), 1_000))
     assert math.isnan(rung_s(np.zeros((1, 0)), 0))
+
+
+def test_it_keeps_nothing_of_the_playing() -> None:
+    def kept_bytes(seconds: int) -> int:
+        meter = RingingMeter(1_000, 1, seconds * 1_000)
+        for _ in range(seconds + 2):
+            meter.add(np.ones((1, 1_000)))
+        assert meter.result() == 2.0
+        return len(pickle.dumps(meter))
+
+    assert kept_bytes(600) == pytest.approx(kept_bytes(10), abs=8)
+
+
+@pytest.mark.parametrize("playing", [1_003, 1_010, 1_500, 5_000])
+def test_the_loudest_may_come_before_or_after(playing: int) -> None:
+    # 80 dB apart: only the loud half counts. At 1 kHz a block is 10 frames.
+    x = np.full((1, 2_000), 1e-4)
+    x[:, :1_000] = 1.0
+    assert rung_s(x, playing, rate_hz=1_000) == 0.0
+    assert rung_s(x[:, ::-1].copy(), playing, rate_hz=1_000) == max(0.0, (2_000 - playing) / 1_000)
