@@ -94,7 +94,13 @@ class NullMeter:
 
 
 def residual_db(a: Array, b: Array) -> float:
-    """R of equation (1) from the sketches of two sounds; minus infinity if they are equal."""
+    """R of equation (1) from the sketches of two sounds; minus infinity if they are equal.
+
+    Raises
+    ------
+    ValueError
+        If these are no sketches.
+    """
     return float(residual_matrix(np.stack([a, b]))[0, 1])
 
 
@@ -110,8 +116,18 @@ def residual_matrix(sketches: Array) -> Array:
     -------
     ndarray, shape (sounds, sounds)
         In dB; minus infinity for equal sounds and from corner to corner.
+
+    Raises
+    ------
+    ValueError
+        If these are no such sketches: what is read from a file may be anything.
     """
     rows = np.ascontiguousarray(sketches, dtype=np.float64)
+    if rows.ndim != 2 or rows.shape[1] != PLACES:
+        raise ValueError(f"null: sketches of shape {rows.shape}, wanted (sounds, {PLACES})")
+    if not np.isfinite(rows).all():
+        bad = int(np.argmin(np.isfinite(rows).all(axis=1)))
+        raise ValueError(f"null: sketch {bad} holds a value that is not finite")
     squares = np.zeros((len(rows), len(rows)))
     squared_distances(rows, squares)
     powers = np.sum(rows**2, axis=1)

@@ -125,4 +125,13 @@ def test_refusals() -> None:
     with pytest.raises(AudioError, match="3 channels, allowed 1 or 2"):
         null_residual_db(np.zeros((4, 3)), np.zeros(4))
     assert null_residual_db([], []) == -math.inf
+    for shape in ((2, 4095), (2, 0), (4096,)):
+        with pytest.raises(ValueError, match=r"shape \(.*, wanted \(sounds, 4096\)"):
+            residual_matrix(np.zeros(shape))
+    broken = np.zeros((3, null.PLACES))
+    broken[1, 5] = np.nan
+    with pytest.raises(ValueError, match="sketch 1 holds a value that is not finite"):
+        residual_matrix(broken)
+    with pytest.raises(ValueError, match="sketch 0 holds a value that is not finite"):
+        residual_db(np.full(null.PLACES, np.inf), broken[0])
     assert null.sketch_samples.signature_count == 1
