@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import itertools
+import pickle
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -73,6 +74,56 @@ def test_reading_does_not_disturb() -> None:
 def test_arrays_and_back() -> None:
     for one in some(2):
         assert same(SoundFeatures.from_arrays(one.to_arrays()), one)
+
+
+def test_arrays_of_something_else() -> None:
+    good = some(2)[1].to_arrays()
+    shape = good["spectrum"].shape
+    one_nan = good["short"].copy()
+    one_nan[1, 7, 3] = np.nan
+    for changed, message in (
+        ({"tail": None}, "no tail"),
+        ({"sound": None}, "sound None, wanted its rate, channels and frames of playing"),
+        ({"null": np.zeros(3)}, "null, wanted only spectrum, tail, middle, short, modulation, width"),
+        ({"width": None}, "spectrum, tail, middle, short, modulation, wanted spectrum, tail, .* width"),
+        ({"spectrum": good["spectrum"][:, :-1]}, r"spectrum of float16, shape \(2, .*\), wanted float16, shape \(2, "),
+        ({"spectrum": np.zeros(shape)}, "spectrum of float64"),
+        ({"middle": np.array(3.0, np.float16)}, r"middle of float16, shape \(\), wanted"),
+        ({"short": one_nan}, "short holds a level that is not finite"),
+        ({"modulation": np.full_like(good["modulation"], -np.inf)}, "modulation holds a level that is not finite"),
+        ({"sound": np.array([RATE_HZ, 2.0, np.nan])}, "wanted its rate, channels and frames"),
+        ({"sound": np.array([RATE_HZ, 2.0])}, "wanted its rate, channels and frames"),
+        ({"sound": np.array([RATE_HZ, 1.5, 100.0])}, "1.5 channels, 100.0 frames, wanted whole numbers"),
+        ({"sound": np.array([RATE_HZ, 3.0, PLAYING])}, "3 channels, .*, allowed 1 or 2 channels"),
+        ({"sound": np.array([RATE_HZ, 1.0, PLAYING])}, ", width, wanted spectrum, .*, modulation$"),
+        ({"sound": np.array([0.0, 2.0, PLAYING])}, "at 0 Hz"),
+        ({"sound": np.array([1e308, 2.0, 1e308])}, "wanted float16, shape"),
+        ({"sound": np.array([RATE_HZ, 2.0, 2.0 * PLAYING])}, "wanted float16, shape"),
+    ):
+        arrays = {name: a for name, a in {**good, **changed}.items() if a is not None}
+        with pytest.raises(ValueError, match=message) as found:
+            SoundFeatures.from_arrays(arrays)
+        assert "\n" not in str(found.value)
+
+
+def test_memory_is_bounded_whatever_the_length() -> None:
+    def kept_bytes(seconds: int) -> int:
+        meter = SoundMeter(8_000.0, 2, seconds * 8_000, 0)
+        for _ in range(seconds + 15):
+            meter.add(np.zeros((2, 8_000)))
+        return len(pickle.dumps(meter))
+
+    # In 60 s 1875, 7500 and 15000 frames of 4 x 46, 2 x 23 and 2 x 8 bands, and in 10 s of a tail 313 of 2 x 46.
+    assert kept_bytes(300) == pytest.approx(kept_bytes(60), rel=0.001)
+    assert kept_bytes(60) == pytest.approx(4 * (1_875 * 184 + 7_500 * 46 + 15_000 * 16 + 313 * 92), rel=0.1)
+
+
+def test_whether_all_is_compared() -> None:
+    def found(frames: int) -> bool:
+        return SoundMeter(8_000.0, 1, frames, 0).result(-23.0).whole
+
+    assert found(480_000)
+    assert not found(480_001)
 
 
 def test_what_ten_seconds_take() -> None:

@@ -10,21 +10,13 @@ import numpy as np
 from chainsim.errors import AudioError
 from chainsim.measure.signals import check_chunk, check_rate
 from chainsim.measure.sound_distance.features import Levels, SoundFeatures
-from chainsim.measure.sound_distance.frames import BandFrames, frame_size
+from chainsim.measure.sound_distance.frames import BandFrames
 from chainsim.measure.sound_distance.modulation import modulation_levels
+from chainsim.measure.sound_distance.plan import BANDS, Plan, part_count
 from chainsim.measure.sound_distance.scale import least_power
 from chainsim.measure.sound_distance.width import width_levels
 from chainsim.units import Array, Audio
 
-FRAMES_S = (0.085, 0.021, 0.011)
-"""Long frames tell partials apart, short ones hear when things happen; shorter yet, they would follow the swings of a
-low note, whose phases do not matter."""
-BANDS = (46, 23, 8)
-PART_FRAMES = 6
-"""Long frames of a quarter of a second. Two such parts are a block: a note that comes 10 ms late, about the limen,
-moves its means by some 1 dB. Of a tail, which may be short, each is one."""
-PLAYING_S, TAIL_S = 60.0, 10.0
-"""What is compared at most."""
 ONE_AS_TWO_DB = 10.0 * math.log10(2.0)
 
 
@@ -37,7 +29,8 @@ class SoundMeter:
     channels : int, 1 or 2
         One channel counts as the same sound in left and right.
     playing_frames : int
-        Length of the take; what comes later is the tail. The first 60 s of the playing count, and 10 s of the tail.
+        Length of the take; what comes later is the tail. Only the first `COMPARED_S` seconds of the playing count, and
+        `COMPARED_TAIL_S` of the tail; memory is bounded by that.
     latency_frames : int
         So many frames are left out at the beginning.
 
@@ -57,20 +50,19 @@ class SoundMeter:
                 "allowed 1 or more after 0 or more"
             )
         self.channels = channels
-        self._rate_hz, self._playing_frames = float(sample_rate_hz), playing_frames
+        self._rate_hz = float(sample_rate_hz)
         self._to_skip = latency_frames
-        long, *shorter = (frame_size(s, sample_rate_hz) for s in FRAMES_S)
+        self._plan = plan = Plan(self._rate_hz, playing_frames)
         self._cutters = [
-            BandFrames(sample_rate_hz, channels, long, BANDS[0], sides=True),
-            *(BandFrames(sample_rate_hz, channels, s, b) for s, b in zip(shorter, BANDS[1:], strict=True)),
+            BandFrames(sample_rate_hz, channels, size, bands, sides=k == 0)
+            for k, (size, bands) in enumerate(zip(plan.sizes, BANDS, strict=True))
         ]
-        played = min(playing_frames, round(PLAYING_S * sample_rate_hz))
-        self._played = [-(-played // cutter.hop) for cutter in self._cutters]
-        hop = self._cutters[0].hop
-        self._tail_begins = -(-playing_frames // hop)
-        self._wanted = [self._tail_begins + math.ceil(TAIL_S * sample_rate_hz / hop), *self._played[1:]]
-        self._powers: list[list[Array]] = [[] for _ in self._cutters]
-        self._counts = [0 for _ in self._cutters]
+        rows = [2 * channels if channels == 2 else channels, channels, channels]
+        self._playing = [_Kept(*shape) for shape in zip(rows, [0, 0, 0], plan.played, BANDS, strict=True)]
+        self._tail = _Kept(channels, *plan.tail, BANDS[0])
+        self._wanted = [sum(plan.tail), *plan.played[1:]]
+        self._counts = [0, 0, 0]
+        self._finite = True
 
     def add(self, y: Audio) -> None:
         """Take the next chunk, shape (channels, frames), C-contiguous float64."""
@@ -98,19 +90,18 @@ class SoundMeter:
         ended._cut(np.zeros((self.channels, ended._missing_frames())))
         own_db = integrated_lufs + (ONE_AS_TWO_DB if self.channels == 1 else 0.0)
         gain = 0.0 if own_db == -math.inf else 10.0 ** (-own_db / 10.0)
-        powers = [gain * np.concatenate(parts, axis=1) for parts in ended._powers]
-        if not all(np.isfinite(power).all() for power in powers):
-            raise AudioError("sound distance: the sound holds a sample that is not finite")
-        long, middle, short = powers
+        powers = [gain * kept.powers.astype(np.float64) for kept in (*ended._playing, ended._tail)]
+        if not (self._finite and all(np.isfinite(power).all() for power in powers)):
+            raise AudioError("sound distance: the sound holds a sample that is not finite, or over 10^18")
+        long, middle, short, tail = powers
         least = [least_power(bands) for bands in BANDS]
-        levels, played = _db(long[: self.channels] + least[0]), self._played[0]
-        width = width_levels(long[2, :played], long[3, :played], least[0]) if self.channels == 2 else None
+        width = width_levels(long[2], long[3], least[0]) if self.channels == 2 else None
         return SoundFeatures(
             sample_rate_hz=self._rate_hz,
             channels=self.channels,
-            playing_frames=self._playing_frames,
-            spectrum=_kept(_blocks(levels[:, :played])),
-            tail=_kept(_tail_blocks(levels[:, self._tail_begins :])),
+            playing_frames=self._plan.playing_frames,
+            spectrum=_kept(_blocks(_db(long[: self.channels] + least[0]))),
+            tail=_kept(_tail_blocks(_db(tail + least[0]))),
             middle=_kept(_db(middle + least[1])),
             short=_kept(_db(short + least[2])),
             modulation=_kept(modulation_levels(middle, least[1], self._rate_hz / self._cutters[1].hop)),
@@ -118,17 +109,39 @@ class SoundMeter:
         )
 
     def _cut(self, y: Audio) -> None:
+        self._finite &= bool(np.isfinite(y).all())
         for k, cutter in enumerate(self._cutters):
-            open_frames = self._wanted[k] - self._counts[k]
-            if open_frames > 0:
-                powers = cutter.add(y)[:, :open_frames]
+            if self._counts[k] < self._wanted[k]:
+                powers = cutter.add(y)
+                self._playing[k].add(powers, self._counts[k])
+                if k == 0:
+                    self._tail.add(powers, self._counts[k])
                 self._counts[k] += powers.shape[1]
-                self._powers[k].append(powers)
 
     def _missing_frames(self) -> int:
         """How much silence makes all wanted frames whole."""
         each = zip(self._wanted, self._counts, self._cutters, strict=True)
-        return max((wanted - count + 1) * cutter.hop for wanted, count, cutter in each)
+        return max(0, *((wanted - count + 1) * cutter.hop for wanted, count, cutter in each))
+
+
+class _Kept:
+    """Powers of `count` frames from the one numbered `first`, of the first rows.
+
+    32 bits are enough: they tell levels to 1e-6 dB, and features do to some 0.06 dB.
+    """
+
+    def __init__(self, rows: int, first: int, count: int, bands: int) -> None:
+        self.powers = np.zeros((rows, count, bands), dtype=np.float32)
+        self._first = first
+
+    def add(self, powers: Array, number: int) -> None:
+        """Take what belongs here of powers of shape (rows, frames, bands) whose first frame has this number."""
+        rows, count, _ = self.powers.shape
+        begin, end = max(self._first, number), min(self._first + count, number + powers.shape[1])
+        if begin < end:
+            with np.errstate(over="ignore"):
+                kept = powers[:rows, begin - number : end - number]
+                self.powers[:, begin - self._first : end - self._first] = kept
 
 
 def _db(power: Array) -> Array:
@@ -155,7 +168,7 @@ def _tail_blocks(levels: Array) -> Array:
 def _sums(levels: Array) -> tuple[Array, Array]:
     """Sums over parts of about `PART_FRAMES`, shape (rows, parts, bands), and frames of each, shape (parts, 1)."""
     frames = levels.shape[1]
-    parts = max(1, round(frames / PART_FRAMES))
+    parts = part_count(frames)
     edges = np.arange(parts + 1) * frames // parts
     counts = np.diff(edges).astype(np.float64)[:, np.newaxis]
     return np.add.reduceat(levels, edges[:-1], axis=1), counts

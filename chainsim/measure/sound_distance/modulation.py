@@ -26,6 +26,12 @@ OCTAVES_HZ = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
 LEAST_DEPTH = 0.05
 
 
+def modulation_windows(frames: int, frames_per_s: float) -> tuple[int, int]:
+    """How many windows so many frames have, and how many frames a window has."""
+    size = min(max(1, round(WINDOW_S * frames_per_s)), frames)
+    return max(1, round(2.0 * frames / size) - 1), size
+
+
 def modulation_levels(power: Array, least_power: Array, frames_per_s: float) -> Array:
     """Equation (1) for each window, octave and band.
 
@@ -43,8 +49,7 @@ def modulation_levels(power: Array, least_power: Array, frames_per_s: float) -> 
     """
     amplitude = np.sqrt(power)
     channels, frames, bands = amplitude.shape
-    size = min(max(1, round(WINDOW_S * frames_per_s)), frames)
-    count = max(1, round(2.0 * frames / size) - 1)
+    count, size = modulation_windows(frames, frames_per_s)
     window = 0.5 - 0.5 * np.cos(2.0 * np.pi * (np.arange(size) + 0.5) / size)
     rates_hz = np.fft.rfftfreq(size, 1.0 / frames_per_s)
     levels = np.empty((channels, count, len(OCTAVES_HZ), bands))
