@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -24,32 +24,44 @@ def sketch_hash(text: str, folder: Path | None) -> str:
     """
     digest = hashlib.sha256(text.encode())
     for name, path in sorted(named_files(text, folder).items()):
-        try:
-            with path.open("rb") as file:
-                content = hashlib.file_digest(file, "sha256").digest()
-        except OSError:
-            continue
-        digest.update(b"\0" + name.encode() + b"\0" + content)
+        content = file_hash(path)
+        if content is not None:
+            digest.update(b"\0" + name.encode() + b"\0" + content)
     return digest.hexdigest()
 
 
 def named_files(text: str, folder: Path | None) -> dict[str, Path]:
     """Files in the sketch's folder that its text names, whatever for."""
+    return files_among(words_in(tomllib.loads(text)), folder) if folder is not None else {}
+
+
+def files_among(words: Iterable[str], folder: Path | None) -> dict[str, Path]:
+    """Those of some words that name files in a sketch's folder."""
     found = {}
-    for words in _words(tomllib.loads(text)) if folder is not None else ():
+    for name in dict.fromkeys(words):
         try:
-            found[words] = Assets(folder).path(words)
+            found[name] = Assets(folder).path(name)
         except (SettingError, OSError, ValueError):
             continue
     return found
 
 
-def _words(value: Any) -> Iterator[str]:
+def file_hash(path: Path) -> bytes | None:
+    """SHA-256 of a file; None if it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").digest()
+    except OSError:
+        return None
+
+
+def words_in(value: Any) -> Iterator[str]:
+    """Every text that stands anywhere in plain values."""
     if isinstance(value, str):
         yield value
     elif isinstance(value, dict):
         for inner in value.values():
-            yield from _words(inner)
+            yield from words_in(inner)
     elif isinstance(value, list):
         for inner in value:
-            yield from _words(inner)
+            yield from words_in(inner)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeAlias
 
@@ -265,9 +264,9 @@ class Sketch:
         """The files it may use."""
         return Assets(self.folder)
 
-    @cached_property
+    @property
     def sha256(self) -> str:
-        """Hash of the text, and of the files it names."""
+        """Hash of the text, and of the files it names as they are now."""
         return sketch_hash(self.text, self.folder)
 
     @property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,7 +10,8 @@ import pytest
 
 from chainsim import load_sketch, parse_sketch
 from chainsim.batch.results import keys
-from chainsim.batch.results.keys import identity, sound_key
+from chainsim.batch.results.keys import NamedFiles, identity, sketch_digest, sound_key
+from chainsim.sketch.model import Sketch
 
 TEXT = """
 chain = ["tone", "grit"]
@@ -78,7 +80,65 @@ def test_the_same_sound_has_the_same_one() -> None:
     assert sound_key(replace(sketch, base=replace(sketch.base, blocks=turned)), TAKE) == sound_key(sketch, TAKE)
 
 
-def test_a_file_that_is_named_and_the_code_count(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda text: "# a comment\n" + text,
+        lambda text: 'title = "Lantern walk"' + text,
+        lambda text: text + '[orders]\nfirst = ["tone"]\n',
+        lambda text: text.replace("tempo_bpm = 96", "tempo_bpm = 96.0"),
+    ],
+)
+def test_what_is_not_heard_does_not_count(change: Callable[[str], str]) -> None:
+    changed = parse_sketch(change(TEXT))
+    assert changed.sha256 != parse_sketch(TEXT).sha256
+    assert sound_key(changed, TAKE) == sound_key(parse_sketch(TEXT), TAKE)
+
+
+def test_what_the_switches_of_a_sketch_with_cues_do_counts() -> None:
+    cue = '[[cues]]\nat_s = 2\npress = "A"\n'
+    switch = '[[switches]]\nname = "A"\npress = "block grit"\n'
+    one, other = (parse_sketch(TEXT + cue + text) for text in (switch, switch.replace("grit", "tone")))
+    assert sound_key(one, TAKE) != sound_key(other, TAKE)
+    assert sound_key(one.alone("soft"), TAKE) == sound_key(other.alone("soft"), TAKE)  # where nobody presses it
+
+
+def response_sketch(folder: Path, name: str = "one.wav") -> Sketch:
+    for file in ("one.wav", "two.wav"):
+        (folder / file).write_bytes(b"x")
+    return parse_sketch(f'chain = ["room"]\n[blocks.room]\ntype = "convolver"\nfile = "{name}"\n', folder=folder)
+
+
+def test_the_files_of_a_sketch_count_as_they_are_now(tmp_path: Path) -> None:
+    sketch = response_sketch(tmp_path)
+    before, said = sound_key(sketch, TAKE), sketch.sha256
+    (tmp_path / "two.wav").write_bytes(b"y")
+    assert sound_key(sketch, TAKE) == before
+    (tmp_path / "one.wav").write_bytes(b"y")
+    assert sound_key(sketch, TAKE) != before
+    assert sketch.sha256 != said
+
+
+def test_a_file_that_is_named_in_memory_counts(tmp_path: Path) -> None:
+    sketch = response_sketch(tmp_path)
+    room = sketch.base.blocks["room"]
+    settings = room.settings.model_copy(update={"file": "two.wav"})
+    swapped = replace(sketch, base=replace(sketch.base, blocks={"room": replace(room, settings=settings)}))
+    before = sound_key(swapped, TAKE)
+    assert before == sound_key(response_sketch(tmp_path, "two.wav"), TAKE)
+    (tmp_path / "two.wav").write_bytes(b"y")
+    assert sound_key(swapped, TAKE) != before
+
+
+def test_files_are_read_once_for_many_sketches(tmp_path: Path) -> None:
+    files, sketch = NamedFiles(), response_sketch(tmp_path)
+    before = sketch_digest(sketch, files)
+    (tmp_path / "one.wav").write_bytes(b"y")
+    assert sketch_digest(sketch, files) == before
+    assert sketch_digest(sketch, NamedFiles()) != before
+
+
+def test_a_file_of_cues_and_the_code_count(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "s.toml").write_text('chain = ["gain"]\ncue_file = "cues.csv"\n')
     made = []
     for at_s in (1, 2):
@@ -92,3 +152,10 @@ def test_a_file_that_is_named_and_the_code_count(tmp_path: Path, monkeypatch: py
 def test_the_identity_names_version_and_sources() -> None:
     version, plus, sources = identity().partition("+")
     assert (version[0].isdigit(), plus, len(sources)) == (True, "+", 16)
+
+
+def test_an_upgrade_of_a_library_is_another_identity(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(keys, "version", lambda name: "1.0")
+    known = identity.__wrapped__()
+    monkeypatch.setattr(keys, "version", lambda name: "2.0" if name == "numpy" else "1.0")
+    assert identity.__wrapped__() != known
