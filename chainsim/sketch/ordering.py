@@ -7,6 +7,7 @@ from typing import Annotated, TypeAlias, TypeVar
 
 from pydantic import Field
 
+from chainsim.errors import SketchError
 from chainsim.settings import Settings
 
 Names: TypeAlias = list[str]
@@ -57,12 +58,29 @@ class OrderRules:
     def joined(self, other: OrderRules) -> OrderRules:
         """These rules and others beside them; where the others say what moves, that holds.
 
-        The first of these stay outermost: `first` of the others comes behind theirs, `last` before theirs.
+        These stay outermost: `first` of the others comes behind theirs, `last` before theirs.
+
+        Raises
+        ------
+        SketchError
+            If both say `first` or `last`, and what the others say in another sequence.
         """
+        first = _once(self.first + other.first)
+        last = _once(self.last[::-1] + other.last[::-1])[::-1]
+        faults = [
+            f"{kind}: {_quoted(other_names)}, but the sketch says {_quoted(names)}; these contradict each other"
+            for kind, names, other_names, both in (
+                ("first", self.first, other.first, first),
+                ("last", self.last, other.last, last),
+            )
+            if tuple(name for name in both if name in other_names) != other_names
+        ]
+        if faults:
+            raise SketchError(faults)
         return OrderRules(
             move=other.move or self.move,
-            first=_once(self.first + other.first),
-            last=_once(other.last + self.last),
+            first=first,
+            last=last,
             before=_once(self.before + other.before),
             together=_once(self.together + other.together),
             side_by_side=_once(self.side_by_side + other.side_by_side),
@@ -75,6 +93,10 @@ class OrderRules:
             kind: ((value,) if value else ()) if kind in ("move", "first", "last") else value
             for kind, value in found.items()
         }
+
+
+def _quoted(names: tuple[str, ...]) -> str:
+    return f'"{", ".join(names)}"'
 
 
 def _once(values: tuple[T, ...]) -> tuple[T, ...]:

@@ -69,7 +69,7 @@ def test_every_fault_has_a_line(text: str, lines: list[str]) -> None:
 
 def test_the_command_line_adds_and_says_what_moves() -> None:
     sketch = OrderRules(move=("a", "b"), first=("a",), last=("z",), before=(("a", "b"),), together=(("a", "b"),))
-    line = OrderRules(move=("a", "b", "c"), first=("b", "a"), last=("c",), before=(("a", "b"), ("b", "c")))
+    line = OrderRules(move=("a", "b", "c"), first=("a", "b"), last=("c",), before=(("a", "b"), ("b", "c")))
     assert sketch.joined(line) == OrderRules(
         move=("a", "b", "c"),
         first=("a", "b"),
@@ -78,3 +78,28 @@ def test_the_command_line_adds_and_says_what_moves() -> None:
         together=(("a", "b"),),
     )
     assert sketch.joined(OrderRules()) == OrderRules().joined(sketch) == sketch
+
+
+@pytest.mark.parametrize(
+    ("kind", "own", "given", "both"),
+    [
+        ("first", "ab", "b", "ab"),
+        ("first", "ac", "abc", None),  # that b stands between them is not what the sketch says
+        ("first", "ab", "ba", None),
+        ("first", "a", "ba", None),
+        ("last", "z", "yz", "yz"),
+        ("last", "yz", "xy", "xyz"),
+        ("last", "yz", "zy", None),
+        ("last", "z", "zy", None),
+    ],
+)
+def test_lists_keep_both_sequences_or_contradict_each_other(kind: str, own: str, given: str, both: str | None) -> None:
+    sketch, line = OrderRules(**{kind: tuple(own)}), OrderRules(**{kind: tuple(given)})
+    if both is not None:
+        assert getattr(sketch.joined(line), kind) == tuple(both)
+        return
+    with pytest.raises(SketchError) as caught:
+        sketch.joined(line)
+    assert caught.value.faults == [
+        f'{kind}: "{", ".join(given)}", but the sketch says "{", ".join(own)}"; these contradict each other'
+    ]

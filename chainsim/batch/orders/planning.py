@@ -46,6 +46,15 @@ class Plan:
     notes: tuple[str, ...]
 
 
+def notes_of_a_set(sketch: Sketch) -> tuple[str, ...]:
+    """What is to be said of a sketch of which only the chain as written is tried."""
+    parts = [word for word, there in (("patches", sketch.patches), ("cues", sketch.cues)) if there]
+    if not parts or sketch.patch is not None:
+        return ()
+    other = "; --patch NAME tries one of them" if sketch.patches else ""
+    return (f"the chain as written is tried, {' and '.join(parts)} play no part{other}",)
+
+
 def plan(sketch: Sketch, given: OrderRules) -> Plan:
     """Join rules, find what moves, and count its orders.
 
@@ -77,6 +86,11 @@ def plan(sketch: Sketch, given: OrderRules) -> Plan:
     if given.move:
         own = _kept(own, index, "since it does not move", notes)
     joined = own.joined(given)
+    notes.extend(
+        f'{kind}: "{", ".join(lists[0])}", since the sketch says "{", ".join(of_sketch[0])}"'
+        for kind, lists in joined.named().items()
+        if kind in ("first", "last") and (of_sketch := own.named()[kind]) and set(lists[0]) != set(of_sketch[0])
+    )
     still = [
         f'{kind}: "{name}" does not move; what does: {_told(series, moved)}'
         for kind, lists in joined.named().items()
@@ -106,12 +120,13 @@ def _faults(rules: OrderRules, state: State, place: str) -> list[str]:
                 found.append(f'{place}{kind}: "{name}" is not in the chain{nearest(name, in_chain)}')
             elif not _moves_something(name, state):
                 found.append(f'{place}{kind}: "{name}" is not engaged; its place makes no difference')
-        found += [f'{place}{kind}: only "{names[0]}", allowed two or more' for names in lists if _too_few(kind, names)]
+        for names in lists:
+            if kind not in ("first", "last") and len(set(names)) < 2:
+                found.append(f'{place}{kind}: only "{names[0]}", allowed two or more')
+            else:
+                twice = [name for name in dict.fromkeys(names) if names.count(name) > 1]
+                found += [f'{place}{kind}: "{name}" stands there {names.count(name)} times' for name in twice]
     return found
-
-
-def _too_few(kind: str, names: Collection[str]) -> bool:
-    return kind not in ("first", "last") and len(set(names)) < 2
 
 
 def _moves_something(name: str, state: State) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 from chainsim.batch.orders.counting import Order
-from chainsim.batch.orders.planning import Plan, plan
+from chainsim.batch.orders.planning import Plan, notes_of_a_set, plan
 from chainsim.batch.orders.side_by_side import side_by_side
 from chainsim.batch.orders.units import bracketed
 from chainsim.errors import SettingError, SketchError, nearest
@@ -19,7 +19,7 @@ MOST_ORDERS = 720
 
 UnitName: TypeAlias = str | tuple[str, ...]
 """A unit, or several side by side."""
-Relation: TypeAlias = Literal["before", "after", "beside"]
+Standing: TypeAlias = Literal["before", "after", "beside"]
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class Variant:
     sketch: Sketch
     as_written: bool
 
-    def relation(self, unit: str, other: str) -> Relation:
+    def relation(self, unit: str, other: str) -> Standing:
         """Whether a unit stands before another, after it, or beside it.
 
         Raises
@@ -136,7 +136,7 @@ def order_variants(
         )
     numbers.sort(key=lambda number: (number != written, number))
     variants = (_variant(found, found.orders.order(number), number == written) for number in numbers)
-    return OrderSet(count, tuple(variants), found.notes)
+    return OrderSet(count, tuple(variants), (*notes_of_a_set(sketch), *found.notes))
 
 
 def swap_variants(sketch: Sketch, one: str, other: str) -> tuple[Variant, Variant]:

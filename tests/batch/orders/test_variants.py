@@ -140,6 +140,9 @@ def test_what_moves_under_rules(chain: str, rules: Rules, count: int, first_few:
         (Rules(move=("tone",)), 'move: only "tone", allowed two or more'),
         (Rules(before=(("tone", "tone"),)), 'before: only "tone", allowed two or more'),
         (Rules(first=("gate",)), 'first: "gate" is not in the chain'),
+        (Rules(move=("tone", "tone", "dirt")), 'move: "tone" stands there 2 times'),
+        (Rules(together=(("tone", "dirt", "tone"),)), 'together: "tone" stands there 2 times'),
+        (Rules(last=("echo", "echo")), 'last: "echo" stands there 2 times'),
     ],
 )
 def test_rules_that_cannot_be(rules: Rules, line: str) -> None:
@@ -317,6 +320,18 @@ def test_a_patch_keeps_what_the_rules_say_of_its_blocks() -> None:
         order_variants(
             parse_sketch(SET.replace('move = ["tone", "dirt", "echo"]', 'move = ["tone", "dirt"]')).alone("other")
         )
+
+
+def test_what_is_taken_for_granted_is_noted() -> None:
+    whole = parse_sketch(SET)
+    played = "the chain as written is tried, patches and cues play no part; --patch NAME tries one of them"
+    assert order_variants(whole).notes == (played,)
+    assert played not in order_variants(whole.alone("verse")).notes
+    ruled = parse_sketch(FIVE + '[orders]\nfirst = ["tone"]\nlast = ["echo"]\n' + BLOCKS)
+    assert order_variants(ruled, Rules(first=("dirt",), last=("echo",))).notes == (
+        'first: "tone, dirt", since the sketch says "tone"',
+        *order_variants(ruled).notes,
+    )
 
 
 @pytest.mark.parametrize("patch", [None, "verse", "other"])
