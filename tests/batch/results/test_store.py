@@ -5,9 +5,13 @@ from __future__ import annotations
 import errno
 import json
 import os
+import shutil
 import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -47,8 +51,9 @@ def test_what_was_kept_comes_back(tmp_path: Path) -> None:
         again.arrays(OTHER)
 
 
-def test_a_sound_file_counts_while_it_is_as_long_as_it_was(tmp_path: Path) -> None:
-    store, audio = ResultStore(tmp_path), tmp_path / "a.wav"
+def test_a_sound_file_counts_while_it_is_what_it_was(tmp_path: Path) -> None:
+    store, audio = ResultStore(tmp_path), tmp_path / "audio" / "a.wav"
+    store.make_audio_folder()
     store.keep(KEY, FIGURES)
     assert store.has(KEY)
     assert not store.has(KEY, audio=audio)
@@ -56,13 +61,106 @@ def test_a_sound_file_counts_while_it_is_as_long_as_it_was(tmp_path: Path) -> No
     assert not store.has(KEY, audio=audio)  # nobody said that this is it
     store.keep(KEY, FIGURES, audio=audio)
     assert store.has(KEY, audio=audio)
+    assert store.audio(KEY) == audio
     store.keep(KEY, FIGURES, arrays=ARRAYS)  # for its arrays' sake; its file is still known
     assert store.has(KEY, audio=audio, compare=True)
     os.truncate(audio, 35)
     assert not store.has(KEY, audio=audio)
     audio.unlink()
     assert not store.has(KEY, audio=audio)
+    assert store.audio(KEY) is None
     assert store.has(KEY)
+
+
+def later(path: Path) -> None:
+    """Give a file a time after all that was written so far."""
+    os.utime(path, (time.time() + 60,) * 2)
+
+
+def test_a_sound_file_of_the_same_length_is_read_where_its_time_does_not_tell(tmp_path: Path) -> None:
+    store, audio, other = ResultStore(tmp_path), tmp_path / "a.wav", tmp_path / "b.wav"
+    audio.write_bytes(b"RIFF" * 9)
+    other.write_bytes(b"RIFX" * 9)
+    store.keep(KEY, FIGURES, audio=audio)
+    later(audio)  # touched, or copied from elsewhere
+    assert store.has(KEY, audio=audio)
+    audio.write_bytes(b"RIFX" * 9)
+    later(audio)
+    assert not store.has(KEY, audio=audio)
+    assert store.audio(KEY) is None
+    assert not store.has(KEY, audio=other)
+    other.write_bytes(b"RIFF" * 9)
+    assert store.has(KEY, audio=other)  # the same under another name
+
+
+def test_a_folder_of_results_may_be_copied(tmp_path: Path) -> None:
+    store = ResultStore(tmp_path / "here")
+    (tmp_path / "here" / "a.wav").write_bytes(b"RIFF")
+    store.keep(KEY, FIGURES, arrays=ARRAYS, audio=tmp_path / "here" / "a.wav")
+    shutil.copytree(tmp_path / "here", tmp_path / "there")
+    later(tmp_path / "there" / "a.wav")
+    again = ResultStore(tmp_path / "there")
+    assert again.audio(KEY) == tmp_path / "there" / "a.wav"
+    assert again.has(KEY, compare=True)
+
+
+@pytest.mark.parametrize("name", ["../secret.wav", "/etc/hostname", "audio/../../secret.wav"])
+def test_a_record_leads_to_no_file_elsewhere(name: str, tmp_path: Path) -> None:
+    (tmp_path / "secret.wav").write_bytes(b"x")
+    store = ResultStore(tmp_path / "out")
+    (tmp_path / "out" / "a.wav").write_bytes(b"x")
+    store.keep(KEY, FIGURES, audio=tmp_path / "out" / "a.wav")
+    forge(tmp_path / "out" / "store" / f"{KEY}.json", lambda record: record["audio"].update(file=name))
+    assert store.has(KEY)
+    assert store.audio(KEY) is None
+
+
+def forge(path: Path, change: Callable[[dict[str, Any]], object]) -> None:
+    """Change a record, and its own digest as well."""
+    record = json.loads(path.read_text())
+    del record["sha256"]
+    change(record)
+    text = json.dumps({**record, "sha256": module._digest(path.stem, record)})
+    path.write_text(text)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda record: record.update(audio=[]),
+        lambda record: record.update(audio={"file": "a.wav"}),
+        lambda record: record.update(audio={"file": 3, "bytes": 1, "sha256": ""}),
+        lambda record: record.update(figures=None),
+        lambda record: record.update(more=1),
+    ],
+)
+def test_a_record_of_another_shape_is_missing(change: Callable[[dict[str, Any]], object], tmp_path: Path) -> None:
+    store = ResultStore(tmp_path)
+    store.keep(KEY, FIGURES)
+    forge(tmp_path / "store" / f"{KEY}.json", change)
+    assert not store.has(KEY)
+    assert store.audio(KEY) is None
+
+
+def test_however_many_warnings_there_are_a_record_can_be_read_again(tmp_path: Path) -> None:
+    store = ResultStore(tmp_path)
+    store.keep(KEY, replace(FIGURES, warnings=tuple(f"{i} {'w' * 100_000}" for i in range(200))))
+    found = store.figures(KEY)
+    assert found is not None
+    assert [line.split()[0] for line in found.warnings] == [str(i) for i in range(50)]
+
+
+def test_arrays_of_another_sound_are_missing(tmp_path: Path) -> None:
+    store = ResultStore(tmp_path)
+    store.keep(KEY, FIGURES, arrays=ARRAYS)
+    store.keep(OTHER, FIGURES, arrays={"loudness": np.zeros((2, 12)), "count": np.array([3], np.int64)})
+    (tmp_path / "store" / f"{OTHER}.npz").replace(tmp_path / "store" / f"{KEY}.npz")
+    assert not store.has(KEY, compare=True)
+    with pytest.raises(StoreError):
+        store.arrays(KEY)
+    store.keep(KEY, FIGURES, arrays=ARRAYS)
+    store.keep(KEY, FIGURES)  # once more, for other things' sake; its arrays are still known
+    assert store.has(KEY, compare=True)
 
 
 @pytest.mark.parametrize(
@@ -77,7 +175,7 @@ def test_a_sound_file_counts_while_it_is_as_long_as_it_was(tmp_path: Path) -> No
         lambda text: text.replace("-23.4", '"loud"'),
         lambda text: text.replace('"frames": 9600', '"frames": -1'),
         lambda text: text.replace('"channels": 2, ', ""),
-        lambda text: text.replace('"audio_bytes": null', '"audio_bytes": true'),
+        lambda text: text.replace('"audio": null', '"audio": true'),
         lambda text: "\udcff" + text,
     ],
 )
@@ -175,16 +273,17 @@ def test_where_no_folder_can_be_it_says_so(tmp_path: Path) -> None:
 
 def test_what_killed_runs_left_is_swept_when_it_is_old(tmp_path: Path) -> None:
     store = ResultStore(tmp_path)
-    store.audio_folder.mkdir()
+    store.make_audio_folder()
     old, young = f".{'ab' * 8}.part", f".{'cd' * 8}.part"
-    for place in (tmp_path / "store", store.audio_folder):
+    places = (tmp_path, tmp_path / "store", store.audio_folder)
+    for place in places:
         for name in (old, young, "old.part"):
             (place / name).write_bytes(b"x")
         for name in (old, "old.part"):
             os.utime(place / name, times=(time.time() - module.STALE_S - 60,) * 2)
     ResultStore(tmp_path)
-    for place in (tmp_path / "store", store.audio_folder):
-        assert {p.name for p in place.iterdir()} - {"store.json"} == {young, "old.part"}
+    for place in places:
+        assert {p.name for p in place.iterdir()} - {"store.json", "store", "audio"} == {young, "old.part"}
 
 
 def test_many_may_open_and_fill_one_store_at_once(tmp_path: Path) -> None:
@@ -222,7 +321,7 @@ def test_a_full_disk_leaves_what_was_there(arrays: object, tmp_path: Path, monke
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(Path, "write_text", full)
-    monkeypatch.setattr(np, "savez", full)
+    monkeypatch.setattr(Path, "write_bytes", full)
     with pytest.raises(StorageError, match="No space left on device; nothing was kept"):
         store.keep(OTHER, FIGURES, arrays=None if arrays is None else ARRAYS)
     assert seen(tmp_path) == before
