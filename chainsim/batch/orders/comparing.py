@@ -16,13 +16,14 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TypedDict
 
-from chainsim.batch.orders.files import representatives, write_orders, write_sketches
-from chainsim.batch.orders.grouping import AUDIBLE_STEPS, group_orders
+from chainsim.batch.orders.files import representatives, without, write_orders, write_sketches
+from chainsim.batch.orders.grouping import AUDIBLE_STEPS, check_grouping, group_orders
 from chainsim.batch.orders.likeness import distances_over, residuals_over
 from chainsim.batch.orders.making import Made, make_orders, tasks_for
+from chainsim.batch.orders.planning import notes_of_a_set
 from chainsim.batch.orders.relations import common_relations
 from chainsim.batch.orders.report import Order, OrderGroup, Orders
-from chainsim.batch.orders.swaps import find_forks, find_swaps
+from chainsim.batch.orders.swaps import find_swaps, forks
 from chainsim.batch.orders.variants import OrderSet, order_variants, swap_variants
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.running import run_all, tasks_at_once
@@ -34,6 +35,10 @@ from chainsim.sketch.ordering import OrderRules
 
 Progress = Callable[[str, int, int], None]
 """Told (what is being done, how much of it is done, of how much)."""
+
+
+LEAST_LUFS = -60.0
+"""Quieter is no loudness to listen at."""
 
 
 class Options(TypedDict):
@@ -84,10 +89,11 @@ def compare_orders(
     every_file : bool
         Write every order, too, as it comes.
     loudness_lufs : float, optional
-        Of the representatives' files; by default as loud as the order as written.
+        Of the representatives' files, -60 to 0; by default as loud as the order as written.
     threads, scheduler
         As for `run_tasks`.
     progress : callable, optional
+        Told what is being done, how much of it is done, and of how much.
 
     Returns
     -------
@@ -96,18 +102,29 @@ def compare_orders(
     Raises
     ------
     SketchError, SettingError
-        If rules contradict each other, or a number is outside its range.
+        If rules contradict each other, a number is outside its range, or options do not go together; nothing is
+        rendered then.
     AudioError, StoreError
-        If no take can be read, or the folder cannot be used.
+        If no take can be read, no order rendered, or the folder cannot be used.
     GraphError
         If no order can be built.
     """
+    if not takes:
+        raise SettingError("no takes, allowed from one on")
+    check_grouping(threshold_steps, most_groups)
+    if loudness_lufs is not None and not LEAST_LUFS <= loudness_lufs <= 0.0:
+        raise SettingError(f"loudness_lufs = {loudness_lufs:g} LUFS, allowed {LEAST_LUFS:g} ... 0")
+    if folder is None and (every_file or scheduler is not None):
+        what = "every_file" if every_file else "scheduler"
+        raise SettingError(f"{what} without a folder, allowed: one where all that was found stays")
+    if swap is not None and (rules or sample is not None or most_groups is not None):
+        raise SettingError(
+            "swap beside rules, sample or most_groups, allowed: alone, since it names all there is to try"
+        )
     if swap is None:
         orders = order_variants(sketch, rules, sample=sample, seed=seed)
     else:
-        orders = OrderSet(2, swap_variants(sketch, *swap), ())
-    if not takes:
-        raise SettingError("no takes, allowed from one on")
+        orders = OrderSet(2, swap_variants(sketch, *swap), notes_of_a_set(sketch))
     told = progress or _untold
     options: Options = {"threads": threads, "scheduler": scheduler}
     with ExitStack() as stack:
@@ -137,7 +154,7 @@ def compare_orders(
             groups=tuple(OrderGroup(group, each) for group, each in zip(grouping.groups, common, strict=True)),
             identical=grouping.identical,
             swaps=find_swaps(units, distances, residuals_db, threshold_steps=threshold_steps),
-            forks=find_forks(units, distances, residuals_db, threshold_steps=threshold_steps),
+            forks=find_swaps(units, distances, residuals_db, change=forks, threshold_steps=threshold_steps),
             distances=distances,
             residuals_db=residuals_db,
             threshold_steps=threshold_steps,
@@ -149,7 +166,7 @@ def compare_orders(
             single_block_runs=made.run.single_block_runs,
             rendered=len(made.run.made),
             reused=made.reused,
-            warnings=tuple(dict.fromkeys([*sketch.warnings, *made.run.warnings])),
+            warnings=tuple(dict.fromkeys([*sketch.warnings, *made.warnings, *made.run.warnings])),
         )
         return found if folder is None else _written(found, made, store, loudness_lufs, told, options)
 
@@ -176,6 +193,8 @@ def _written(
         tasks += tasks_for(store, take, [of_take[i] for i in missing], [variants[i] for i in missing], at_once)
     run = run_all(tasks, progress=partial(told, "writing"), **options)
     failed = dict.fromkeys(str(done.error) for done in run.failed.values())
+    unwritten = {sound.audio for of_take in sounds for sound in of_take if sound.audio and sound.key in run.failed}
+    found = without(found, unwritten)
     said = write_sketches(found, store.folder)
     found = replace(found, failed=(*found.failed, *failed), warnings=(*found.warnings, *said))
     write_orders(found, store.folder)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from statistics import median
@@ -19,6 +20,9 @@ from chainsim.errors import SketchError
 from chainsim.sketch.hashing import named_files
 
 TABLE_FORMAT = 1
+
+_HEARD = re.compile(r"\d+ .+(, [0-9a-f]{8}\.wav|\.toml)")
+"""What files of representatives are called."""
 
 
 def heard_name(number: int, order: Order) -> str:
@@ -59,9 +63,9 @@ def representatives(
         made = []
         for k, i in enumerate(heard):
             order = orders.orders[i]
-            path = folder / audio_name([heard_name(k + 1, order), Path(orders.takes[place]).stem], keys[i])
-            warnings |= dict.fromkeys(f"{path.name}: {line}" for line in trims.warnings[k])
             key = trimmed_key(keys[i], trims.trims_db[k])
+            path = folder / audio_name([heard_name(k + 1, order), Path(orders.takes[place]).stem], key)
+            warnings |= dict.fromkeys(f"{path.name}: {line}" for line in trims.warnings[k])
             made.append(Sound(key, order.variant.sketch, path, trims.trims_db[k]))
             files[k].append(path)
             trims_db[k].append(trims.trims_db[k])
@@ -73,19 +77,35 @@ def representatives(
     return replace(orders, groups=groups, warnings=(*orders.warnings, *warnings)), sounds
 
 
+def without(orders: Orders, unwritten: Collection[Path]) -> Orders:
+    """The orders, with no mention of files that could not be written."""
+    gone = set(map(str, unwritten))
+    groups = (
+        replace(group, files=tuple(None if file in gone else file for file in group.files)) for group in orders.groups
+    )
+    return replace(orders, groups=tuple(groups))
+
+
 def write_sketches(orders: Orders, folder: Path) -> tuple[str, ...]:
-    """Write the sketch of every representative; return what is to be said of them."""
+    """Write the sketch of every representative; return what is to be said of what is to be heard in the folder."""
     said: dict[str, None] = {}
+    written = {Path(file).name for group in orders.groups for file in group.files if file is not None}
     for number, group in enumerate(orders.groups, start=1):
         order = orders.orders[group.representative]
         path = folder / f"{Path(audio_name([heard_name(number, order)], '')).stem.rstrip(' ,')}.toml"
         sketch = order.variant.sketch
+        written.add(path.name)
         try:
             write_changed(path, order.variant.text())
         except SketchError as error:
             said[str(error)] = None
         if names := sorted(named_files(sketch.text, sketch.folder)):
             said[f"the sketches in {folder} need files of the sketch's own folder: {', '.join(names)}"] = None
+    if earlier := sum(1 for path in folder.iterdir() if _HEARD.fullmatch(path.name) and path.name not in written):
+        said[
+            f"{folder}: {earlier} of the .wav and .toml files there are from earlier commands; orders.csv lists the"
+            " sounds of this one"
+        ] = None
     return tuple(said)
 
 

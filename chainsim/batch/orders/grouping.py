@@ -150,10 +150,7 @@ def group_orders(
         raise SettingError("orders: distances that are negative, not finite, or not 0 from a sound to itself")
     if np.isnan(residuals).any():
         raise SettingError("orders: a residual that is not a number")
-    if not threshold_steps >= 0.0:
-        raise SettingError(f"orders: threshold_steps = {threshold_steps:g}, allowed from 0 on")
-    if most is not None and most < 1:
-        raise SettingError(f"orders: most = {most} groups, allowed from 1 on")
+    check_grouping(threshold_steps, most)
     if as_written is not None and not 0 <= as_written < len(steps):
         raise SettingError(f"orders: as_written = {as_written}, allowed 0 ... {len(steps) - 1}")
     identical = identical_orders(residuals, null_db)
@@ -166,6 +163,14 @@ def group_orders(
     centres = [_centre(between, items, identical, as_written) for items in sets]
     groups = tuple(_group(steps, members, centres, k, items.size) for k, items in enumerate(sets))
     return Grouping(groups, identical, max((g.diameter_steps for g in groups), default=0.0))
+
+
+def check_grouping(threshold_steps: float, most: int | None) -> None:
+    """Refuse numbers that `group_orders` would refuse."""
+    if not threshold_steps >= 0.0:
+        raise SettingError(f"orders: threshold_steps = {threshold_steps:g}, allowed from 0 on")
+    if most is not None and most < 1:
+        raise SettingError(f"orders: most = {most} groups, allowed from 1 on")
 
 
 def identical_orders(residuals_db: npt.ArrayLike, null_db: float = NULL_DB) -> tuple[Identical, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,8 +14,9 @@ from chainsim.batch.orders.variants import Variant
 from chainsim.batch.results.keys import key_over, sketch_digest
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.running import Run, run_all, tasks_at_once
-from chainsim.batch.together import Sound, Task
+from chainsim.batch.together import Done, Sound, Task
 from chainsim.errors import AudioError, GraphError
+from chainsim.measure.sound_distance.plan import COMPARED_S
 
 Progress = Callable[[int, int], None]
 
@@ -31,12 +32,14 @@ class Made:
     keys : tuple of tuple of str
         For each take the keys of all orders.
     left_out : dict of str
-        Orders that cannot be built or rendered, by name, with the reason.
+        Orders that cannot be built, by name, with the reason.
     failed : tuple of str
-        What is wrong with takes.
+        What is wrong with takes, and with orders that could not be rendered.
     run : Run
     reused : int
         Sounds that were there already.
+    warnings : tuple of str
+        What is to be said of the takes.
     """
 
     variants: tuple[Variant, ...]
@@ -46,6 +49,7 @@ class Made:
     failed: tuple[str, ...]
     run: Run
     reused: int
+    warnings: tuple[str, ...]
 
 
 def make_orders(
@@ -73,11 +77,11 @@ def make_orders(
     Raises
     ------
     AudioError
-        If no take can be read.
+        If no take can be read, or no order rendered.
     GraphError
         If no order can be built.
     """
-    hashes, failed = _hashes(takes)
+    hashes, failed, warnings = _hashes(takes)
     digests = [sketch_digest(variant.sketch) for variant in variants]
     keys = {take: [key_over(digest, sha256) for digest in digests] for take, sha256 in hashes.items()}
     if every_file:
@@ -101,16 +105,13 @@ def make_orders(
             del keys[take]
     if not keys:
         raise AudioError("\n".join(dict.fromkeys(failed)))
-    left_out = {
-        variant.name: str(run.failed[key].error)
-        for of_take in keys.values()
-        for variant, key in zip(variants, of_take, strict=True)
-        if key in run.failed
-    }
-    kept = [i for i, variant in enumerate(variants) if variant.name not in left_out]
+    names = {key: variant.name for of_take in keys.values() for variant, key in zip(variants, of_take, strict=True)}
+    left_out = {names[key]: str(done.error) for key, done in run.failed.items() if key in names and not done.built}
+    failed += _of_orders({names[key]: done for key, done in run.failed.items() if key in names and done.built})
+    gone = {names[key] for key in run.failed if key in names}
+    kept = [i for i, variant in enumerate(variants) if variant.name not in gone]
     if not kept:
-        raise GraphError("\n".join(dict.fromkeys(left_out.values())))
-    wanted = sum(map(len, keys.values()))
+        raise (AudioError if failed else GraphError)("\n".join(dict.fromkeys([*failed, *left_out.values()])))
     return Made(
         variants=tuple(variants[i] for i in kept),
         takes=tuple(keys),
@@ -118,7 +119,8 @@ def make_orders(
         left_out=left_out,
         failed=tuple(dict.fromkeys(failed)),
         run=run,
-        reused=wanted - len(run.made) - sum(key in run.failed for of_take in keys.values() for key in of_take),
+        reused=sum(key not in run.made and key not in run.failed for of_take in keys.values() for key in of_take),
+        warnings=tuple(warnings),
     )
 
 
@@ -139,17 +141,26 @@ def tasks_for(
     return [Task(take.resolve(), tuple(sounds[i] for i in part), store.folder, compare) for part in parts]
 
 
-def _hashes(takes: Sequence[Path]) -> tuple[dict[Path, str], list[str]]:
-    """Hashes of the takes that can be read, and what is wrong with the others."""
-    hashes: dict[Path, str] = {}
-    failed = []
+def _hashes(takes: Sequence[Path]) -> tuple[dict[Path, str], list[str], list[str]]:
+    """Hashes of the takes that can be read, each recording once; what is wrong with others; what is to be said."""
+    first: dict[str, Path] = {}
+    failed, warnings = [], []
     for take in takes:
         try:
-            with open_take(take):
-                hashes[take] = take_hash(take)
+            with open_take(take) as opened:
+                sha256, lasts_s = take_hash(take), opened.frames / opened.sample_rate_hz
         except AudioError as error:
             failed.append(str(error))
-    return hashes, failed
+            continue
+        if sha256 in first:
+            warnings.append(f"{take}: is the same recording as {first[sha256]}, and is tried once")
+            continue
+        first[sha256] = take
+        if lasts_s > COMPARED_S:
+            warnings.append(
+                f"{take}: lasts {lasts_s:.1f} s; only its first {COMPARED_S:g} s are compared, nulls are of all of it"
+            )
+    return {take: sha256 for sha256, take in first.items()}, failed, warnings
 
 
 def _of_take(run: Run, keys: Sequence[str]) -> list[str]:
@@ -157,6 +168,13 @@ def _of_take(run: Run, keys: Sequence[str]) -> list[str]:
     built = [key for key in keys if key not in run.failed or run.failed[key].built]
     errors = [run.failed[key].error for key in built if key in run.failed]
     return [str(error) for error in dict.fromkeys(errors)] if built and len(errors) == len(built) else []
+
+
+def _of_orders(failed: Mapping[str, Done]) -> Iterator[str]:
+    """What is wrong with single orders, by name; one line where it is the same with several."""
+    for error in dict.fromkeys(str(done.error) for done in failed.values()):
+        first, *others = [name for name, done in failed.items() if str(done.error) == error]
+        yield f"{first}: {error}" + (f" (and {len(others)} more so)" if others else "")
 
 
 def _file(store: ResultStore, variant: Variant, take: Path, key: str) -> Path:

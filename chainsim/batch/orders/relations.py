@@ -86,12 +86,12 @@ class Places:
     ----------
     units : tuple of str
         As the first order has them.
-    ranks : ndarray of int, shape (orders, units)
-        Counted from the input; units beside each other have the same.
+    before : ndarray of int, shape (orders, units)
+        How many units stand before it, counted from the input; of units beside each other none is before the others.
     """
 
     units: tuple[str, ...]
-    ranks: IntArray
+    before: IntArray
 
 
 def places_of(orders: Sequence[Arrangement]) -> Places:
@@ -105,13 +105,13 @@ def places_of(orders: Sequence[Arrangement]) -> Places:
     if not orders:
         raise SettingError("orders: none, at least one is needed")
     units = tuple(_flat(orders[0]))
-    ranks = np.empty((len(orders), len(units)), dtype=np.int64)
+    before = np.empty((len(orders), len(units)), dtype=np.int64)
     for i, order in enumerate(orders):
-        rank = {unit: r for r, step in enumerate(order) for unit in ((step,) if isinstance(step, str) else step)}
-        if not len(_flat(order)) == len(units) == len(rank) or rank.keys() != set(units):
+        count = {unit: len(_flat(order[:r])) for r, step in enumerate(order) for unit in _flat([step])}
+        if not len(_flat(order)) == len(units) == len(count) or count.keys() != set(units):
             raise SettingError(f"orders: [{i}] is made of {_flat(order)}, not of {list(units)}, each once")
-        ranks[i] = [rank[unit] for unit in units]
-    return Places(units, ranks)
+        before[i] = [count[unit] for unit in units]
+    return Places(units, before)
 
 
 def common_relations(orders: Sequence[Arrangement], groups: Iterable[Sequence[int]]) -> tuple[Common, ...]:
@@ -154,7 +154,7 @@ def _relations(places: Places) -> tuple[list[Relation], BoolArray]:
     columns: list[BoolArray] = []
     for a, b in combinations(range(len(places.units)), 2):
         first, second = places.units[a], places.units[b]
-        sign = np.sign(places.ranks[:, a] - places.ranks[:, b])
+        sign = np.sign(places.before[:, a] - places.before[:, b])
         told: set[bytes] = set()
         for relation, column in (
             (Relation(first, "before", second), sign < 0),
@@ -168,7 +168,7 @@ def _relations(places: Places) -> tuple[list[Relation], BoolArray]:
                 told.add(column.tobytes())
                 relations.append(relation)
                 columns.append(column)
-    return relations, np.array(columns, dtype=np.bool_).reshape(len(columns), len(places.ranks)).T
+    return relations, np.array(columns, dtype=np.bool_).reshape(len(columns), len(places.before)).T
 
 
 def _common(units: tuple[str, ...], relations: list[Relation], holds: BoolArray, members: IntArray) -> Common:
@@ -248,12 +248,12 @@ def _splits(inside: BoolArray) -> BoolArray:
 
 
 def _mostly(inside: BoolArray, outside: BoolArray) -> list[list[int]]:
-    """The rule of one or two relations that best parts members from others, without being true of all."""
+    """The rule of one or two relations that best parts members from others, being true of most; none: []."""
     held, rules = _singles_and_pairs(np.concatenate([inside, outside]))
     share, of_others = held[: len(inside)].mean(axis=0), held[len(inside) :].mean(axis=0)
-    index = np.where(share >= LEAST_SHARE, share - of_others, 0.0)
+    index = np.where(share >= LEAST_SHARE, share - of_others, -1.0)
     best = int(np.argmax(index - WORTH_A_RELATION * (np.arange(len(rules)) >= inside.shape[1])))
-    return [rules[best]]
+    return [rules[best]] if share[best] >= LEAST_SHARE else []
 
 
 def _singles_and_pairs(holds: BoolArray) -> tuple[BoolArray, list[list[int]]]:

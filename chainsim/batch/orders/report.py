@@ -48,15 +48,16 @@ class OrderGroup:
         Its members, the one that represents them, and how far they are apart.
     common : Common
         What they have in common and others have not.
-    files : tuple of str
-        The representative's sound, one for each take; none where no folder was given.
+    files : tuple of str or None
+        The representative's sound, one for each take, None for one that could not be written; empty where no folder
+        was given.
     trims_db : tuple of float
         What brought these to one loudness.
     """
 
     group: Group
     common: Common
-    files: tuple[str, ...] = ()
+    files: tuple[str | None, ...] = ()
     trims_db: tuple[float, ...] = ()
 
     @property
@@ -78,7 +79,7 @@ class Orders:
     ----------
     title : str
     takes : tuple of str
-        Those that could be read.
+        Those that could be read, each recording once.
     orders : tuple of Order
         The one as written first, where it is among them.
     groups : tuple of OrderGroup
@@ -99,7 +100,7 @@ class Orders:
     left_out : dict of str
         Orders that cannot be built, by name, with the reason.
     failed : tuple of str
-        What went wrong with takes.
+        What went wrong with takes, and with orders that can be built and yet could not be rendered or written.
     block_runs, single_block_runs : int
         Blocks that ran, and that would have run if each order had been rendered alone; of what was not there already.
     rendered, reused : int

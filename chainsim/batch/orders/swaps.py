@@ -20,6 +20,8 @@ from chainsim.units import Array
 
 Pair: TypeAlias = tuple[tuple[str, ...], tuple[int, int]]
 """Units, and two orders that differ by them alone."""
+Change: TypeAlias = Callable[[Places], Iterator[Pair]]
+"""Finds all such pairs for one kind of change."""
 
 
 @dataclass(frozen=True)
@@ -76,10 +78,11 @@ def find_swaps(
     distances: npt.ArrayLike,
     residuals_db: npt.ArrayLike,
     *,
+    change: Change | None = None,
     threshold_steps: float = AUDIBLE_STEPS,
     null_db: float = NULL_DB,
 ) -> tuple[Swap, ...]:
-    """Gather what every exchange of neighbours does to the sound.
+    """Gather what every change among neighbours does to the sound.
 
     Parameters
     ----------
@@ -87,6 +90,8 @@ def find_swaps(
         As for `common_relations`.
     distances, residuals_db : array_like, shape (orders, orders)
         As for `group_orders`.
+    change : callable, optional
+        Finds the pairs of orders: `exchanges`, which it is by default, or `forks`.
     threshold_steps : float
         What lies farther apart is audible.
     null_db : float
@@ -95,7 +100,7 @@ def find_swaps(
     Returns
     -------
     tuple of Swap
-        The largest median first, then the largest distance, then as the orders have them; what is never exchanged is
+        The largest median first, then the largest distance, then as the orders have them; what is never changed is
         left out.
 
     Raises
@@ -103,72 +108,55 @@ def find_swaps(
     SettingError
         If the orders are not made of the same units, or the matrices have another shape.
     """
-    return _gather(orders, _exchanges, distances, residuals_db, threshold_steps, null_db)
-
-
-def find_forks(
-    orders: Sequence[Arrangement],
-    distances: npt.ArrayLike,
-    residuals_db: npt.ArrayLike,
-    *,
-    threshold_steps: float = AUDIBLE_STEPS,
-    null_db: float = NULL_DB,
-) -> tuple[Swap, ...]:
-    """Gather what it does to the sound when units stand in lanes and not in series, at the same place.
-
-    Parameters, result and errors are those of `find_swaps`; each order with lanes is compared with the same units in
-    series in every sequence that is among the orders.
-    """
-    return _gather(orders, _forks, distances, residuals_db, threshold_steps, null_db)
-
-
-def _gather(
-    orders: Sequence[Arrangement],
-    find: Callable[[Places], Iterator[Pair]],
-    distances: npt.ArrayLike,
-    residuals_db: npt.ArrayLike,
-    threshold_steps: float,
-    null_db: float,
-) -> tuple[Swap, ...]:
     steps, residuals = np.asarray(distances, dtype=np.float64), np.asarray(residuals_db, dtype=np.float64)
     if not steps.shape == residuals.shape == (len(orders), len(orders)):
         raise SettingError(f"orders: {len(orders)}, but matrices of shapes {steps.shape} and {residuals.shape}")
     found: dict[tuple[str, ...], list[tuple[int, int]]] = {}
-    for units, pair in find(places_of(orders)):
+    for units, pair in (change or exchanges)(places_of(orders)):
         found.setdefault(units, []).append(pair)
     swaps = [_swap(units, pairs, steps, residuals, threshold_steps, null_db) for units, pairs in found.items()]
     return tuple(sorted(swaps, key=lambda s: (-s.median_steps, -s.largest_steps)))
 
 
-def _exchanges(places: Places) -> Iterator[Pair]:
+def exchanges(places: Places) -> Iterator[Pair]:
     """Every two orders that differ by an exchange of neighbours, once; what never moves may stand between them."""
     where = _index(places)
-    moves = places.ranks.min(axis=0) != places.ranks.max(axis=0)
-    for i, row in enumerate(places.ranks):
-        for rank, next_rank in pairwise(np.unique(row[moves]).tolist()):
-            first, second = row == rank, row == next_rank
-            j = where.get(np.where(first, next_rank, np.where(second, rank, row)).tobytes())
+    moves = _moving(places)
+    for i, row in enumerate(places.before):
+        for here, there in pairwise(np.unique(row[moves]).tolist()):
+            first, second = row == here, row == there
+            longer = int(np.count_nonzero(second) - np.count_nonzero(first))
+            between = np.where((here < row) & (row < there), row + longer, row)
+            j = where.get(np.where(first, there + longer, np.where(second, here, between)).tobytes())
             if j is not None and i < j:
                 names = [(int(np.argmax(step)), " | ".join(_named(places, step))) for step in (first, second)]
                 yield tuple(name for _, name in sorted(names)), (i, j)
 
 
-def _forks(places: Places) -> Iterator[Pair]:
-    """Every two orders of which one has units in lanes and the other has them in series instead."""
+def forks(places: Places) -> Iterator[Pair]:
+    """Every two orders of which one has units in lanes and the other has them in series instead, in any sequence."""
     where = _index(places)
-    for i, row in enumerate(places.ranks):
-        for rank in range(int(row.max()) + 1):
-            lanes = np.flatnonzero(row == rank)
+    for i, row in enumerate(places.before):
+        for here in np.unique(row).tolist():
+            lanes = np.flatnonzero(row == here)
             for sequence in permutations(range(lanes.size)) if lanes.size > 1 else ():
-                series = np.where(row > rank, row + lanes.size - 1, row)
-                series[lanes] = rank + np.array(sequence)
+                series = row.copy()
+                series[lanes] = here + np.array(sequence)
                 j = where.get(series.tobytes())
                 if j is not None:
-                    yield _named(places, row == rank), (i, j)
+                    yield _named(places, row == here), (i, j)
+
+
+def _moving(places: Places) -> npt.NDArray[np.bool_]:
+    """Which units change places in any of the orders, or stand in lanes in one."""
+    moves: npt.NDArray[np.bool_] = places.before.min(axis=0) != places.before.max(axis=0)
+    for row in places.before:
+        moves |= np.count_nonzero(row[:, None] == row, axis=1) > 1
+    return moves
 
 
 def _index(places: Places) -> dict[bytes, int]:
-    return {row.tobytes(): i for i, row in enumerate(places.ranks)}
+    return {row.tobytes(): i for i, row in enumerate(places.before)}
 
 
 def _named(places: Places, step: npt.NDArray[np.bool_]) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from itertools import combinations, permutations
 import numpy as np
 import pytest
 
-from chainsim.batch.orders.swaps import Swap, find_forks, find_swaps
+from chainsim.batch.orders.swaps import Swap, find_swaps, forks
 from chainsim.errors import SettingError
 from tests.batch.orders.traces import IDENTICAL_DB, all_orders, residuals
 
@@ -74,12 +74,12 @@ def test_lanes_against_series() -> None:
     distances = np.arange(36.0).reshape(6, 6)
     residual_db = np.zeros((6, 6))
     residual_db[2, 0] = residual_db[2, 1] = residual_db[5, 3] = residual_db[5, 4] = -INF
-    (fork,) = find_forks(LANES, distances, residual_db)
+    (fork,) = find_swaps(LANES, distances, residual_db, change=forks)
     assert (fork.units, fork.count, fork.nulls, fork.audible) == (("a", "b"), 4, 4, 4)
     assert (fork.least_steps, fork.median_steps, fork.largest_steps) == (12.0, 23.0, 34.0)  # 12, 13, 33, 34
     assert str(fork) == "a, b: null (the same samples) in all 4"
     three = [("a", "b", "c", "d"), (("a", "b", "c"), "d"), ("c", "a", "b", "d"), ("d", "a", "b", "c")]
-    (fork,) = find_forks(three, np.arange(16.0).reshape(4, 4), np.zeros((4, 4)))
+    (fork,) = find_swaps(three, np.arange(16.0).reshape(4, 4), np.zeros((4, 4)), change=forks)
     assert (fork.units, fork.count, fork.least_steps, fork.largest_steps) == (("a", "b", "c"), 2, 4.0, 6.0)
 
 
@@ -92,10 +92,31 @@ def test_what_never_moves_may_stand_between() -> None:
     assert str(swap) == "a, c: 1 of 1 audible, 3.0 steps"
 
 
+@pytest.mark.parametrize(("lanes", "across"), [(False, 2), (True, 3)])
+def test_what_never_moves_stays_so_behind_lanes(lanes: bool, across: int) -> None:
+    """Places 0 1 2 X 3, with a and b next to each other: on 0 1 or 1 2.
+
+    By hand: e and c are neighbours across X behind "a b", behind "b a" and, with lanes, behind "a | b"; a and b are
+    exchanged at each of 4 places. To exchange e with one of them would part them; with both in lanes e changes places.
+    """
+    orders: list[tuple[str | tuple[str, ...], ...]] = []
+    for e, c in permutations("ec"):
+        for a, b in permutations("ab"):
+            orders += [(a, b, e, "x", c), (e, a, b, "x", c)]
+        if lanes:
+            orders += [(("a", "b"), e, "x", c), (e, ("a", "b"), "x", c)]
+    count = len(orders)
+    swaps = {s.units: s.count for s in find_swaps(orders, np.ones((count, count)), np.zeros((count, count)))}
+    with_lanes = {("a | b", "e"): 1, ("a | b", "c"): 1} if lanes else {}
+    assert swaps == {("a", "b"): 4, ("e", "c"): across, **with_lanes}
+    found = find_swaps(orders, np.ones((count, count)), np.zeros((count, count)), change=forks)
+    assert [(s.units, s.count) for s in found] == ([(("a", "b"), 8)] if lanes else [])
+
+
 def test_nothing_to_exchange() -> None:
     assert find_swaps([("a",)], [[0.0]], [[-INF]]) == ()
     assert find_swaps([("a", "b", "c"), ("c", "a", "b")], np.zeros((2, 2)), np.zeros((2, 2))) == ()
-    assert find_forks(all_orders("ab"), np.zeros((2, 2)), np.zeros((2, 2))) == ()
+    assert find_swaps(all_orders("ab"), np.zeros((2, 2)), np.zeros((2, 2)), change=forks) == ()
 
 
 def test_matrices_of_another_shape() -> None:
