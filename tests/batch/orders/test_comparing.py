@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 import soundfile
 
 import chainsim
+from chainsim.audio.writing import TakeWriter
 from chainsim.batch.orders.comparing import compare_orders
 from chainsim.batch.orders.report import Orders
 from chainsim.errors import AudioError, GraphError, SettingError, StorageError
@@ -262,3 +265,101 @@ def test_a_full_disk_ends_the_run_and_says_how_far_it_came(
         with pytest.raises(StorageError, match="0 of 6 sounds are there"):
             compare_orders(three, [take], tmp_path, rules=EVERY)
     assert compare_orders(three, [take], tmp_path, rules=EVERY).rendered == 6
+
+
+def heard_lufs(found: Orders) -> list[float]:
+    return [chainsim.measure_file(str(group.files[0])).loudness.integrated_lufs for group in found.groups]
+
+
+def test_files_have_the_loudness_of_the_command_that_lists_them(
+    three: chainsim.Sketch, take: Path, tmp_path: Path
+) -> None:
+    for loudness_lufs in (-45.0, -35.0, -45.0):
+        found = compare_orders(three, [take], tmp_path, rules=EVERY, most_groups=2, loudness_lufs=loudness_lufs)
+        # EBU R 128 asks for 0.1 LU; the gate of ITU-R BS.1770 lets quiet parts of a take in or out with its level
+        assert heard_lufs(found) == pytest.approx([loudness_lufs] * 2, abs=0.1)
+        listed = {Path(str(group.files[0])).name for group in found.groups}
+        assert listed <= {path.name for path in tmp_path.glob("*.wav")}
+    # Two sounds of the louder run stay, and are told of; its sketches are those of the others.
+    assert [line for line in found.warnings if "earlier" in line] == [
+        f"{tmp_path}: 2 of the .wav and .toml files there are from earlier commands; orders.csv lists the sounds of"
+        " this one"
+    ]
+
+
+def test_a_recording_is_tried_once(three: chainsim.Sketch, take: Path, tmp_path: Path) -> None:
+    again = tmp_path / "again.wav"
+    again.write_bytes(take.read_bytes())
+    found = compare_orders(three, [take, again, take], rules=EVERY)
+    assert (found.takes, found.rendered, found.reused) == ((str(take),), 6, 0)
+    assert found.warnings == (f"{again}: is the same recording as {take}, and is tried once",)
+
+
+def test_takes_longer_than_what_is_compared_are_told(
+    three: chainsim.Sketch, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    soundfile.write(tmp_path / "long.wav", horn_like(0.5), RATE_HZ, subtype="FLOAT")
+    monkeypatch.setattr("chainsim.batch.orders.making.COMPARED_S", 0.4)
+    found = compare_orders(three, [tmp_path / "long.wav"], swap=("torn", "echo"))
+    assert found.warnings == (
+        f"{tmp_path / 'long.wav'}: lasts 0.5 s; only its first 0.4 s are compared, nulls are of all of it",
+    )
+
+
+def failing(monkeypatch: pytest.MonkeyPatch, fails: Callable[[Path], bool]) -> None:
+    """Let some files be refused when they are to get their names."""
+    write = TakeWriter.write
+
+    def refuse(self: TakeWriter, y: np.ndarray) -> None:
+        if fails(Path(self.path)):
+            raise AudioError(f"{self.path}: cannot be written: Permission denied")
+        write(self, y)
+
+    monkeypatch.setattr(TakeWriter, "write", refuse)
+
+
+def test_an_order_that_cannot_be_rendered_failed_and_is_not_left_out(
+    three: chainsim.Sketch, take: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    failing(monkeypatch, lambda path: path.name.startswith("torn - echo"))
+    found = compare_orders(three, [take], tmp_path, rules=EVERY, every_file=True)
+    assert (len(found.orders), found.left_out) == (5, {})
+    (line,) = found.failed
+    assert line.startswith("torn > echo > late_gate: ")
+    assert line.endswith("Permission denied")
+
+
+def test_a_file_that_could_not_be_written_is_not_listed(
+    three: chainsim.Sketch, take: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    failing(monkeypatch, lambda path: path.name.startswith("1 "))
+    found = compare_orders(three, [take], tmp_path, rules=EVERY, most_groups=2)
+    assert [[file is None for file in group.files] for group in found.groups] == [[True], [False]]
+    assert len(found.failed) == 1
+    rows = json.loads((tmp_path / "orders.json").read_text())["rows"]
+    assert [row["file"] is not None for row in rows if row["represents_group"]].count(True) == 1
+
+
+NO_NUMBER = float("nan")
+
+
+@pytest.mark.parametrize(
+    ("options", "line"),
+    [
+        ({"threshold_steps": -1.0}, "threshold_steps = -1, allowed from 0 on"),
+        ({"threshold_steps": NO_NUMBER}, "threshold_steps = nan"),
+        ({"most_groups": 0}, "most = 0 groups, allowed from 1 on"),
+        ({"loudness_lufs": NO_NUMBER}, r"loudness_lufs = nan LUFS, allowed -60 \.\.\. 0"),
+        ({"loudness_lufs": 1.0}, "loudness_lufs = 1 LUFS"),
+        ({"folder": None, "every_file": True}, "every_file without a folder"),
+        ({"folder": None, "scheduler": "tcp://127.0.0.1:1"}, "scheduler without a folder"),
+        ({"swap": ("torn", "echo"), "most_groups": 2}, "swap beside rules, sample or most_groups"),
+        ({"swap": ("torn", "echo"), "rules": EVERY}, "swap beside rules"),
+    ],
+)
+def test_options_are_refused_before_anything_is_rendered(
+    options: dict[str, Any], line: str, three: chainsim.Sketch, take: Path, tmp_path: Path
+) -> None:
+    with pytest.raises(SettingError, match=line):
+        compare_orders(three, [take], **{"folder": tmp_path / "out", **options})
+    assert not (tmp_path / "out").exists()

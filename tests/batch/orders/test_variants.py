@@ -329,8 +329,8 @@ def test_what_is_taken_for_granted_is_noted() -> None:
     assert played not in order_variants(whole.alone("verse")).notes
     ruled = parse_sketch(FIVE + '[orders]\nfirst = ["tone"]\nlast = ["echo"]\n' + BLOCKS)
     assert order_variants(ruled, Rules(first=("dirt",), last=("echo",))).notes == (
-        'first: "tone, dirt", since the sketch says "tone"',
         *order_variants(ruled).notes,
+        'first: "tone, dirt", since the sketch says "tone"',
     )
 
 
