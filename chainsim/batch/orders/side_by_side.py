@@ -18,21 +18,21 @@ DRY = "dry_db"
 def side_by_side(units: Sequence[Unit], state: State) -> tuple[LanesStep, dict[str, BlockEntry]]:
     """A fork of units, and those of the blocks that are set otherwise in it.
 
-    What mixes dry sound gives that up to one straight lane, at the level that the first of them has.
+    What mixes dry sound gives that up to one straight lane, at the level and pan that it has with the first of them.
 
     Raises
     ------
     SketchError
         If a controller moves such a level.
     """
-    lanes, levels_db, changed = [], [], {}
+    lanes, straight, changed = [], [], {}
     for unit in units:
-        step, level_db = _without_straight_lane(unit.step)
+        step, dry = _without_straight_lanes(unit.step, state)
         if isinstance(step, BlockStep | BlenderStep) and DRY in type(state.blocks[step.name].settings).specs():
             level_db, changed[step.name] = _without_dry(state.blocks[step.name], state)
+            dry = [Lane((), level_db)] if level_db != -math.inf else []
         lanes.append(Lane((step,)))
-        levels_db.append(level_db)
-    straight = [Lane((), level_db) for level_db in levels_db if level_db != -math.inf]
+        straight += dry
     return LanesStep((*straight[:1], *lanes)), changed
 
 
@@ -53,9 +53,21 @@ def _without_dry(entry: BlockEntry, state: State) -> tuple[float, BlockEntry]:
     return level_db, without
 
 
-def _without_straight_lane(step: Step) -> tuple[Step, float]:
-    """A fork without its straight lane, and how loud that was."""
+def _without_straight_lanes(step: Step, state: State) -> tuple[Step, list[Lane]]:
+    """A fork without its straight lanes, and what of these is heard: the loudest first."""
     if not isinstance(step, LanesStep):
-        return step, -math.inf
-    straight = [lane.level_db for lane in step.lanes if not lane.chain]
-    return replace(step, lanes=tuple(lane for lane in step.lanes if lane.chain)), max(straight, default=-math.inf)
+        return step, []
+    straight = [lane for lane in step.lanes if _is_straight(lane, state)]
+    heard = [lane for lane in straight if lane.level_db != -math.inf]
+    lanes = tuple(lane for lane in step.lanes if lane not in straight)
+    return replace(step, lanes=lanes), sorted(heard, key=lambda lane: -lane.level_db)
+
+
+def _is_straight(lane: Lane, state: State) -> bool:
+    """Whether a lane lets the sound through as it is: nothing in it, or blocks that are not engaged and pass it on."""
+    return all(
+        isinstance(step, BlockStep | BlenderStep)
+        and not state.blocks[step.name].common.engaged
+        and (isinstance(step, BlenderStep) or state.blocks[step.name].passes)
+        for step in lane.chain
+    )

@@ -236,6 +236,21 @@ def test_lanes_of_forks_bring_the_dry_sound_once() -> None:
     assert found.variants[2].sketch.base.blocks["mix"].settings.model_dump()["dry_db"] == -math.inf
 
 
+def test_a_straight_lane_keeps_its_pan_and_blocks_that_do_nothing() -> None:
+    """A lane of what is not engaged is as straight as an empty one; the louder of two is the dry sound."""
+    forks = sketch(
+        '[{ lanes = [{ chain = "dry", level_db = -9 }, { chain = ["quiet"], pan = -0.8 }, "tone"] }, "echo"]'
+    )
+    (fork,) = order_variants(forks, Rules(side_by_side=(("tone", "echo"),))).variants[2].sketch.base.chain
+    assert fork == LanesStep(
+        (
+            Lane((BlockStep("quiet"),), 0.0, -0.8),
+            Lane((LanesStep((Lane((BlockStep("tone"),)),)),)),
+            Lane((BlockStep("echo"),)),
+        )
+    )
+
+
 def test_a_level_that_a_controller_moves_is_not_given_up() -> None:
     driven = 'controllers.swell = {type="envelope", drives=[{setting="echo.dry_db", low=-9, high=0}]}\n'
     with pytest.raises(SketchError, match=r'side_by_side: "swell" drives echo\.dry_db'):
