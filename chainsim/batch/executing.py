@@ -1,23 +1,22 @@
 """Many tasks at once: on threads of this machine, or on the workers of a Dask cluster.
 
-Both are executors in the sense of `concurrent.futures`, so one loop hands out the tasks and gathers what comes back.
+Either way results come as they end, an error ends the run, and who stops asking for results ends what waits.
 """
 
 from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, ThreadPoolExecutor, wait
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Callable, Generator, Sequence
+from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
+from contextlib import closing
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import Protocol, TypeVar
 
 from chainsim.errors import SettingError
 
-LOOK_S = 1.0
-"""After so long without a result it is looked whether any can still come."""
+WAIT_S = 1.0
+"""An interrupt is heard after so long, also where a wait without an end would not hear it."""
 
 Progress = Callable[[int, int], None]
 """Told (tasks done, tasks in all)."""
@@ -39,15 +38,6 @@ T = TypeVar("T", bound=OnFiles)
 R = TypeVar("R")
 
 
-@dataclass(frozen=True)
-class Place:
-    """Where tasks run: an executor, what each is called with, and a look that raises if nothing can come any more."""
-
-    executor: Executor
-    options: Sequence[Mapping[str, Any]]
-    look: Callable[[], None]
-
-
 def run_tasks(
     tasks: Sequence[T],
     work: Callable[..., R],
@@ -55,7 +45,8 @@ def run_tasks(
     threads: int | None = None,
     scheduler: str | None = None,
     progress: Progress | None = None,
-) -> Iterator[R]:
+    tell: Callable[[str], None] | None = None,
+) -> Generator[R, None, None]:
     """Run every task, several at once, and give each result as soon as it is there.
 
     When this ends early, by an error, by an interrupt or because nobody asks for the next result, what waits is
@@ -72,6 +63,8 @@ def run_tasks(
     scheduler : str, optional
         Address of a Dask scheduler, "tcp://HOST:8786", whose workers run the tasks instead.
     progress : callable, optional
+    tell : callable, optional
+        Gets a line on each worker of the cluster that joined later and cannot have work.
 
     Yields
     ------
@@ -83,53 +76,43 @@ def run_tasks(
     SettingError
         If `threads` is less than 1, or stands beside a scheduler.
     ClusterError
-        If the cluster cannot be used: nobody at that address, no workers, or workers that have another chainsim or do
-        not see the files.
+        If the cluster cannot be used: nobody at that address, no workers, or workers at the beginning that have another
+        chainsim or do not see the files.
     Exception
         Whatever `work` raises ends the run.
     """
     if not tasks:
         return
-    with _place(tasks, threads, scheduler) as place:
-        each = zip(tasks, place.options, strict=True)
-        waiting = {place.executor.submit(work, task, **options) for task, options in each}
-        while waiting:
-            ended, waiting = wait(waiting, LOOK_S, FIRST_COMPLETED)
-            if not ended:
-                place.look()
-            for count, future in enumerate(ended, len(tasks) - len(waiting) - len(ended) + 1):
-                result = future.result()
-                if progress is not None:
-                    progress(count, len(tasks))
-                yield result
-
-
-@contextmanager
-def _place(tasks: Sequence[OnFiles], threads: int | None, scheduler: str | None) -> Iterator[Place]:
     if threads is not None and (threads < 1 or scheduler is not None):
         allowed = "at least 1" if scheduler is None else "none beside a scheduler, whose workers have their own"
         raise SettingError(f"threads = {threads}, allowed: {allowed}")
     if scheduler is None:
-        with _threads(len(tasks), threads or os.cpu_count() or 1) as place:
-            yield place
+        run = _run_on_threads(tasks, work, threads or os.cpu_count() or 1)
     else:
-        from chainsim.batch.cluster import cluster
+        from chainsim.batch.cluster import run_on_cluster
 
-        files = {task.take for task in tasks}
-        with cluster(scheduler, {task.store for task in tasks}, files) as (executor, look):
-            yield Place(executor, [{}] * len(tasks), look)
+        folders, files = {task.store for task in tasks}, {task.take for task in tasks}
+        run = run_on_cluster(tasks, work, scheduler, folders, files, tell or (lambda line: None))
+    with closing(run) as results:
+        for count, result in enumerate(results, 1):
+            if progress is not None:
+                progress(count, len(tasks))
+            yield result
 
 
-@contextmanager
-def _threads(tasks: int, count: int) -> Iterator[Place]:
-    """Threads of this machine; tasks that still run when these end are told to."""
+def _run_on_threads(tasks: Sequence[T], work: Callable[..., R], count: int) -> Generator[R, None, None]:
+    """Run tasks on threads of this machine; those that still run when this ends are told to end."""
     stopped = threading.Event()
     executor = ThreadPoolExecutor(count, "task")
-    options = [
-        {"threads": threads, "keep_going": lambda: not stopped.is_set()} for threads in threads_each(tasks, count)
-    ]
     try:
-        yield Place(executor, options, lambda: None)
+        waiting = {
+            executor.submit(work, task, threads=threads, keep_going=lambda: not stopped.is_set())
+            for task, threads in zip(tasks, threads_each(len(tasks), count), strict=True)
+        }
+        while waiting:
+            ended, waiting = wait(waiting, WAIT_S, FIRST_COMPLETED)
+            for future in ended:
+                yield future.result()
     finally:
         stopped.set()
         executor.shutdown(cancel_futures=True)

@@ -23,10 +23,12 @@ import pytest
 import soundfile
 
 from chainsim.batch import cluster as cluster_module
-from chainsim.batch.cluster import ClusterError, faults_there
+from chainsim.batch.cluster import ClusterError
 from chainsim.batch.executing import run_tasks
 from chainsim.batch.results.keys import identity, sound_key
+from chainsim.batch.results.store import STALE_S, ResultStore
 from chainsim.batch.together import Sound, Task, render_together
+from chainsim.batch.worker_faults import Needs, faults_there, needs
 from chainsim.sketch.chain import BlockStep
 from chainsim.sketch.loading import parse_sketch
 
@@ -38,6 +40,9 @@ pytestmark = [
 
 RATE_HZ = 48_000
 ROOT = Path(__file__).parents[2]
+THERE = "import pathlib, chainsim.batch.worker_faults as there; "
+OLD = f"{THERE}there.identity = lambda: '0.0.1+old'; "
+BLIND = f"{THERE}there.Path = lambda path: pathlib.Path('/elsewhere' + path); "
 WORKER = "from distributed.cli.dask_worker import main; main()"
 SKETCH = """
 chain = ["warm", "low", "echo", "bright"]
@@ -85,6 +90,14 @@ def die(task: Plain) -> int:
     os._exit(9)
 
 
+def process_once_told(task: Plain) -> int:
+    """Task 0 ends at once, the others when two workers have been told of."""
+    deadline = time.monotonic() + LONG_S
+    while task.number and len((task.store / "told").read_text().splitlines()) < 2 and time.monotonic() < deadline:
+        time.sleep(0.01)
+    return os.getpid()
+
+
 @pytest.fixture(scope="module")
 def scheduler() -> Iterator[Any]:
     """The scheduler of a local cluster, without workers yet."""
@@ -92,21 +105,37 @@ def scheduler() -> Iterator[Any]:
         yield local.scheduler
 
 
-@contextmanager
-def workers(scheduler: Any, log: Path, *codes: str) -> Iterator[list[subprocess.Popen[bytes]]]:
+class Workers:
     """Worker processes with one thread each, as `dask worker` starts them, by the code that does."""
-    with ExitStack() as stack:
-        stderr = stack.enter_context(log.open("wb"))
-        options = ["--no-nanny", "--nthreads", "1", "--no-dashboard", "--local-directory", str(log.parent)]
-        started = []
+
+    def __init__(self, scheduler: Any, log: Path, stack: ExitStack) -> None:
+        self._scheduler, self._log, self._stack = scheduler, log, stack
+        self._stderr = stack.enter_context(log.open("wb"))
+        self.processes: list[subprocess.Popen[bytes]] = []
+
+    def start(self, *codes: str) -> None:
+        """Start workers, and wait until they have joined."""
+        options = ["--no-nanny", "--nthreads", "1", "--no-dashboard", "--local-directory", str(self._log.parent)]
+        before = set(self._scheduler.workers)
         for code in codes:
-            command = [sys.executable, "-c", code, scheduler.address, *options, "--name", str(len(started))]
-            process = subprocess.Popen(command, cwd=ROOT, stdout=stderr, stderr=stderr)
-            stack.callback(process.wait)
-            stack.callback(process.kill)
-            started.append(process)
-        until(lambda: len(scheduler.workers) == len(codes), log)
-        yield started
+            name = str(len(self.processes))
+            command = [sys.executable, "-c", code, self._scheduler.address, *options, "--name", name]
+            process = subprocess.Popen(command, cwd=ROOT, stdout=self._stderr, stderr=self._stderr)
+            self._stack.callback(process.wait)
+            self._stack.callback(process.kill)
+            self.processes.append(process)
+        until(lambda: len(set(self._scheduler.workers) - before) == len(codes), self._log)
+
+    def address(self, name: int) -> Any:
+        return next(w.address for w in self._scheduler.workers.values() if int(w.name) == name)
+
+
+@contextmanager
+def workers(scheduler: Any, log: Path, *codes: str) -> Iterator[Workers]:
+    with ExitStack() as stack:
+        crew = Workers(scheduler, log, stack)
+        crew.start(*codes)
+        yield crew
     until(lambda: not scheduler.workers, log)
 
 
@@ -165,11 +194,11 @@ def test_a_worker_lost_in_the_middle_loses_and_doubles_nothing(scheduler: Any, t
     local, remote = tmp_path / "local", tmp_path / "remote"
     expected = list(run_tasks(batch(take, local), render_together, threads=2))
     tasks, results, lost = batch(take, remote), [], 0
-    with workers(scheduler, tmp_path / "log", WORKER, WORKER) as processes:
+    with workers(scheduler, tmp_path / "log", WORKER, WORKER) as crew:
         for result in run_tasks(tasks, render_together, scheduler=scheduler.address):
             results.append(result)
             if len(results) == 2:
-                process = busy_process(scheduler, processes)
+                process = busy_process(scheduler, crew.processes)
                 process.kill()
                 process.wait()
                 lost += 1
@@ -185,7 +214,7 @@ def test_a_worker_lost_in_the_middle_loses_and_doubles_nothing(scheduler: Any, t
 
 def test_workers_that_cannot_have_it_are_told_one_by_one(scheduler: Any, take: Path, tmp_path: Path) -> None:
     without = f"import sys; sys.modules['chainsim'] = None; {WORKER}"
-    other = f"import chainsim.batch.cluster as cluster; cluster.identity = lambda: '0.0.1+old'; {WORKER}"
+    other = f"{OLD}{WORKER}"
     with workers(scheduler, tmp_path / "log", without, other):
         with pytest.raises(ClusterError) as caught:
             list(run_tasks([Plain(take, tmp_path)], number, scheduler=scheduler.address))
@@ -197,9 +226,38 @@ def test_workers_that_cannot_have_it_are_told_one_by_one(scheduler: Any, take: P
     assert list(tmp_path.glob(".*")) == []
 
 
+def test_who_joins_later_works_unless_it_cannot(scheduler: Any, take: Path, tmp_path: Path) -> None:
+    told, results = tmp_path / "told", []
+    told.touch()
+
+    def tell(line: str) -> None:
+        with told.open("a") as file:
+            file.write(f"{line}\n")
+
+    tasks = [Plain(take, tmp_path, i) for i in range(4)]
+    with workers(scheduler, tmp_path / "log", WORKER) as crew:
+        for result in run_tasks(tasks, process_once_told, scheduler=scheduler.address, tell=tell):
+            results.append(result)
+            if len(results) == 1:
+                crew.start(OLD + WORKER, BLIND + WORKER, WORKER)
+                crew.processes[0].kill()
+        old, blind = (f"worker {crew.address(name)} joined later and gets no work: it " for name in (1, 2))
+        first, *_, late = (process.pid for process in crew.processes)
+    assert results == [first] + [late] * 3
+    assert sorted(told.read_text().splitlines()) == sorted(
+        [
+            f"{old}has chainsim 0.0.1+old, and here is {identity()}: they must be the same",
+            f"{blind}does not see the folder /elsewhere{tmp_path}, which must be on storage that all machines share;"
+            f" does not see {take}, which must be on storage that all machines share",
+        ]
+    )
+    assert list(tmp_path.glob(".*")) == []
+
+
 def test_what_a_batch_may_end_in(
     scheduler: Any, take: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
+    monkeypatch.setattr(cluster_module, "LOOK_S", 0.1)
     monkeypatch.setattr(cluster_module, "NO_WORKER_S", 0.5)
     monkeypatch.setattr(cluster_module, "CONNECT_S", 1.0)
     tasks = [Plain(take, tmp_path, i) for i in range(6)]
@@ -218,6 +276,12 @@ def test_what_a_batch_may_end_in(
         with pytest.raises(ClusterError) as killed:
             list(run_tasks(tasks, die, scheduler=address))
         assert str(killed.value).startswith(f"{address}: 1 workers died of the same task, one after the other")
+    with workers(scheduler, tmp_path / "log", WORKER):
+        monkeypatch.setattr(scheduler, "allowed_failures", 9)
+        monkeypatch.setattr(cluster_module, "MOST_LOSSES", 1)
+        with pytest.raises(ClusterError) as deadly:
+            list(run_tasks(tasks, die, scheduler=address))
+        assert str(deadly.value) == str(killed.value)
     with pytest.raises(ClusterError) as empty:
         list(run_tasks(tasks, number, scheduler=address))
     assert str(empty.value) == f"{address}: no worker joined within 1 s; start one: dask worker {address}"
@@ -242,16 +306,42 @@ def test_nobody_at_that_address(
 
 
 def test_what_a_worker_says_of_files(take: Path, tmp_path: Path) -> None:
-    note = tmp_path / ".word.part"
-    note.touch()
     size = take.stat().st_size
-    assert faults_there(identity(), [str(note)], {str(take): size}) == []
+    with needs([tmp_path / "new"], [take, tmp_path / "none.wav"]) as wanted:
+        (note,) = map(Path, wanted.notes)
+        assert (wanted.version, wanted.sizes) == (identity(), {str(take): size})
+        assert faults_there(wanted) == []
+        note.unlink()
+        wanted.renew()
+        assert faults_there(wanted) == []
+    assert list((tmp_path / "new").iterdir()) == []
     elsewhere = tmp_path / "elsewhere"
     shared = "which must be on storage that all machines share"
-    assert faults_there(identity(), [str(elsewhere / note.name)], {str(elsewhere / "take.wav"): size}) == [
+    lost = Needs(identity(), [str(elsewhere / note.name)], {str(elsewhere / "take.wav"): size})
+    assert faults_there(lost) == [
         f"does not see the folder {elsewhere}, {shared}",
         f"does not see {elsewhere / 'take.wav'}, {shared}",
     ]
-    assert faults_there(identity(), [], {str(take): size + 1}) == [
+    assert faults_there(Needs(identity(), [], {str(take): size + 1})) == [
         f"sees another file at {take}: {size} bytes, here {size + 1}"
     ]
+
+
+def test_a_note_left_by_a_killed_run_is_swept_and_one_in_use_comes_back(tmp_path: Path) -> None:
+    with needs([tmp_path / "audio"], []) as wanted:
+        (note,) = map(Path, wanted.notes)
+        os.utime(note, times=(time.time() - STALE_S - 60.0,) * 2)
+        ResultStore(tmp_path)
+        assert not note.exists()
+        wanted.renew()
+        ResultStore(tmp_path)
+        assert note.exists()
+
+
+def test_a_note_goes_with_an_interrupt(tmp_path: Path) -> None:
+    with ExitStack() as stack:
+        stack.enter_context(pytest.raises(KeyboardInterrupt))
+        stack.enter_context(needs([tmp_path], []))
+        assert len(list(tmp_path.iterdir())) == 1
+        raise KeyboardInterrupt
+    assert list(tmp_path.iterdir()) == []
