@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import CancelledError
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -10,8 +10,9 @@ from pathlib import Path
 
 import numpy as np
 
-from chainsim.audio.reading import TakeReader, open_take
+from chainsim.audio.reading import TakeReader, open_take, take_hash
 from chainsim.audio.writing import TakeWriter
+from chainsim.batch.results.keys import NamedFiles, sketch_digest
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.sound_figures import SoundFiguresMeter
 from chainsim.batch.union import Union
@@ -24,6 +25,11 @@ from chainsim.units import Array, Audio
 
 NULL = "null"
 """Name under which a store keeps the sketch of the samples by which two sounds are found to be the same."""
+THE_TAKE = "the take "
+"""How a sound's warning begins that is about what went through it."""
+
+_LARGEST = float(np.finfo(np.float32).max)
+_CHANGED = "changed while it was rendered; run the same command again"
 
 
 @dataclass(frozen=True)
@@ -39,12 +45,16 @@ class Sound:
         Where it is written, as a WAV file of 32-bit floats; None where its figures are enough.
     trim_db : float
         Gain of that file; figures are those before it.
+    digest : str or None
+        `sketch_digest` when the key was made: the sound fails if a file that the sketch names has changed since. None
+        is not checked.
     """
 
     key: str
     sketch: Sketch
     audio: Path | None = None
     trim_db: float = 0.0
+    digest: str | None = None
 
 
 @dataclass(frozen=True)
@@ -59,12 +69,15 @@ class Task:
         Folder of the store that keeps what comes of them.
     compare : bool
         Keep also what distances and nulls are computed from.
+    take_sha256 : str or None
+        Hash of the take when the keys were made: the sounds fail if it has changed since. None is not checked.
     """
 
     take: Path
     sounds: tuple[Sound, ...]
     store: Path
     compare: bool = False
+    take_sha256: str | None = None
 
 
 @dataclass(frozen=True)
@@ -87,6 +100,7 @@ class TaskResult:
     block_runs, single_block_runs : int
         How many blocks ran, and how many would have if each sound had been rendered alone.
     warnings : tuple of str
+        Of all sounds; the store has those of each with its figures.
     """
 
     done: tuple[Done, ...]
@@ -145,20 +159,32 @@ def _render(
                 raise CancelledError
             for each in made:
                 each.add(n0, outputs)
+        if task.take_sha256 not in (None, take_hash(task.take)):
+            raise AudioError(f"{task.take}: {_CHANGED}")
+        files = NamedFiles()
         for each in made:
-            each.keep(store)
+            each.warnings += engine.own_warnings(each.sound.key)
+            each.keep(store, take.warnings, files)
             if each.error is not None:
                 failed[each.sound.key] = Done(each.sound.key, each.error)
     return TaskResult(
         tuple(failed.get(sound.key, Done(sound.key)) for sound in task.sounds),
         union.block_runs,
         union.single_block_runs,
-        tuple(dict.fromkeys([*take.warnings, *graph.warnings, *engine.warnings])),
+        tuple(dict.fromkeys([*take.warnings, *(line for each in made for line in each.warnings)])),
     )
 
 
 class _Made:
-    """One sound while it is made; its file is dropped unless it is kept."""
+    """One sound while it is made; its file is dropped unless it is kept.
+
+    Attributes
+    ----------
+    error : str or None
+        Why there is none.
+    warnings : list of str
+        What is to be said of it, whatever of the take.
+    """
 
     def __init__(self, sound: Sound, union: Union, take: TakeReader, compare: bool) -> None:
         graph = union.graph
@@ -171,7 +197,8 @@ class _Made:
         self._frames = graph.frames(take.frames, sound.key)
         self._figures = SoundFiguresMeter(rate_hz, node.channels, take.frames, node.latency, len(self._gates))
         self._compared = _Compared(rate_hz, node.channels, take.frames, round(node.latency[0])) if compare else None
-        self._warnings = sound.sketch.late_cues(take.frames / rate_hz)
+        self.warnings = [*sound.sketch.late_cues(take.frames / rate_hz), *graph.own_warnings[sound.key]]
+        self._take_path, self._rate_hz = take.path, rate_hz
         self._writer: TakeWriter | None = None
         if sound.audio is not None:
             self._writer = self._files.enter_context(TakeWriter(sound.audio, rate_hz, node.channels))
@@ -190,12 +217,15 @@ class _Made:
             with self._failing():
                 self._take_span(n0, frames, outputs)
 
-    def keep(self, store: ResultStore) -> None:
-        """Give its file its name, and the store what was measured."""
+    def keep(self, store: ResultStore, take_warnings: Sequence[str], files: NamedFiles) -> None:
+        """Give its file its name, and the store what was measured, if it is still what its key says."""
         if self.error is None:
             with self._failing():
+                if self.sound.digest not in (None, sketch_digest(self.sound.sketch, files)):
+                    raise AudioError(f"a file that the sketch names {_CHANGED}")
                 self._files.close()
-                figures = self._figures.result(tuple(self._warnings))
+                of_take = [THE_TAKE + line.removeprefix(f"{self._take_path}: ") for line in take_warnings]
+                figures = self._figures.result((*of_take, *self.warnings))
                 store.keep(self.sound.key, figures, arrays=self._arrays(), audio=self.sound.audio)
 
     @contextmanager
@@ -211,6 +241,10 @@ class _Made:
 
     def _take_span(self, n0: int, frames: int, outputs: Mapping[str, Audio]) -> None:
         y = np.ascontiguousarray(outputs[self._out][:, :frames])
+        fits = np.abs(y) <= _LARGEST
+        if not fits.all():
+            at_s = (n0 + int(np.argmin(fits.all(axis=0)))) / self._rate_hz
+            raise AudioError(f"the sound at {at_s:.6f} s is not a finite number of 32 bits; nothing was kept")
         self._figures.add(y, [outputs[gate][0, :frames] for gate in self._gates])
         if self._compared is not None:
             self._compared.add(y)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from chainsim.block import Context, seed_of
@@ -39,6 +40,8 @@ class Graph:
         What blocks tell of themselves and a reader wants, by "BLOCK:READING".
     courses : dict of list of PlacedState
         For each sketch, by its label, its states in order of time.
+    own_warnings : dict of list of str
+        Those of `warnings` that are about one sketch, by its label.
     """
 
     nodes: list[Node]
@@ -50,6 +53,11 @@ class Graph:
     warnings: list[str] = field(default_factory=list)
     readings: dict[str, tuple[Node, int]] = field(default_factory=dict)
     courses: dict[str, list[PlacedState]] = field(default_factory=dict)
+    own_warnings: dict[str, list[str]] = field(default_factory=dict)
+
+    def nodes_of(self, label: str) -> set[Node]:
+        """Every node that a sketch uses in one of its states."""
+        return set[Node]().union(*(state.nodes for state in self.courses[label]))
 
     @property
     def follows_pitch(self) -> bool:
@@ -135,11 +143,9 @@ class GraphBuilder:
         roots = list(self._outputs.values())
         order = in_order([*roots, *(node for node, _ in self._readings.values())])
         self._prepare(order)
-        warnings: list[str] = []
         placings = self._placings.values()
         placed = [state for placing in placings for state in placing.placed]
-        for node in list(order):
-            _set_latency(node, order, placed, self._rate_hz, warnings)
+        said = {node: _set_latency(node, order, placed, self._rate_hz) for node in list(order)}
         for placing in placings:
             if len(placing.placed) > 1:
                 schedule(placing.placed, order, self._rate_hz)
@@ -149,14 +155,16 @@ class GraphBuilder:
         outs = [n for n in roots if n.name == "out"]
         tail_s = max((state.tail_s for state in placed), default=0.0)
         courses = {label: placing.placed for label, placing in self._placings.items()}
-        if tail_s > LONGEST_TAIL_S:
-            length = "never ends" if math.isinf(tail_s) else f"may go on for {tail_s:.0f} s"
-            warnings.append(f"the tail {length}; it is faded out {LONGEST_TAIL_S:g} s after the take")
-            tail_s = LONGEST_TAIL_S
         latency = (min(n.latency[0] for n in outs), max(n.latency[1] for n in outs))
-        return Graph(
-            order, self._outputs, self._take, self._rate_hz, latency, tail_s, warnings, self._readings, courses
-        )
+        graph = Graph(
+            order, self._outputs, self._take, self._rate_hz, latency, min(tail_s, LONGEST_TAIL_S),
+            [*itertools.chain(*said.values()), *_endless(placed)], self._readings, courses,
+        )  # fmt: skip
+        for label, states in courses.items():
+            nodes = graph.nodes_of(label)
+            own = itertools.chain(*(lines for node, lines in said.items() if node in nodes))
+            graph.own_warnings[label] = [*own, *_endless(states)]
+        return graph
 
     def _prepare(self, order: list[Node]) -> None:
         owner = {n: p for p in self._placings.values() for s in p.placed for n in s.nodes}
@@ -197,7 +205,17 @@ def _labelled(label: str, name: str) -> str:
     return f"{label}:{name}" if label else name
 
 
-def _set_latency(node: Node, order: list[Node], placed: list[PlacedState], rate_hz: float, warnings: list[str]) -> None:
+def _endless(states: Iterable[PlacedState]) -> Iterator[str]:
+    """What is said of states whose tail is too long to be rendered."""
+    tail_s = max((state.tail_s for state in states), default=0.0)
+    if tail_s > LONGEST_TAIL_S:
+        length = "never ends" if math.isinf(tail_s) else f"may go on for {tail_s:.0f} s"
+        yield f"the tail {length}; it is faded out {LONGEST_TAIL_S:g} s after the take"
+
+
+def _set_latency(node: Node, order: list[Node], placed: list[PlacedState], rate_hz: float) -> list[str]:
+    """Set a node's latency, and that of what aligns its lanes; return what is to be said of it."""
+    warnings = []
     if node.align and len(node.ports["in"]) > 1:
         _align(node, order, placed)
     paths = [e for p, edges in node.ports.items() for e in edges if p != "detector"]
@@ -212,6 +230,7 @@ def _set_latency(node: Node, order: list[Node], placed: list[PlacedState], rate_
         warnings.append(f"{node.name}: its detector hears {early_ms:.2f} ms earlier than the sound arrives")
     own = node.own_latency
     node.latency = (least + own, most + own)
+    return warnings
 
 
 def _align(node: Node, order: list[Node], placed: list[PlacedState]) -> None:

@@ -11,7 +11,7 @@ import itertools
 import math
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 
 import numpy as np
@@ -65,14 +65,21 @@ class Engine:
         self._rows = {
             n: {name: MovingRow(m, graph.sample_rate_hz, chunk) for name, m in n.motions.items()} for n in graph.nodes
         }
-        self.warnings = [
+        self.warnings = self._limited(self._rows)
+        self.running: dict[Node, bool] = {}
+        self.costs: dict[Node, float] = {}
+
+    def own_warnings(self, label: str) -> list[str]:
+        """Those of `warnings` that are about one sketch."""
+        return self._limited(self._graph.nodes_of(label))
+
+    def _limited(self, nodes: Collection[Node]) -> list[str]:
+        return [
             f"{n.name}.{name}: limited to 0.45 of the sample rate"
             for n, rows in self._rows.items()
             for name, row in rows.items()
-            if row.limited
+            if row.limited and n in nodes
         ]
-        self.running: dict[Node, bool] = {}
-        self.costs: dict[Node, float] = {}
 
     def warm_up(self) -> None:
         """Compile or load the kernels of the graph and of every block, with spans of no frames."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import CancelledError
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +14,8 @@ import pytest
 import soundfile
 
 import chainsim
+from chainsim.audio.reading import take_hash
+from chainsim.batch.results.keys import sketch_digest
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.together import Sound, Task, render_together
 from chainsim.batch.union import Union
@@ -179,3 +181,102 @@ def test_a_sound_that_fails_on_the_way_leaves_the_rest_alone(take: Path, tmp_pat
     assert (tmp_path / "good.wav").is_file()
     assert {p.name for p in tmp_path.iterdir()} == {"take.wav", "good.wav", "store"}
     assert not (tmp_path / "loud.wav").exists()
+
+
+LATE = '[blocks.late]\ntype = "gain"\nlatency_ms = 3\n'
+WARNED = {
+    "comb": 'chain = [{ lanes = ["late", { chain = ["gain"], pan = 0.5 }] }]\n' + LATE,
+    "early": f'chain = ["late", "gate"]\n{LATE}[blocks.gate]\ntype = "noise_gate"\nlistens_to = "input"\n',
+    "long": 'chain = ["echo"]\n[blocks.echo]\ntype = "delay"\nfeedback_percent = 99\ntime_ms = 1000\n',
+    "high": 'chain = ["late", "bell"]\n' + LATE + '[blocks.bell]\ntype = "ring_modulator"\nfreq_hz = 4000\n',
+    "plain": 'chain = ["late"]\n' + LATE,
+    "cued": 'chain = ["gain"]\n[patches.bare]\nchain = []\n[[cues]]\nat_s = 3\npatch = "bare"\n',
+}
+
+
+def test_each_sound_is_warned_of_what_is_its_own(tmp_path: Path) -> None:
+    rate_hz = 8_000
+    soundfile.write(tmp_path / "take.wav", np.full(800, 0.1), rate_hz, subtype="FLOAT")
+    sketches = {key: chainsim.parse_sketch(text) for key, text in WARNED.items()}
+    sounds = tuple(Sound(key, sketch) for key, sketch in sketches.items() if key != "long")
+    result = render_together(Task(tmp_path / "take.wav", sounds, tmp_path / "store"))
+    store = ResultStore(tmp_path / "store")
+    found = {sound.key: figures.warnings for sound in sounds if (figures := store.figures(sound.key)) is not None}
+    expected = {key: tuple(chainsim.check_sketch(sketches[key], rate_hz).warnings) for key in found}  # each alone
+    expected["cued"] = ('the cue "patch bare" at 3 s comes after the take, which lasts 0.1 s',)
+    assert found == expected
+    assert [len(lines) for lines in found.values()] == [1, 1, 1, 0, 1]
+    assert set(result.warnings) == {line for lines in found.values() for line in lines}
+
+
+def test_the_tail_of_one_sketch_is_no_matter_of_another() -> None:
+    graph = Union(48_000, 1, {key: chainsim.parse_sketch(WARNED[key]) for key in ("long", "plain")}).graph
+    assert graph is not None
+    assert [line.startswith("the tail may go on for") for line in graph.own_warnings["long"]] == [True]
+    assert (graph.own_warnings["plain"], graph.warnings) == ([], graph.own_warnings["long"])
+
+
+def test_of_a_take_that_is_cut_off_every_sound_is_warned(take: Path, tmp_path: Path) -> None:
+    take.write_bytes(take.read_bytes()[:-80_000])
+    (sound,) = sounds = (Sound("a", chainsim.parse_sketch('chain = ["gain"]')),)
+    result = render_together(Task(take, sounds, tmp_path / "store"))
+    figures = ResultStore(tmp_path / "store").figures(sound.key)
+    assert figures is not None
+    (line,) = figures.warnings
+    assert line.startswith("the take is cut off or damaged: 0.21 s of 0.50 s are missing")
+    assert result.warnings == (f"{take}: {line.removeprefix('the take ')}",)
+
+
+def changing(take: Path, path: Path) -> Callable[[], bool]:
+    """Write over a file while a take is rendered."""
+
+    def change() -> bool:
+        path.write_bytes(take.read_bytes())
+        return True
+
+    return change
+
+
+def test_a_take_that_changes_while_it_is_rendered_gives_no_sound(take: Path, tmp_path: Path) -> None:
+    planned = take_hash(take)
+    soundfile.write(tmp_path / "other.wav", np.zeros(RATE_HZ // 2), RATE_HZ, subtype="DOUBLE")
+    sounds = (Sound("a", chainsim.parse_sketch('chain = ["gain"]'), tmp_path / "a.wav"),)
+    task = Task(take, sounds, tmp_path / "store", take_sha256=planned)
+    result = render_together(task, keep_going=changing(tmp_path / "other.wav", take))
+    assert [done.error for done in result.done] == [
+        f"{take}: changed while it was rendered; run the same command again"
+    ]
+    again = render_together(task)  # it is the other one now, and the key is not of that
+    assert [done.error for done in again.done] == [done.error for done in result.done]
+    assert not ResultStore(tmp_path / "store").has("a")
+    assert not (tmp_path / "a.wav").exists()
+
+
+def test_a_file_of_a_sketch_that_changes_leaves_other_sketches_alone(take: Path, tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "room.wav", np.r_[1.0, np.zeros(99)], RATE_HZ, subtype="FLOAT")
+    text = 'chain = ["room"]\n[blocks.room]\ntype = "convolver"\nfile = "room.wav"\n'
+    sketches = {
+        "room": chainsim.parse_sketch(text, folder=tmp_path),
+        "good": chainsim.parse_sketch('chain = ["gain"]', folder=tmp_path),
+    }
+    sounds = tuple(Sound(key, each, digest=sketch_digest(each)) for key, each in sketches.items())
+    task = Task(take, sounds, tmp_path / "store", take_sha256=take_hash(take))
+    result = render_together(task, keep_going=changing(take, tmp_path / "room.wav"))
+    assert [done.error for done in result.done] == [
+        "a file that the sketch names changed while it was rendered; run the same command again",
+        None,
+    ]
+    assert not ResultStore(tmp_path / "store").has("room")
+
+
+def test_what_no_file_can_hold_fails_without_one_too(take: Path, tmp_path: Path) -> None:
+    # As above: 34 times 24 dB are beyond 32-bit floats, and well within those of 64 bits.
+    names = [f"up_{i}" for i in range(34)]
+    loud = f"chain = {names}\n" + "".join(f'[blocks.{n}]\ntype = "gain"\ngain_db = 24\n' for n in names)
+    errors = []
+    for audio in (None, tmp_path / "loud.wav"):
+        sounds = (Sound("loud", chainsim.parse_sketch(loud), audio),)
+        errors += [done.error for done in render_together(Task(take, sounds, tmp_path / "store")).done]
+    assert errors[0] == errors[1]
+    assert "is not a finite number of 32 bits" in (errors[0] or "")
+    assert not ResultStore(tmp_path / "store").has("loud")
