@@ -10,12 +10,13 @@ import numpy as np
 from chainsim.kernel import kernel
 from chainsim.measure.sound_distance.features import SoundFeatures
 from chainsim.measure.sound_distance.layout import Layout, layout_of
-from chainsim.measure.sound_distance.steps import steps_between
+from chainsim.measure.sound_distance.steps import step_of_block
 from chainsim.units import Array, Counts
 
 TILE_BYTES = 1 << 27
 """Of rows that are held at a time, twice."""
-ROWS_AT_ONCE = 16
+ROWS_AT_ONCE, NEAR = 16, 64
+"""How many are compared with how many: a block of them, a quarter of a second each, takes some 400 kB."""
 
 Progress = Callable[[int, int], None]
 """Told (pairs done, pairs in all)."""
@@ -23,14 +24,23 @@ Progress = Callable[[int, int], None]
 
 @kernel
 def tile_of_distances(
-    rows: Array, others: Array, beyond: int, sections: Counts, limens: Array, sums: Array, steps: Array, total: Array
+    rows: Array, others: Array, beyond: int, sections: Counts, limens: Array, sums: Array, total: Array
 ) -> None:
-    """Fill total (rows, others) with the largest term for each pair; others[j] only from j > i + beyond for rows[i]."""
-    for i in range(rows.shape[0]):
-        for j in range(max(0, i + beyond + 1), others.shape[0]):
-            steps_between(rows[i], others[j], sections, limens, sums, steps)
-            for t in range(steps.shape[0]):
-                total[i, j] = max(total[i, j], steps[t])
+    """Raise total (rows, others) to the largest term for each pair; others[j] only from j > i + beyond for rows[i].
+
+    Block by block, so that one of all rows stays in the cache while it is compared.
+    """
+    for near in range(0, others.shape[0], NEAR):
+        for s in range(sections.shape[0]):
+            start, frames, bands, blocks = sections[s, 0], sections[s, 1], sections[s, 2], sections[s, 3]
+            last = start
+            for k in range(blocks):
+                first, last = last, start + (k + 1) * frames // blocks * bands
+                for i in range(rows.shape[0]):
+                    u = rows[i][first:last]
+                    for j in range(max(near, i + beyond + 1), min(near + NEAR, others.shape[0])):
+                        step = step_of_block(u, others[j][first:last], bands, sums) / limens[s]
+                        total[i, j] = max(total[i, j], step)
 
 
 def distance_matrix(sounds: Sequence[SoundFeatures], *, threads: int = 1, progress: Progress | None = None) -> Array:
@@ -87,6 +97,5 @@ def _rows(sounds: Sequence[SoundFeatures], layout: Layout, first: int, last: int
 
 def _distances(layout: Layout, rows: Array, others: Array, beyond: int) -> Array:
     total = np.zeros((len(rows), len(others)))
-    steps = np.empty(Layout.TERMS)
-    tile_of_distances(rows, others, beyond, layout.sections, layout.limens, layout.scratch(), steps, total)
+    tile_of_distances(rows, others, beyond, layout.sections, layout.limens, layout.scratch(), total)
     return total

@@ -27,8 +27,32 @@ import numpy as np
 
 from chainsim.kernel import kernel
 from chainsim.measure.sound_distance.features import SoundFeatures
-from chainsim.measure.sound_distance.layout import Layout, layout_of
+from chainsim.measure.sound_distance.layout import FRAMES_AT_ONCE, Layout, layout_of
 from chainsim.units import Array, Counts
+
+
+@kernel
+def step_of_block(u: Array, v: Array, bands: int, sums: Array) -> float:
+    """Equation (1) before the limen, for levels u, v (frames x bands,) of one block; sums is scratch."""
+    wide = sums[: FRAMES_AT_ONCE * bands]
+    for b in range(wide.shape[0]):
+        wide[b] = 0.0
+    first = 0
+    while first + wide.shape[0] <= u.shape[0]:
+        p, q = u[first : first + wide.shape[0]], v[first : first + wide.shape[0]]
+        for b in range(wide.shape[0]):
+            wide[b] += abs(p[b] - q[b])
+        first += wide.shape[0]
+    for b in range(u.shape[0] - first):
+        wide[b] += abs(u[first + b] - v[first + b])
+    fourth, share = 0.0, bands / u.shape[0]
+    for b in range(bands):
+        d = 0.0
+        for m in range(FRAMES_AT_ONCE):
+            d += wide[m * bands + b]
+        d *= share
+        fourth += (d * d) * (d * d)
+    return math.sqrt(math.sqrt(fourth / bands))
 
 
 @kernel
@@ -36,27 +60,18 @@ def steps_between(x: Array, y: Array, sections: Counts, limens: Array, sums: Arr
     """Fill steps (terms,) with the terms of equation (1) for two rows of levels x, y (values,).
 
     sections (count, 5): where each begins, its frames, bands and blocks, and its term; limens (count,) in dB; sums
-    (most bands,) is scratch.
+    is scratch.
     """
     for t in range(steps.shape[0]):
         steps[t] = 0.0
     for s in range(sections.shape[0]):
         start, frames, bands = sections[s, 0], sections[s, 1], sections[s, 2]
         blocks, term = sections[s, 3], sections[s, 4]
-        last = 0
+        last = start
         for k in range(blocks):
-            first, last = last, (k + 1) * frames // blocks
-            for b in range(bands):
-                sums[b] = 0.0
-            for m in range(first, last):
-                u, v = x[start + m * bands : start + (m + 1) * bands], y[start + m * bands : start + (m + 1) * bands]
-                for b in range(bands):
-                    sums[b] += abs(u[b] - v[b])
-            fourth = 0.0
-            for b in range(bands):
-                d = sums[b] / (last - first)
-                fourth += (d * d) * (d * d)
-            steps[term] = max(steps[term], math.sqrt(math.sqrt(fourth / bands)) / limens[s])
+            first, last = last, start + (k + 1) * frames // blocks * bands
+            step = step_of_block(x[first:last], y[first:last], bands, sums) / limens[s]
+            steps[term] = max(steps[term], step)
 
 
 @dataclass(frozen=True)
