@@ -53,7 +53,7 @@ def needs(folders: Iterable[Path], files: Iterable[Path]) -> Iterator[Needs]:
     AudioError
         If a folder cannot be made or written.
     """
-    sizes = {str(path): path.stat().st_size for path in files if path.is_file()}
+    sizes = {str(path): path.stat().st_size for path in sorted(files) if path.is_file()}
     with ExitStack() as stack:
         yield Needs(identity(), [stack.enter_context(_note(folder)) for folder in folders], sizes)
 
@@ -86,15 +86,21 @@ def faults_there(wanted: Needs) -> list[str]:
             faults.append(f"does not see the folder {note.parent}, which must be on storage that all machines share")
         elif not _writable(note.parent):
             faults.append(f"cannot write into {note.parent}")
-    for path, size in wanted.sizes.items():
-        try:
-            found = Path(path).stat().st_size
-        except OSError:
-            faults.append(f"does not see {path}, which must be on storage that all machines share")
-        else:
-            if found != size:
-                faults.append(f"sees another file at {path}: {found} bytes, here {size}")
+    found = {path: _size(path) for path in wanted.sizes}
+    if missing := [path for path in found if found[path] is None]:
+        more = f" and {len(missing) - 1} more" if missing[1:] else ""
+        faults.append(f"does not see {missing[0]}{more}, which must be on storage that all machines share")
+    if other := [path for path in found if found[path] not in (None, wanted.sizes[path])]:
+        more = f", and {len(other) - 1} more" if other[1:] else ""
+        faults.append(f"sees another file at {other[0]}: {found[other[0]]} bytes, here {wanted.sizes[other[0]]}{more}")
     return faults
+
+
+def _size(path: str) -> int | None:
+    try:
+        return Path(path).stat().st_size
+    except OSError:
+        return None
 
 
 def _writable(folder: Path) -> bool:

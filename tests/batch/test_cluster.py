@@ -325,6 +325,13 @@ def test_what_a_worker_says_of_files(take: Path, tmp_path: Path) -> None:
     assert faults_there(Needs(identity(), [], {str(take): size + 1})) == [
         f"sees another file at {take}: {size} bytes, here {size + 1}"
     ]
+    several = {str(tmp_path / name): 7 for name in ("a.wav", "b.wav", "c.wav")}
+    assert faults_there(Needs(identity(), [], several)) == [f"does not see {tmp_path / 'a.wav'} and 2 more, {shared}"]
+    for name in several:
+        Path(name).write_bytes(b"short")
+    assert faults_there(Needs(identity(), [], several)) == [
+        f"sees another file at {tmp_path / 'a.wav'}: 5 bytes, here 7, and 2 more"
+    ]
 
 
 def test_a_note_left_by_a_killed_run_is_swept_and_one_in_use_comes_back(tmp_path: Path) -> None:
