@@ -12,8 +12,8 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, closing, contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -27,7 +27,7 @@ from chainsim.batch.cluster import ClusterError
 from chainsim.batch.executing import run_tasks
 from chainsim.batch.results.keys import identity, sound_key
 from chainsim.batch.results.store import STALE_S, ResultStore
-from chainsim.batch.together import Sound, Task, render_together
+from chainsim.batch.together import Sound, Task, TaskResult, render_together
 from chainsim.batch.worker_faults import Needs, faults_there, needs
 from chainsim.sketch.chain import BlockStep
 from chainsim.sketch.loading import parse_sketch
@@ -90,6 +90,16 @@ def die(task: Plain) -> int:
     os._exit(9)
 
 
+def render_and_halt_once(task: Task) -> TaskResult:
+    """Render; the first worker that has done so stands still before it can say so."""
+    result = render_together(task)
+    with suppress(FileExistsError), (task.take.parent / "halted").open("x") as file:
+        file.write(str(os.getpid()))
+        file.flush()
+        os.kill(os.getpid(), signal.SIGSTOP)
+    return result
+
+
 def process_once_told(task: Plain) -> int:
     """Task 0 ends at once, the others when two workers have been told of."""
     deadline = time.monotonic() + LONG_S
@@ -147,18 +157,6 @@ def until(holds: Callable[[], bool], log: Path) -> None:
         time.sleep(0.01)
 
 
-def busy_process(scheduler: Any, processes: Sequence[subprocess.Popen[bytes]]) -> subprocess.Popen[bytes]:
-    """Halt a worker that has been given tasks, so that it cannot end them."""
-    for worker in list(scheduler.workers.values()):
-        process = processes[int(worker.name)]
-        process.send_signal(signal.SIGSTOP)
-        time.sleep(0.2)  # what it had sent before arrives
-        if worker.processing:
-            return process
-        process.send_signal(signal.SIGCONT)
-    raise AssertionError("no worker has work")
-
-
 @pytest.fixture
 def take(tmp_path: Path) -> Path:
     """Half a second of noise that fades away."""
@@ -193,16 +191,15 @@ def contents(folder: Path) -> dict[str, str]:
 def test_a_worker_lost_in_the_middle_loses_and_doubles_nothing(scheduler: Any, take: Path, tmp_path: Path) -> None:
     local, remote = tmp_path / "local", tmp_path / "remote"
     expected = list(run_tasks(batch(take, local), render_together, threads=2))
-    tasks, results, lost = batch(take, remote), [], 0
+    tasks, results = batch(take, remote), []
     with workers(scheduler, tmp_path / "log", WORKER, WORKER) as crew:
-        for result in run_tasks(tasks, render_together, scheduler=scheduler.address):
+        for result in run_tasks(tasks, render_and_halt_once, scheduler=scheduler.address):
             results.append(result)
             if len(results) == 2:
-                process = busy_process(scheduler, crew.processes)
+                halted = (tmp_path / "halted").read_text()
+                (process,) = (process for process in crew.processes if str(process.pid) == halted)
                 process.kill()
                 process.wait()
-                lost += 1
-        assert lost == 1
         assert len(scheduler.workers) == 1
     keys = [done.key for result in results for done in result.done]
     assert sorted(keys) == sorted({sound.key for task in tasks for sound in task.sounds})
