@@ -24,10 +24,13 @@ class BatchRow:
         What was varied, and its value here.
     take : Path
     sketch_sha256 : str
+        Of its text and the files that it names.
+    sketch_digest : str
+        Of what is heard of it.
     take_sha256, key : str or None
         None if the take cannot be read.
     file : Path or None
-        Where it can be heard.
+        Where it can be heard: the file that is there, also one that was named after another take or sketch.
     figures : SoundFigures or None
     error : str or None
         Why there are no figures.
@@ -41,6 +44,7 @@ class BatchRow:
     settings: Mapping[str, Any]
     take: Path
     sketch_sha256: str
+    sketch_digest: str
     take_sha256: str | None = None
     key: str | None = None
     file: Path | None = None
@@ -91,18 +95,18 @@ class Batch:
 
     @property
     def rendered(self) -> int:
-        """Sounds that this run made."""
-        return sum(row.made for row in self.rows)
+        """Sounds that this run made; the same sound under several names counts once."""
+        return len({row.key for row in self.rows if row.made})
 
     @property
     def reused(self) -> int:
         """Sounds that were there."""
-        return sum(row.figures is not None and not row.made for row in self.rows)
+        return len({row.key for row in self.rows if row.figures is not None and not row.made})
 
     @property
     def failed(self) -> int:
         """Sounds that could not be made."""
-        return sum(row.error is not None for row in self.rows)
+        return len({row.key or i for i, row in enumerate(self.rows) if row.error is not None})
 
     @property
     def errors(self) -> tuple[str, ...]:

@@ -11,19 +11,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from chainsim.audio.reading import take_hash
-from chainsim.audio.whole import writing
 from chainsim.batch.audio_names import audio_name
 from chainsim.batch.batch_report import Batch, BatchRow
-from chainsim.batch.results.keys import identity, key_over, sketch_digest
+from chainsim.batch.executing import Progress
+from chainsim.batch.results.keys import NamedFiles, identity, key_over, sketch_digest
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.results.tables import write_tables
-from chainsim.batch.running import Progress, Run, run_all
-from chainsim.batch.sharing import in_groups
+from chainsim.batch.running import Run, run_all
+from chainsim.batch.sharing import split_tasks
 from chainsim.batch.sweeping import plain_vary, spelling
-from chainsim.batch.together import Sound, Task
+from chainsim.batch.takes import take_hashes
+from chainsim.batch.together import THE_TAKE, Sound, Task
 from chainsim.batch.versions import Version, versions_of
-from chainsim.errors import AudioError
 from chainsim.sketch.model import Sketch
 
 TABLE_FORMAT = 1
@@ -93,6 +92,7 @@ class BatchPlan:
     rows : tuple of (Version, BatchRow)
         Rows without figures.
     tasks : tuple of Task
+        One a take.
     warnings : tuple of str
     """
 
@@ -120,7 +120,7 @@ def plan_batch(
     taken = tuple({Path(take).resolve(): Path(take) for take in takes}.values())
     versions, warnings = versions_of(sketches, plain_vary(vary or {}), room, len(taken))
     store = ResultStore(Path(folder).resolve())
-    rows = tuple(_rows(versions, taken, store.audio_folder if audio else None))
+    rows = tuple(_rows(versions, taken, store, audio))
     return BatchPlan(store, rows, tuple(_tasks(rows, store)), tuple(warnings))
 
 
@@ -130,31 +130,33 @@ def run_plan(
     """Make what is to be made, and write the table; arguments and errors are those of `run_batch`."""
     store = plan.store
     if any(row.file is not None for _, row in plan.rows):
-        with writing(store.audio_folder):
-            store.audio_folder.mkdir(exist_ok=True)
-    run = run_all(plan.tasks, threads=threads, scheduler=scheduler, progress=progress)
-    rows = tuple(_finished(version, row, store, run) for version, row in plan.rows)
-    warnings = tuple(dict.fromkeys([*plan.warnings, *run.warnings]))
+        store.make_audio_folder()
+    tasks = split_tasks(plan.tasks, threads=threads, scheduler=scheduler)
+    run = run_all(tasks, threads=threads, scheduler=scheduler, progress=progress)
+    rendered = {sound.key: task.take for task in tasks for sound in task.sounds}
+    rows = [(version, _finished(version, row, store, run, rendered)) for version, row in plan.rows]
     about = {"format": TABLE_FORMAT, "version": identity()}
-    write_tables(store.folder, "results", [row.to_dict(store.folder) for row in rows], about)
-    return Batch(store.folder, rows, run.block_runs, run.single_block_runs, warnings)
+    write_tables(store.folder, "results", [row.to_dict(store.folder) for _, row in rows], about)
+    warnings = tuple(dict.fromkeys([*plan.warnings, *_warnings(rows)]))
+    return Batch(store.folder, tuple(row for _, row in rows), run.block_runs, run.single_block_runs, warnings)
 
 
 def _rows(
-    versions: Sequence[Version], takes: Sequence[Path], audio_folder: Path | None
+    versions: Sequence[Version], takes: Sequence[Path], store: ResultStore, audio: bool
 ) -> Iterator[tuple[Version, BatchRow]]:
     """What is to be had, nothing of it rendered; what sounds the same has one file, under the name that comes first."""
-    hashes = {take: _hashed(take) for take in takes}
+    hashes, errors = take_hashes(takes)
+    named, texts = NamedFiles(), dict[tuple[str, Path | None], str]()
     files: dict[str, Path] = {}
     for version in versions:
-        sketch, digest = version.sketch, sketch_digest(version.sketch)
+        sketch, digest = version.sketch, sketch_digest(version.sketch, named)
+        text = sketch.text, sketch.folder
+        if text not in texts:  # the same for every patch
+            texts[text] = sketch.sha256
         for take in takes:
-            take_sha256, error = hashes[take]
-            key = None if take_sha256 is None else key_over(digest, take_sha256)
-            if key is not None and audio_folder is not None:
-                said = [f"{name} {spelling(value)}" for name, value in version.settings.items()]
-                name = audio_name([Path(version.name).stem, sketch.patch or "", *said, take.stem], key)
-                files.setdefault(key, audio_folder / name)
+            key = key_over(digest, hashes[take]) if take in hashes else None
+            if key is not None and audio and key not in files:
+                files[key] = store.audio(key) or store.audio_folder / _file_name(version, take, key)
             yield (
                 version,
                 BatchRow(
@@ -163,42 +165,58 @@ def _rows(
                     room=sketch.room,
                     settings=version.settings,
                     take=take,
-                    sketch_sha256=sketch.sha256,
-                    take_sha256=take_sha256,
+                    sketch_sha256=texts[text],
+                    sketch_digest=digest,
+                    take_sha256=hashes.get(take),
                     key=key,
                     file=None if key is None else files.get(key),
-                    error=error,
+                    error=errors.get(take),
                 ),
             )
 
 
-def _hashed(take: Path) -> tuple[str | None, str | None]:
-    """Hash of a take, or why it has none."""
-    try:
-        return take_hash(take), None
-    except AudioError as error:
-        return None, str(error)
+def _file_name(version: Version, take: Path, key: str) -> str:
+    said = [f"{name} {spelling(value)}" for name, value in version.settings.items()]
+    return audio_name([Path(version.name).stem, version.sketch.patch or "", *said, take.stem], key)
 
 
-def _tasks(rows: Sequence[tuple[Version, BatchRow]], store: ResultStore) -> list[Task]:
-    """What the store lacks, each sound once, those of a take together."""
+def _tasks(rows: Sequence[tuple[Version, BatchRow]], store: ResultStore) -> Iterator[Task]:
+    """What the store lacks, each sound once, all those of a take together."""
     seen: set[str] = set()
-    of_take: dict[Path, list[Sound]] = {}
+    of_take: dict[tuple[Path, str | None], list[Sound]] = {}
     for version, row in rows:
         if row.key is not None and row.key not in seen and not store.has(row.key, audio=row.file):
-            of_take.setdefault(row.take.resolve(), []).append(Sound(row.key, version.sketch, row.file))
+            sound = Sound(row.key, version.sketch, row.file, digest=row.sketch_digest)
+            of_take.setdefault((row.take.resolve(), row.take_sha256), []).append(sound)
             seen.add(row.key)
-    return [Task(take, group, store.folder) for take, sounds in of_take.items() for group in in_groups(sounds)]
+    for (take, sha256), sounds in of_take.items():
+        yield Task(take, tuple(sounds), store.folder, take_sha256=sha256)
 
 
-def _finished(version: Version, row: BatchRow, store: ResultStore, run: Run) -> BatchRow:
-    """The row with its figures, or with the reason why there are none."""
+def _warnings(rows: Sequence[tuple[Version, BatchRow]]) -> Iterator[str]:
+    """What is to be said of the sounds: with the take if it is about that, or else with sketch and patch."""
+    heard: dict[str, set[Path]] = {}
+    said: dict[tuple[str, str], dict[Path, None]] = {}
+    for version, row in rows:
+        heard.setdefault(version.place, set()).add(row.take)
+        for line in () if row.figures is None else row.figures.warnings:
+            if line.startswith(THE_TAKE):
+                yield f"{row.take}: {line.removeprefix(THE_TAKE)}"
+            else:
+                said.setdefault((version.place, line), {})[row.take] = None
+    for (place, line), takes in said.items():
+        over = "" if len(takes) == len(heard[place]) else f", over {', '.join(take.name for take in takes)}"
+        yield f"{place}{over}: {line}"
+
+
+def _finished(version: Version, row: BatchRow, store: ResultStore, run: Run, rendered: Mapping[str, Path]) -> BatchRow:
+    """The row with its figures, or with the reason why there are none; `rendered` has the take of every sound made."""
     if row.key is None:
         return row
     failed = run.failed.get(row.key)
     if failed is not None:
-        error = (failed.error or "").replace(str(row.take.resolve()), str(row.take))
-        lines = [line if failed.built else f"{version.place}: {line}" for line in error.splitlines()]
+        lines = (failed.error or "").replace(str(rendered[row.key]), str(row.take)).splitlines()
+        lines = [line if line.startswith(f"{row.take}: ") else f"{version.place}: {line}" for line in lines]
         return replace(row, error="\n".join(lines), file=None)
     figures = store.figures(row.key)
     if figures is None:

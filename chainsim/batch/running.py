@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from chainsim.batch.executing import run_tasks
+from chainsim.batch.executing import Progress, run_tasks
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.together import Done, Task, render_together
 from chainsim.errors import StorageError
-
-Progress = Callable[[int, int], None]
-"""Told (sounds done, sounds to be made)."""
 
 
 @dataclass
@@ -50,6 +47,13 @@ def run_all(
 ) -> Run:
     """Render the sounds of all tasks into their stores.
 
+    Parameters
+    ----------
+    tasks, threads, scheduler
+        As for `run_tasks`.
+    progress : callable, optional
+        Told (sounds done, sounds to be made).
+
     Raises
     ------
     StorageError
@@ -69,8 +73,10 @@ def run_all(
                 progress(len(run.made) + len(run.failed), count)
     except StorageError as error:
         # What ended at the same moment is in the store, though nobody has heard of it here.
-        there = sum(ResultStore(task.store).figures(sound.key) is not None for task in tasks for sound in task.sounds)
+        stores = {task.store: ResultStore(task.store) for task in tasks}
+        there = sum(stores[task.store].has(sound.key) for task in tasks for sound in task.sounds)
         raise StorageError(
-            f"{error}; {there} of {count} sounds are there: make room, and the same command goes on from there"
+            f"{str(error).removesuffix('; nothing was kept')}; {there} of {count} sounds are there: make room, and the"
+            " same command goes on from there"
         ) from error
     return run

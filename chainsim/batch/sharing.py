@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
-from chainsim.batch.together import Sound
+from chainsim.batch.together import Sound, Task
 from chainsim.sketch.chain import BlockStep, Step, block_names
 from chainsim.sketch.model import State
 
-MOST_TOGETHER = 24
-"""Bounds the memory of a task, and what a killed run loses."""
+MOST_TOGETHER, LEAST_TOGETHER = 24, 4
+"""The one bounds the memory of a task, and what a killed run loses; under the other little would be shared."""
+ON_A_CLUSTER = 8
+"""How many one worker makes together, since nobody knows how many workers there will be."""
+
+
+def split_tasks(tasks: Sequence[Task], *, threads: int | None = None, scheduler: str | None = None) -> list[Task]:
+    """Tasks of one take each, split so that every thread of this machine, or every worker of a cluster, has some."""
+    most = ON_A_CLUSTER
+    if scheduler is None:
+        each = sum(len(task.sounds) for task in tasks) / (2 * (threads or os.cpu_count() or 1))
+        most = min(max(math.ceil(each), LEAST_TOGETHER), MOST_TOGETHER)
+    return [replace(task, sounds=group) for task in tasks for group in in_groups(task.sounds, most)]
 
 
 def in_groups(sounds: Sequence[Sound], most: int = MOST_TOGETHER) -> list[tuple[Sound, ...]]:

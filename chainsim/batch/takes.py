@@ -1,9 +1,11 @@
-"""The takes of a folder."""
+"""Takes that are to be sent through: those of a folder, and which of them can be."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
+from chainsim.audio.reading import open_take, take_hash
 from chainsim.errors import AudioError
 
 SUFFIXES = (
@@ -32,3 +34,16 @@ def takes_in(folder: Path) -> list[Path]:
     if not found:
         raise AudioError(f"{folder}: holds no audio files (by their endings, such as .wav or .flac)")
     return found
+
+
+def take_hashes(takes: Iterable[Path]) -> tuple[dict[Path, str], dict[Path, str]]:
+    """Hashes of the takes that can be opened as sound, and why the others cannot."""
+    hashes: dict[Path, str] = {}
+    errors: dict[Path, str] = {}
+    for take in takes:
+        try:
+            with open_take(take):
+                hashes[take] = take_hash(take)
+        except AudioError as error:
+            errors[take] = str(error)
+    return hashes, errors

@@ -95,7 +95,7 @@ def command(
         click.echo(_told(batch, output))
     for line in batch.errors:
         click.echo(f"chainsim: {line}", err=True)
-    return 0 if not batch.failed else 1 if batch.failed < len(batch.rows) else 2
+    return 0 if not batch.failed else 1 if batch.rendered + batch.reused else 2
 
 
 def _varied(vary: tuple[str, ...]) -> dict[str, list[Any]]:
@@ -112,9 +112,11 @@ def _varied(vary: tuple[str, ...]) -> dict[str, list[Any]]:
 
 def _told(batch: Batch, output: Path) -> str:
     """What was done, and where it lies."""
-    whole = counted(len(batch.rows), "sound")
+    sounds = batch.rendered + batch.reused + batch.failed
+    whole = counted(sounds, "sound")
+    whole += f" in {len(batch.rows)} rows" if sounds < len(batch.rows) else ""
     if batch.rendered == 0 and not batch.failed:
-        done = f"{whole}: {batch.reused} of {len(batch.rows)} were there"
+        done = f"{whole}: {batch.reused} of {sounds} were there"
     else:
         parts = [f"{batch.rendered} made"]
         parts += [f"{batch.reused} were there"] if batch.reused else []
@@ -122,6 +124,5 @@ def _told(batch: Batch, output: Path) -> str:
         done = f"{whole}: {', '.join(parts)}"
     if batch.block_runs < batch.single_block_runs:
         done += f"; {batch.block_runs:,} block runs instead of {batch.single_block_runs:,}"
-    sounds = any(row.file is not None for row in batch.rows)
-    heard = f"; sounds in {output / 'audio'}" if sounds else ""
+    heard = f"; sounds in {output / 'audio'}" if any(row.file is not None for row in batch.rows) else ""
     return f"{done}\n{output / 'results.csv'}, results.json{heard}"

@@ -9,6 +9,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -20,10 +21,10 @@ import soundfile
 from chainsim import SettingError, SketchError, load_sketch, parse_sketch, render
 from chainsim.audio.wav import WavWriter
 from chainsim.batch.audio_names import audio_name
-from chainsim.batch.matrix import run_batch
+from chainsim.batch.matrix import plan_batch, run_batch, run_plan
 from chainsim.batch.results.store import ResultStore
-from chainsim.batch.sharing import in_groups
-from chainsim.batch.together import Sound
+from chainsim.batch.sharing import in_groups, split_tasks
+from chainsim.batch.together import Sound, Task
 from chainsim.errors import AudioError, StorageError, StoreError
 from chainsim.plain import json_text
 
@@ -211,8 +212,10 @@ def test_a_full_disk_ends_the_run_and_what_was_made_stays(folder: Path, monkeypa
         patch.setattr(WavWriter, "write", full)
         with pytest.raises(StorageError) as raised:
             run_batch([folder / "plain.toml"], takes(folder), folder / "out")
-    assert "cannot be written: No space left on device; nothing was kept" in str(raised.value)
-    assert str(raised.value).endswith("0 of 2 sounds are there: make room, and the same command goes on from there")
+    assert str(raised.value).endswith(
+        ": cannot be written: No space left on device; 0 of 2 sounds are there: make room, and the same command goes"
+        " on from there"
+    )
     assert content(folder / "out") == before
     assert not list((folder / "out").rglob("*.part"))
     again = run_batch([folder / "plain.toml"], takes(folder), folder / "out")
@@ -281,7 +284,89 @@ def test_equal_sounds_under_two_names_are_made_once(folder: Path, monkeypatch: p
     own = [folder / "take0.wav", folder / "take_copy.wav"]
     batch = run_batch([folder / "plain.toml", folder / "copy.toml"], own, folder / "out")
     assert (len(batch.rows), sum(counts.values()), batch.failed) == (4, 1, 0)
+    assert (batch.rendered, batch.reused) == (1, 0)
     assert len({row.file for row in batch.rows}) == 1
+    again = run_batch([folder / "plain.toml", folder / "copy.toml"], own, folder / "out")
+    assert (again.rendered, again.reused, len(again.rows)) == (0, 1, 4)
+
+
+def test_what_is_wrong_with_two_takes_of_equal_bytes_is_told_of_each(folder: Path) -> None:
+    bad = np.full(800, np.nan)
+    own = [folder / "one.wav", folder / "two.wav"]
+    for path in own:
+        soundfile.write(path, bad, FS, subtype="FLOAT")
+    batch = run_batch([folder / "plain.toml"], own, folder / "out")
+    said = "the sample at 0.000000 s, channel 1, is nan: not a finite number"
+    assert [row.error for row in batch.rows] == [f"{path}: {said}" for path in own]
+    assert batch.failed == 1
+
+
+def test_of_a_renamed_take_the_file_that_is_there_is_used(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (first,) = run_batch([folder / "plain.toml"], takes(folder)[:1], folder / "out").rows
+    (folder / "take0.wav").rename(folder / "encore.wav")
+    counts = kept(monkeypatch)
+    (again,) = run_batch([folder / "plain.toml"], [folder / "encore.wav"], folder / "out").rows
+    assert (again.file, again.made, counts) == (first.file, False, {})
+    assert first.file is not None
+    size = first.file.stat().st_size
+    first.file.write_bytes(bytes(size))  # as long, and another sound
+    os.utime(first.file, (time.time() + 60,) * 2)
+    (mended,) = run_batch([folder / "plain.toml"], [folder / "encore.wav"], folder / "out").rows
+    assert (mended.made, counts) == (True, {first.key: 1})
+    assert mended.file is not None
+    assert mended.file.name.startswith("plain, encore, ")
+    assert soundfile.info(mended.file).frames > 0
+
+
+def test_a_new_title_or_comment_makes_nothing_new(folder: Path) -> None:
+    first = run_batch([folder / "set.toml"], takes(folder)[:1], folder / "out")
+    text = SET.replace("Lantern walk", "Harbour walk") + "# by the quay\n"
+    (folder / "set.toml").write_text(text)
+    again = run_batch([folder / "set.toml"], takes(folder)[:1], folder / "out")
+    assert (first.rendered, again.rendered, again.reused) == (2, 0, 2)
+    assert {row.sketch_sha256 for row in again.rows}.isdisjoint(row.sketch_sha256 for row in first.rows)
+
+
+def test_a_take_that_changes_after_it_was_looked_at_is_told(folder: Path) -> None:
+    plan = plan_batch([folder / "plain.toml"], takes(folder)[:2], folder / "out")
+    take(folder, "take1.wav", 700.0)
+    batch = run_plan(plan)
+    assert (batch.rendered, batch.failed) == (1, 1)
+    assert batch.errors == (f"{folder / 'take1.wav'}: changed while it was rendered; run the same command again",)
+    again = run_batch([folder / "plain.toml"], takes(folder)[:2], folder / "out")
+    assert (again.rendered, again.reused, again.failed) == (1, 1, 0)
+
+
+def test_warnings_are_told_with_what_they_are_about_and_again_in_a_rerun(folder: Path) -> None:
+    # 0.45 of 8 kHz is 3600 Hz; take0 ends at 0.2 s, and the longer one is cut off behind the cue
+    high = '[blocks.bell]\ntype = "ring_modulator"\nfreq_hz = 3900\n[patches.low]\nchain = []\n'
+    cue = '[[cues]]\nat_s = 0.3\npatch = "low"\n'
+    (folder / "bell.toml").write_text('chain = ["bell"]\n' + high + cue)
+    long = take(folder, "long.wav", seconds=0.5)
+    long.write_bytes(long.read_bytes()[:-3200])
+    for _ in range(2):
+        batch = run_batch([folder / "bell.toml", folder / "plain.toml"], [folder / "take0.wav", long], folder / "out")
+        assert sorted(batch.warnings) == sorted(
+            [
+                f"{long}: is cut off or damaged: 0.10 s of 0.50 s are missing; the 0.40 s that are there are used",
+                'bell.toml, over take0.wav: the cue "patch low" at 0.3 s comes after the take, which lasts 0.2 s',
+                "bell.toml: bell.freq_hz: limited to 0.45 of the sample rate",
+            ]
+        )
+    table = json.loads((folder / "out" / "results.json").read_text())["rows"]
+    assert [len(row["warnings"]) for row in table] == [2, 2, 0, 1, 0, 1]  # bell.toml, its patch low, plain.toml
+
+
+def test_what_no_file_can_hold_fails_with_and_without_one(folder: Path) -> None:
+    # 34 times 24 dB: 816 dB, where 32-bit floats end at 770 dB
+    names = [f"up_{i}" for i in range(34)]
+    blocks = "".join(f'[blocks.{name}]\ntype = "gain"\ngain_db = 24\n' for name in names)
+    (folder / "loud.toml").write_text(f"chain = {names}\n{blocks}")
+    for audio in (False, True):
+        batch = run_batch([folder / "loud.toml"], takes(folder)[:1], folder / "out", audio=audio)
+        (error,) = batch.errors
+        assert error.startswith("loud.toml: the sound at ")
+        assert error.endswith(" s is not a finite number of 32 bits; nothing was kept")
 
 
 @pytest.mark.parametrize(
@@ -325,6 +410,24 @@ def test_groups_hold_common_beginnings_together_and_are_bounded() -> None:
     assert [len({sound.key[0] for sound in group}) for group in groups] == [2, 2, 2]
     assert [len(group) for group in in_groups(sounds, most=29)] == [15, 15]
     assert in_groups([]) == []
+
+
+@pytest.mark.parametrize(
+    ("sounds", "where", "sizes"),
+    [
+        (12, {"threads": 1}, [6, 6]),
+        (12, {"threads": 2}, [4, 4, 4]),  # as few as are worth it
+        (40, {"threads": 2}, [10, 10, 10, 10]),
+        (198, {"threads": 2}, [22] * 9),  # 24 at most
+        (40, {"scheduler": "tcp://127.0.0.1:1"}, [8, 8, 8, 8, 8]),
+    ],
+)
+def test_a_take_is_split_so_that_everyone_has_work(sounds: int, where: dict[str, Any], sizes: list[int]) -> None:
+    plain = parse_sketch(PLAIN)
+    task = Task(Path("take.wav"), tuple(Sound(str(i), plain) for i in range(sounds)), Path("out"), take_sha256="ab")
+    split = split_tasks([task], **where)
+    assert [len(part.sounds) for part in split] == sizes
+    assert {part.take_sha256 for part in split} == {"ab"}
 
 
 @pytest.mark.parametrize(

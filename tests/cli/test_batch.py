@@ -74,6 +74,13 @@ def test_a_batch_and_its_rerun(folder: Path, capsys: pytest.CaptureFixture[str])
     assert "plain.toml: no room" in complaint(more)
 
 
+def test_one_sound_under_two_names_is_one_sound(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "takes" / "b.wav").write_bytes((folder / "takes" / "a.wav").read_bytes())
+    arguments = ("batch", "plain.toml", "--takes", "takes", "-o", "out")
+    assert ran(capsys, *arguments).out.startswith("1 sound in 2 rows: 1 made\n")
+    assert ran(capsys, *arguments).out.startswith("1 sound in 2 rows: 1 of 1 were there\n")
+
+
 def test_values_and_their_block_runs(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     arguments = ("batch", "set.toml", "--take", "takes/a.wav", "-o", "out", "--room", "hall", "--no-audio")
     run = ran(capsys, *arguments, "--vary", "lift.gain_db=-3,off", "--vary", "tone.engaged=true", "--json")
