@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
@@ -15,22 +16,32 @@ from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.model import Header, Sketch, State
 from chainsim.sketch.rewriting import with_settings
 
+_QUOTED = r"""\"(?:\\.|[^\"\\])*\"|'[^']*'"""
+_PART = re.compile(rf"((?:{_QUOTED}|\[[^\[\]]*\]|\{{[^{{}}]*\}}|[^,])*),")
+"""What ends with a comma that does not stand in quotes or brackets."""
+
 Vary = Mapping[str, Sequence[Any]]
 """Values by "BLOCK.SETTING", or by a setting of the sketch's head such as "tempo_bpm"."""
 
 
 def read_vary(text: str) -> tuple[str, list[Any]]:
-    """Read "wah.q=0.7,2,5": a setting and its values, each spelled as in a sketch; words need no quotes.
+    """Read "wah.q=0.7,2,5": a setting and its values, each spelled as in a sketch; words without commas need no quotes.
 
     Raises
     ------
     SettingError
-        If it has no values.
+        If it has no values, or an empty one.
     """
     name, equals, values = text.partition("=")
     if not equals or not name.strip() or not values.strip():
         raise SettingError(f"vary {text}: write it as BLOCK.SETTING=VALUE,VALUE, such as wah.q=0.7,2,5")
-    return name.strip(), _toml(f"[{values}]") or [_word(part.strip()) for part in values.split(",")]
+    found = _toml(f"[{values}]")
+    if found:
+        return name.strip(), found
+    words = [part.strip() for part in _PART.findall(f"{values},")]
+    if "" in words:
+        raise SettingError(f"vary {text}: value {words.index('') + 1} is empty; write one between two commas")
+    return name.strip(), [_word(part) for part in words]
 
 
 def plain_vary(vary: Mapping[str, Iterable[Any]]) -> dict[str, list[Any]]:
@@ -46,10 +57,12 @@ def plain_vary(vary: Mapping[str, Iterable[Any]]) -> dict[str, list[Any]]:
         values = [value.tolist() if hasattr(value, "tolist") else value for value in given]
         if isinstance(given, str) or not values:
             raise SettingError(f"vary {name}: found {given!r:.60}, allowed a list of values")
-        spelled = [spelling(value) for value in values]
-        for value in spelled:
-            if spelled.count(value) > 1:
-                raise SettingError(f"vary {name}: {value} stands there {spelled.count(value)} times")
+        meant = [json.dumps(_number_alike(value)) for value in values]
+        for one in meant:
+            alike = [spelling(value) for value, other in zip(values, meant, strict=True) if other == one]
+            if len(alike) > 1:
+                what = " and ".join(dict.fromkeys(alike))
+                raise SettingError(f"vary {name}: {what} stands there {len(alike)} times")
         plain[name] = values
     return plain
 
@@ -170,8 +183,19 @@ def _held_by_block(state: State, block: str, name: str) -> Any:
     return getattr(entry.settings, name, getattr(entry.common, name, None))
 
 
+def _number_alike(value: Any) -> Any:
+    """A value of which 2 and 2.0 are the same."""
+    if isinstance(value, list):
+        return [_number_alike(each) for each in value]
+    if isinstance(value, dict):
+        return {name: _number_alike(each) for name, each in value.items()}
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
 def _toml(text: str) -> Any:
-    """A value as TOML spells it; None if it is none, or of a kind that sketches have not."""
+    """A value as TOML spells it; None if it is none, has a comment, or is of a kind that sketches have not."""
+    if "#" in re.sub(_QUOTED, "", text):
+        return None
     try:
         values = tomllib.loads(f"value = {text}")
     except (ValueError, RecursionError):

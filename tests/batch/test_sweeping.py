@@ -47,6 +47,12 @@ feedback_percent = 20
         ("gate.engaged=true,false", "gate.engaged", [True, False]),
         ("echo.pattern=[1, 2],[3]", "echo.pattern", [[1, 2], [3]]),
         ("tone.bands=[{freq_hz=800}],[]", "tone.bands", [[{"freq_hz": 800}], []]),
+        ('grit.shape=soft,"x, y",fold', "grit.shape", ["soft", "x, y", "fold"]),
+        ("title=it's,off", "title", ["it's", "off"]),
+        ("title='a, b',off", "title", ["a, b", "off"]),
+        ("echo.pattern=off,[1, 2],[3]", "echo.pattern", ["off", [1, 2], [3]]),
+        ("key=F# minor,G", "key", ["F# minor", "G"]),
+        ("wah.q=1 # narrow", "wah.q", ["1 # narrow"]),  # no comment, and no value that a sketch takes
         ("key=2024-01-01,x", "key", ["2024-01-01", "x"]),
         ("key=2024-01-01", "key", ["2024-01-01"]),  # a date in TOML, and no value that sketches have
         ("key=1]\nchain = [2", "key", ["1]\nchain = [2"]),
@@ -62,6 +68,11 @@ def test_what_has_no_values_is_told(text: str) -> None:
         read_vary(text)
 
 
+def test_an_empty_value_is_told() -> None:
+    with pytest.raises(SettingError, match="value 2 is empty"):
+        read_vary("echo.note=1/8,,1/4")
+
+
 def test_values_may_be_numpys_but_not_twice_the_same() -> None:
     plain = plain_vary({"a": np.linspace(0.0, 1.0, 3), "b": np.arange(2), "c": (x for x in "xy")})
     assert plain == {"a": [0.0, 0.5, 1.0], "b": [0, 1], "c": ["x", "y"]}
@@ -70,9 +81,12 @@ def test_values_may_be_numpys_but_not_twice_the_same() -> None:
         ([], "allowed a list"),
         ("0.7", "found '0.7', allowed a list"),
         ([1, 2, 1], "1 stands there 2"),
+        ([2, 3, 2.0], r"2 and 2\.0 stands there 2 times"),
+        ([[1, 2], [1.0, 2]], r"\[1, 2\] and \[1\.0, 2\]"),
     ]:
         with pytest.raises(SettingError, match=said):
             plain_vary({"wah.q": wrong})
+    assert plain_vary({"a": [True, 1, "1", 10**400]})["a"] == [True, 1, "1", 10**400]  # all of them different
 
 
 def test_every_combination_is_the_sketch_with_it_written_in() -> None:
