@@ -143,7 +143,7 @@ def compare_orders(
             distances, residuals_db, threshold_steps=threshold_steps, most=most_groups, as_written=as_written
         )
         units = [variant.units for variant in made.variants]
-        common = common_relations(units, [group.members for group in grouping.groups])
+        common = common_relations(units, [group.members for group in grouping.groups], partial(told, "grouping"))
         found = Orders(
             title=sketch.title,
             takes=tuple(map(str, made.takes)),

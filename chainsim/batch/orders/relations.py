@@ -14,20 +14,17 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
+from chainsim.batch.orders.places import Arrangement, Places, places_of
 from chainsim.batch.orders.relation_words import Relation, in_words
-from chainsim.batch.orders.set_cover import fewest_columns
+from chainsim.batch.orders.set_cover import MOST_TRIALS, different, fewest_columns
 from chainsim.errors import SettingError
-
-Arrangement: TypeAlias = Sequence[str | tuple[str, ...]]
-"""Units in series; those in a tuple stand in lanes next to each other."""
 
 MOST_RELATIONS_OF_TWO = 6
 """A rule of two parts that needs more relations is no help to a reader."""
@@ -44,11 +41,29 @@ LEAST_INDEX = 0.5
 WORTH_A_RELATION = 0.1
 """How much larger still a second relation in it must make that."""
 
-MOST_SPLITS_SHORTENED = 32
-"""Of the splits that serve equally well, so many are written out to see which is the shortest."""
+MOST_SPLITS_SHORTENED, SPLITS_OF_ALL = 32, 1_000
+"""Of the splits that serve a group equally well, so many are written out to see which is the shortest; and how many of
+all groups, whatever their number."""
+
+TRIALS_OF_ALL = 1_000_000
+"""Sets of relations tried for all groups together."""
 
 BoolArray = npt.NDArray[np.bool_]
 IntArray = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How much is tried for one group: splits in two, and sets of relations."""
+
+    splits: int
+    trials: int
+
+    @classmethod
+    def each_of(cls, groups: int) -> Effort:
+        """What each of so many groups gets, so that many take no longer than some."""
+        many = max(1, groups)
+        return cls(max(1, min(MOST_SPLITS_SHORTENED, SPLITS_OF_ALL // many)), min(MOST_TRIALS, TRIALS_OF_ALL // many))
 
 
 @dataclass(frozen=True)
@@ -78,43 +93,9 @@ class Common:
     outside: int
 
 
-@dataclass(frozen=True)
-class Places:
-    """Where the units stand in each of some orders.
-
-    Attributes
-    ----------
-    units : tuple of str
-        As the first order has them.
-    before : ndarray of int, shape (orders, units)
-        How many units stand before it, counted from the input; of units beside each other none is before the others.
-    """
-
-    units: tuple[str, ...]
-    before: IntArray
-
-
-def places_of(orders: Sequence[Arrangement]) -> Places:
-    """Number the places of units.
-
-    Raises
-    ------
-    SettingError
-        If there is no order, or two are not made of the same units, each of them once.
-    """
-    if not orders:
-        raise SettingError("orders: none, at least one is needed")
-    units = tuple(_flat(orders[0]))
-    before = np.empty((len(orders), len(units)), dtype=np.int64)
-    for i, order in enumerate(orders):
-        count = {unit: len(_flat(order[:r])) for r, step in enumerate(order) for unit in _flat([step])}
-        if not len(_flat(order)) == len(units) == len(count) or count.keys() != set(units):
-            raise SettingError(f"orders: [{i}] is made of {_flat(order)}, not of {list(units)}, each once")
-        before[i] = [count[unit] for unit in units]
-    return Places(units, before)
-
-
-def common_relations(orders: Sequence[Arrangement], groups: Iterable[Sequence[int]]) -> tuple[Common, ...]:
+def common_relations(
+    orders: Sequence[Arrangement], groups: Iterable[Sequence[int]], progress: Callable[[int, int], None] | None = None
+) -> tuple[Common, ...]:
     """Say for each group of orders what its members have in common that other orders do not have.
 
     Parameters
@@ -124,6 +105,8 @@ def common_relations(orders: Sequence[Arrangement], groups: Iterable[Sequence[in
         units is that of the words.
     groups : iterable of sequences of int
         Which orders are in each group.
+    progress : callable, optional
+        Told (groups done, groups in all).
 
     Returns
     -------
@@ -137,11 +120,14 @@ def common_relations(orders: Sequence[Arrangement], groups: Iterable[Sequence[in
     """
     places = places_of(orders)
     relations, holds = _relations(places)
-    return tuple(_common(places.units, relations, holds, np.asarray(members, dtype=np.int64)) for members in groups)
-
-
-def _flat(order: Arrangement) -> list[str]:
-    return [unit for step in order for unit in ((step,) if isinstance(step, str) else step)]
+    sets = [np.asarray(members, dtype=np.int64) for members in groups]
+    effort = Effort.each_of(len(sets))
+    found = []
+    for members in sets:
+        found.append(_common(places.units, relations, holds, members, effort))
+        if progress is not None:
+            progress(len(found), len(sets))
+    return tuple(found)
 
 
 def _relations(places: Places) -> tuple[list[Relation], BoolArray]:
@@ -171,13 +157,15 @@ def _relations(places: Places) -> tuple[list[Relation], BoolArray]:
     return relations, np.array(columns, dtype=np.bool_).reshape(len(columns), len(places.before)).T
 
 
-def _common(units: tuple[str, ...], relations: list[Relation], holds: BoolArray, members: IntArray) -> Common:
+def _common(
+    units: tuple[str, ...], relations: list[Relation], holds: BoolArray, members: IntArray, effort: Effort
+) -> Common:
     if not members.size:
         raise SettingError("orders: a group without members")
     is_member = np.zeros(len(holds), dtype=np.bool_)
     is_member[members] = True
     inside, outside = holds[is_member], holds[~is_member]
-    rules = _rules(inside, outside)
+    rules = _rules(inside, outside, effort)
     followers, others = (_followers(part, rules) for part in (inside, outside)) if rules else (0, len(outside))
     told = tuple(tuple(relations[k] for k in rule) for rule in rules)
     text = in_words(told, units)
@@ -188,7 +176,7 @@ def _followers(holds: BoolArray, rules: list[list[int]]) -> int:
     return int(np.count_nonzero(np.any([holds[:, rule].all(axis=1) for rule in rules], axis=0)))
 
 
-def _rules(inside: BoolArray, outside: BoolArray) -> list[list[int]]:
+def _rules(inside: BoolArray, outside: BoolArray, effort: Effort) -> list[list[int]]:
     """The rules of a group."""
     if not len(outside):
         return [[]]
@@ -198,10 +186,10 @@ def _rules(inside: BoolArray, outside: BoolArray) -> list[list[int]]:
     kept_out = ~outside[:, shared]
     told_apart = kept_out.any(axis=1)
     if told_apart.all():
-        return [_fewest(kept_out, shared)]
-    two = _two_rules(inside, outside)
+        return [_fewest(kept_out, shared, effort.trials)]
+    two = _two_rules(inside, outside, effort)
     if told_apart.any():  # one rule is easier to read, even if it fits others: two must be exact
-        return two if two and not _followers(outside, two) else [_fewest(kept_out[told_apart], shared)]
+        return two if two and not _followers(outside, two) else [_fewest(kept_out[told_apart], shared, effort.trials)]
     rough = max((two, _mostly(inside, outside)), key=lambda rules: _index(inside, outside, rules))
     return rough if _index(inside, outside, rough) >= LEAST_INDEX else []
 
@@ -213,7 +201,7 @@ def _index(inside: BoolArray, outside: BoolArray, rules: list[list[int]]) -> flo
     return _followers(inside, rules) / len(inside) - _followers(outside, rules) / len(outside)
 
 
-def _two_rules(inside: BoolArray, outside: BoolArray) -> list[list[int]]:
+def _two_rules(inside: BoolArray, outside: BoolArray, effort: Effort) -> list[list[int]]:
     """Two rules of which every member follows one, the best of all splits by one or two relations; none: []."""
     parts = _splits(inside)
     if not parts.shape[1]:
@@ -228,10 +216,12 @@ def _two_rules(inside: BoolArray, outside: BoolArray) -> list[list[int]]:
     if fewest == len(outside):
         return []
     best: list[list[int]] = []
-    for k in np.flatnonzero(let_through == fewest)[:MOST_SPLITS_SHORTENED]:
+    equal = np.flatnonzero(let_through == fewest)[: effort.splits]
+    trials = effort.trials // (2 * equal.size)
+    for k in equal:
         to_keep_out = ~(follows[0][:, k] | follows[1][:, k])
         shared = [np.flatnonzero(side[k]) for side in sides]
-        rules = [_fewest(~outside[np.ix_(to_keep_out, s)], s) for s in shared]
+        rules = [_fewest(~outside[np.ix_(to_keep_out, s)], s, trials) for s in shared]
         if not best or sum(map(len, rules)) < sum(map(len, best)):
             best = rules
     return best if sum(map(len, best)) <= MOST_RELATIONS_OF_TWO else []
@@ -241,30 +231,28 @@ def _splits(inside: BoolArray) -> BoolArray:
     """Ways to take a part of the members by one relation or by two, (members, splits); each once, never all."""
     parts = _singles_and_pairs(inside)[0]
     parts = parts == parts[0]  # the part with the first member
-    _, first = np.unique(np.packbits(parts, axis=0), axis=1, return_index=True)
-    parts = parts[:, np.sort(first)]
+    parts = parts[:, different(parts.T)]
     found: BoolArray = parts[:, ~parts.all(axis=0)]
     return found
 
 
 def _mostly(inside: BoolArray, outside: BoolArray) -> list[list[int]]:
     """The rule of one or two relations that best parts members from others, being true of most; none: []."""
-    held, rules = _singles_and_pairs(np.concatenate([inside, outside]))
+    held, a, b = _singles_and_pairs(np.concatenate([inside, outside]))
     share, of_others = held[: len(inside)].mean(axis=0), held[len(inside) :].mean(axis=0)
     index = np.where(share >= LEAST_SHARE, share - of_others, -1.0)
-    best = int(np.argmax(index - WORTH_A_RELATION * (np.arange(len(rules)) >= inside.shape[1])))
-    return [rules[best]] if share[best] >= LEAST_SHARE else []
+    best = int(np.argmax(index - WORTH_A_RELATION * (a != b)))
+    return [sorted({int(a[best]), int(b[best])})] if share[best] >= LEAST_SHARE else []
 
 
-def _singles_and_pairs(holds: BoolArray) -> tuple[BoolArray, list[list[int]]]:
-    """Where one relation holds, or two together; and which those are."""
+def _singles_and_pairs(holds: BoolArray) -> tuple[BoolArray, IntArray, IntArray]:
+    """Where one relation holds, or two together; and which those two are, both the same for one alone."""
     count = holds.shape[1]
-    pairs = list(combinations(range(count), 2)) if count <= MOST_PAIRED else []
-    a, b = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
-    rules = [[k] for k in range(count)] + [list(pair) for pair in pairs]
-    return np.concatenate([holds, holds[:, a] & holds[:, b]], axis=1), rules
+    first, second = np.triu_indices(count if count <= MOST_PAIRED else 0, 1)
+    a, b = (np.concatenate([np.arange(count), others]) for others in (first, second))
+    return holds[:, a] & holds[:, b], a, b
 
 
-def _fewest(kept_out: BoolArray, names: IntArray) -> list[int]:
+def _fewest(kept_out: BoolArray, names: IntArray, trials: int) -> list[int]:
     """The fewest of these relations that keep out every row of (orders, relations)."""
-    return [int(names[k]) for k in fewest_columns(kept_out)]
+    return [int(names[k]) for k in fewest_columns(kept_out, trials)]

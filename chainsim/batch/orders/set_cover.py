@@ -10,25 +10,24 @@ References
 
 from __future__ import annotations
 
-import math
-from itertools import combinations
-
 import numpy as np
 import numpy.typing as npt
 
 MOST_TRIALS = 20_000
-"""Sets of columns tried; where there are more, the columns are chosen one by one."""
+"""Sets of columns tried; where more would have to be, the columns are chosen one by one."""
 
 BoolArray = npt.NDArray[np.bool_]
 
 
-def fewest_columns(table: BoolArray) -> list[int]:
+def fewest_columns(table: BoolArray, most_trials: int = MOST_TRIALS) -> list[int]:
     """Choose the fewest columns so that every row has a True in one of them.
 
     Parameters
     ----------
     table : ndarray of bool, shape (rows, columns)
         Every row has at least one True.
+    most_trials : int
+        Sets of columns that are tried before they are chosen one by one.
 
     Returns
     -------
@@ -37,26 +36,64 @@ def fewest_columns(table: BoolArray) -> list[int]:
     """
     only_one = table[np.count_nonzero(table, axis=1) == 1]
     needed = np.flatnonzero(only_one.any(axis=0)).tolist()
-    open_rows = np.unique(table[~table[:, needed].any(axis=1)], axis=0)
+    open_rows = table[~table[:, needed].any(axis=1)]
+    open_rows = open_rows[different(open_rows)]
     if not len(open_rows):
         return needed
     columns = np.flatnonzero(open_rows.any(axis=0)).tolist()
-    rows_of = {k: sum(1 << int(i) for i in np.flatnonzero(open_rows[:, k])) for k in columns}
+    packed = np.packbits(open_rows, axis=0, bitorder="little")
+    rows_of = {k: int.from_bytes(packed[:, k].tobytes(), "little") for k in columns}
     every_row = (1 << len(open_rows)) - 1
-    return sorted([*needed, *(_exactly(rows_of, every_row) or _one_by_one(rows_of, every_row))])
+    exact = _Search(rows_of, every_row, most_trials).fewest()
+    return sorted([*needed, *(exact or _one_by_one(rows_of, every_row))])
 
 
-def _exactly(rows_of: dict[int, int], every_row: int) -> list[int]:
-    """The fewest columns; none if that would take too many trials."""
-    trials = 0
-    for size in range(1, len(rows_of) + 1):
-        trials += math.comb(len(rows_of), size)
-        if trials > MOST_TRIALS:
-            break
-        for found in combinations(rows_of, size):
-            if _rows(rows_of, found) == every_row:
-                return list(found)
-    return []
+def different(rows: BoolArray) -> list[int]:
+    """Which rows are not like one before them."""
+    packed = np.packbits(rows, axis=1)
+    size, text = packed.shape[1], packed.tobytes()
+    first: dict[bytes, int] = {}
+    for i in range(len(packed)):
+        first.setdefault(text[i * size : (i + 1) * size], i)
+    return list(first.values())
+
+
+class _Search:
+    """Sets of columns, smaller ones first and then as in a lexicon; beginnings that lead nowhere are passed over."""
+
+    def __init__(self, rows_of: dict[int, int], every_row: int, most_trials: int) -> None:
+        self._names, self._rows = list(rows_of), list(rows_of.values())
+        self._every_row, self._trials = every_row, most_trials
+        self._behind = [0] * (
+            len(self._rows) + 1
+        )  # rows that a column and those after it hold together, the most in one
+        self._largest = [0] * (len(self._rows) + 1)
+        for k in reversed(range(len(self._rows))):
+            self._behind[k] = self._behind[k + 1] | self._rows[k]
+            self._largest[k] = max(self._largest[k + 1], self._rows[k].bit_count())
+
+    def fewest(self) -> list[int]:
+        """The fewest columns; none if that would take too many trials."""
+        for size in range(1, len(self._rows) + 1):
+            found = self._from(0, self._every_row, size)
+            if found or self._trials < 0:
+                return [self._names[k] for k in found]
+        return []
+
+    def _from(self, first: int, missing: int, size: int) -> list[int]:
+        """So many columns, none before the first, that hold all that is missing."""
+        for k in range(first, len(self._rows) - size + 1):
+            if missing & ~self._behind[k] or missing.bit_count() > size * self._largest[k]:
+                break
+            self._trials -= 1
+            if self._trials < 0:
+                break
+            left = missing & ~self._rows[k]
+            if size == 1 and not left:
+                return [k]
+            if size > 1 and (found := self._from(k + 1, left, size - 1)):
+                return [k, *found]
+        return []
 
 
 def _one_by_one(rows_of: dict[int, int], every_row: int) -> list[int]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from chainsim.batch.orders.relations import Arrangement
+from chainsim.batch.orders.places import Arrangement
 
 MOST_AT_ONCE, LEAST_TOGETHER = 240, 24
 """Orders in work on one machine: each holds the states of its blocks and meters, some megabytes."""

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chainsim.batch.orders.grouping import AUDIBLE_STEPS
-from chainsim.batch.orders.relations import Arrangement, Places, places_of
+from chainsim.batch.orders.places import Arrangement, Places, places_of
 from chainsim.batch.orders.units import bracketed
 from chainsim.errors import SettingError
 from chainsim.measure.null import NULL_DB

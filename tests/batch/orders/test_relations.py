@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from chainsim.batch.orders.places import Arrangement, places_of
 from chainsim.batch.orders.relation_words import Relation, in_words
-from chainsim.batch.orders.relations import Arrangement, Common, common_relations, places_of
+from chainsim.batch.orders.relations import Common, common_relations
 from chainsim.errors import SettingError
 from tests.batch.orders.traces import all_orders, dependent_pairs, trace
 
@@ -238,8 +239,10 @@ def test_many_units() -> None:
     units = "abcdefghi"
     rng = np.random.default_rng(7)
     orders = [tuple(order) for order in rng.permuted(np.tile(np.array(list(units)), (60, 1)), axis=1).tolist()]
-    found = common_relations(orders, [[i] for i in range(len(orders))])
+    told: list[tuple[int, int]] = []
+    found = common_relations(orders, [[i] for i in range(len(orders))], lambda *done: told.append(done))
     assert len(set(orders)) == 60
+    assert told == [(i + 1, 60) for i in range(60)]
     for i, common in enumerate(found):
         assert common.others == let_through(orders, {i}, common.rules) == 0
         assert follows(orders[i], common.rules)
