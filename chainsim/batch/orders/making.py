@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from chainsim.audio.reading import open_take, take_hash
-from chainsim.audio.whole import writing
 from chainsim.batch.audio_names import audio_name
+from chainsim.batch.executing import Progress
 from chainsim.batch.orders.splitting import most_together, split_by_beginning
 from chainsim.batch.orders.variants import Variant
-from chainsim.batch.results.keys import key_over, sketch_digest
+from chainsim.batch.results.keys import NamedFiles, key_over, sketch_digest
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.running import Run, run_all, tasks_at_once
 from chainsim.batch.together import Done, Sound, Task
 from chainsim.errors import AudioError, GraphError
 from chainsim.measure.sound_distance.plan import COMPARED_S
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
@@ -82,22 +80,23 @@ def make_orders(
         If no order can be built.
     """
     hashes, failed, warnings = _hashes(takes)
-    digests = [sketch_digest(variant.sketch) for variant in variants]
+    files = NamedFiles()
+    digests = [sketch_digest(variant.sketch, files) for variant in variants]
     keys = {take: [key_over(digest, sha256) for digest in digests] for take, sha256 in hashes.items()}
     if every_file:
-        with writing(store.audio_folder):
-            store.audio_folder.mkdir(exist_ok=True)
+        store.make_audio_folder()
     tasks: list[Task] = []
     at_once = tasks_at_once(threads, scheduler)
     for take, of_take in keys.items():
         sounds = [
-            Sound(key, variant.sketch, _file(store, variant, take, key) if every_file else None)
-            for key, variant in zip(of_take, variants, strict=True)
+            Sound(key, variant.sketch, _file(store, variant, take, key) if every_file else None, digest=digest)
+            for key, digest, variant in zip(of_take, digests, variants, strict=True)
         ]
         missing = [i for i, s in enumerate(sounds) if not store.has(s.key, audio=s.audio, compare=True)]
         tasks += tasks_for(
-            store, take, [sounds[i] for i in missing], [variants[i] for i in missing], at_once, compare=True
-        )
+            store, take, [sounds[i] for i in missing], [variants[i] for i in missing], at_once,
+            compare=True, take_sha256=hashes[take],
+        )  # fmt: skip
     run = run_all(tasks, threads=threads, scheduler=scheduler, progress=progress)
     for take, of_take in list(keys.items()):
         if errors := _of_take(run, of_take):
@@ -126,19 +125,19 @@ def make_orders(
 
 def tasks_for(
     store: ResultStore, take: Path, sounds: Sequence[Sound], variants: Sequence[Variant], at_once: int,
-    *, compare: bool = False,
+    *, compare: bool = False, take_sha256: str | None = None,
 ) -> list[Task]:  # fmt: skip
     """Tasks that make sounds of one take, one a variant; those that begin alike are made together.
 
     Parameters
     ----------
-    store, take, sounds, variants, compare
+    store, take, sounds, variants, compare, take_sha256
         What `Task` is made of.
     at_once : int
         How many tasks may run at once on one machine.
     """
     parts = split_by_beginning([variant.units for variant in variants], most_together(at_once))
-    return [Task(take.resolve(), tuple(sounds[i] for i in part), store.folder, compare) for part in parts]
+    return [Task(take.resolve(), tuple(sounds[i] for i in part), store.folder, compare, take_sha256) for part in parts]
 
 
 def _hashes(takes: Sequence[Path]) -> tuple[dict[Path, str], list[str], list[str]]:
