@@ -32,6 +32,8 @@ class SoundFeatures:
         The same after the take has ended.
     middle, short : ndarray, shape (channels, frames, bands)
         Levels of short frames while it plays, in wider bands.
+    pitch : ndarray, shape (channels, blocks, bands)
+        Mean levels over blocks while it plays, of half semitones.
     modulation : ndarray, shape (channels, windows, octaves, bands)
     width : ndarray, shape (blocks, bands) or None
         Level of half the channels' difference against half their sum; None for one channel.
@@ -49,6 +51,7 @@ class SoundFeatures:
     tail: Levels
     middle: Levels
     short: Levels
+    pitch: Levels
     modulation: Levels
     width: Levels | None
 
@@ -102,4 +105,4 @@ class SoundFeatures:
         return {name: level for name, level in levels.items() if level is not None}
 
 
-_LEVELS = ("spectrum", "tail", "middle", "short", "modulation", "width")
+_LEVELS = ("spectrum", "tail", "middle", "short", "pitch", "modulation", "width")

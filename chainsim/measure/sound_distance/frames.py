@@ -1,11 +1,11 @@
-"""A stream in the ear's bands: power of overlapping frames, spread over neighbouring bands and in time.
+"""A stream in bands: power of overlapping frames, spread over neighbouring bands and in time.
 
-Frame m is Hann-windowed, its middle at sample m hop, hop half the frame. The power of its bins goes to a fine grid of
-critical-band rates and from there, by `spreading`, into the bands. What was louder just before masks, as in [1]_:
+Frame m is Hann-windowed, its middle at sample m hop, hop half the frame. The power of its bins goes to a grid that is
+even on the bands' scale and from there, spread, into the bands. What was louder just before masks, as in [1]_:
 
     s[m] = a s[m-1] + (1 - a) e[m],   E[m] = max(e[m], s[m]),   a = exp(-hop / tau)                            (1)
 
-with tau = 8 ms + (100 Hz / f) 22 ms. The first three bins, into which 0 Hz leaks, are left out.
+The first three bins, into which 0 Hz leaks, are left out.
 
 References
 ----------
@@ -22,11 +22,10 @@ import numpy as np
 
 from chainsim.dsp.real_fft import GREATEST, SMALLEST, fft_work, real_fft, twiddles
 from chainsim.kernel import kernel
-from chainsim.measure.sound_distance.scale import FINE_BARK, band_middles, bark, fine_grid, hertz, spreading
+from chainsim.measure.sound_distance.pitch_scale import PitchBands
+from chainsim.measure.sound_distance.scale import EarBands
 from chainsim.units import Array, Audio, Counts
 
-SHORTEST_S, AT_100_HZ_S = 0.008, 0.030
-"""Time constants of equation (1)."""
 LEAKING_BINS = 3
 
 
@@ -38,9 +37,9 @@ def band_powers(
     """Fill y (rows, frames, bands) with the power of each whole frame of x (channels, samples).
 
     Rows are the channels and, if there are four, then half the sum and half the difference of two. Of bin k the share
-    shares[0, k] goes to rate lower[k] of the fine grid and shares[1, k] to the next; spread (bands, rates). keep
-    (bands,) is a of equation (1), smeared (rows, bands) its s. frame (size,), re and im (channels, bins), fine (rates,)
-    are scratch.
+    shares[0, k] goes to place lower[k] of the grid and shares[1, k] to the next; spread (bands, places). keep
+    (bands,) is a of equation (1), smeared (rows, bands) its s. frame (size,), re and im (channels, bins), and fine
+    (places,) are scratch.
     """
     channels, size = x.shape[0], window.shape[0]
     for m in range(y.shape[1]):
@@ -89,24 +88,25 @@ class _Tables(NamedTuple):
 
 
 @functools.cache
-def _tables(sample_rate_hz: float, size: int, bands: int) -> _Tables:
+def _tables(sample_rate_hz: float, size: int, bands: EarBands | PitchBands) -> _Tables:
     window: Array = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(size) / size)
     bins = np.arange(size // 2 + 1, dtype=np.float64)
-    last = fine_grid().size - 1
-    freq_hz: Array = bins * (sample_rate_hz / size)
-    place = bark(freq_hz) / FINE_BARK
+    spread = bands.spreading()
+    last = spread.shape[1] - 1
+    place = np.maximum(bands.places(bins * (sample_rate_hz / size)), -1.0)
     lower = np.clip(np.floor(place), 0, last - 1).astype(np.int64)
     counts = (bins >= LEAKING_BINS) & (place >= 0.0) & (place <= last)
     scale = np.where(counts, 2.0 / (size * np.sum(window**2)), 0.0)
     upper = np.clip(place - lower, 0.0, 1.0)
-    tau_s = SHORTEST_S + (100.0 / hertz(band_middles(bands))) * (AT_100_HZ_S - SHORTEST_S)
+    with np.errstate(divide="ignore"):
+        keep = np.exp(-(size // 2) / (sample_rate_hz * bands.forgetting_s()))
     return _Tables(
         window=window,
         twiddles=twiddles(size),
         lower=lower,
         shares=np.stack([scale * (1.0 - upper), scale * upper]),
-        spread=spreading(bands),
-        keep=np.exp(-(size // 2) / (sample_rate_hz * tau_s)),
+        spread=spread,
+        keep=keep,
     )
 
 
@@ -119,7 +119,7 @@ class BandFrames:
     channels : int, 1 or 2
     size : int
         Samples of a frame, a power of two.
-    bands : int
+    bands : EarBands or PitchBands
     sides : bool
         With two channels, give half their sum and half their difference, too, as rows behind them.
 
@@ -129,14 +129,16 @@ class BandFrames:
         Samples from a frame to the next.
     """
 
-    def __init__(self, sample_rate_hz: float, channels: int, size: int, bands: int, *, sides: bool = False) -> None:
+    def __init__(
+        self, sample_rate_hz: float, channels: int, size: int, bands: EarBands | PitchBands, *, sides: bool = False
+    ) -> None:
         self.hop = size // 2
-        self._rows, self._bands = 2 * channels if sides and channels == 2 else channels, bands
+        self._rows, self._bands = 2 * channels if sides and channels == 2 else channels, bands.count
         self._tables = _tables(sample_rate_hz, size, bands)
         self._work, self._frame = fft_work(size), np.zeros(size)
         self._re, self._im = np.zeros((channels, self.hop + 1)), np.zeros((channels, self.hop + 1))
         self._fine = np.zeros(self._tables.spread.shape[1])
-        self._smeared = np.zeros((self._rows, bands))
+        self._smeared = np.zeros((self._rows, bands.count))
         self._waiting = np.zeros((channels, self.hop))
 
     def add(self, x: Audio) -> Array:

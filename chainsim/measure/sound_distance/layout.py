@@ -16,6 +16,8 @@ SPECTRUM, MODULATION, TAIL = 0, 1, 2
 SPECTRUM_DB, MIDDLE_DB, SHORT_DB = 1.0, 2.5, 2.5
 """Limens. 1 dB in all bands is that of excitation (see `steps.py`), and about that of level; in short frames, where
 levels stray by themselves, 2.5 dB on average: two draws of a noise 25 dB under the sound stay under it."""
+PITCH_DB = 1.5
+"""A steady tone moved by 4 cents; notes of melodies with their own vibrato by some 10, or a vibrato of 20 added."""
 WIDTH_DB = 3.0
 MODULATION_DB = 2.0
 TAIL_DB = 1.0
@@ -72,7 +74,7 @@ class Layout:
                 f"sound distance: {sound.playing_frames} frames of playing at {sound.sample_rate_hz:g} Hz beside "
                 f"{self.playing_frames} frames at {self.sample_rate_hz:g} Hz, allowed sounds of one take"
             )
-        parts = (sound.spectrum, sound.middle, sound.short, sound.modulation, sound.tail)
+        parts = (sound.spectrum, sound.middle, sound.short, sound.pitch, sound.modulation, sound.tail)
         levels = [part[c % sound.channels].ravel() for part in parts for c in range(self.channels)]
         if self.channels == 2:
             alone = np.full(sound.spectrum[0].size, WIDTH_OF_ONE_DB, dtype=sound.spectrum.dtype)
@@ -90,6 +92,7 @@ def layout_of(sound: SoundFeatures, channels: int) -> Layout:
         (blocks, bands, blocks, SPECTRUM, SPECTRUM_DB),
         (*sound.middle.shape[1:], short_blocks, SPECTRUM, MIDDLE_DB),
         (*sound.short.shape[1:], short_blocks, SPECTRUM, SHORT_DB),
+        (*sound.pitch.shape[1:], sound.pitch.shape[1], SPECTRUM, PITCH_DB),
         (windows, sound.modulation.shape[3], windows, MODULATION, MODULATION_DB),
         (tail_blocks, bands, tail_blocks, TAIL, TAIL_DB),
     ]

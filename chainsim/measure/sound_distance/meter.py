@@ -12,11 +12,14 @@ from chainsim.measure.signals import check_chunk, check_rate
 from chainsim.measure.sound_distance.features import Levels, SoundFeatures
 from chainsim.measure.sound_distance.frames import BandFrames
 from chainsim.measure.sound_distance.modulation import modulation_levels
-from chainsim.measure.sound_distance.plan import BANDS, Plan, part_count
+from chainsim.measure.sound_distance.pitch_scale import LEAST_POWER
+from chainsim.measure.sound_distance.plan import BANDS, Plan, part_count, pitch_part_count
 from chainsim.measure.sound_distance.scale import least_power
 from chainsim.measure.sound_distance.width import width_levels
 from chainsim.units import Array, Audio
 
+LONG = 0
+"""Which frames give the tail and the width, too."""
 ONE_AS_TWO_DB = 10.0 * math.log10(2.0)
 
 
@@ -54,14 +57,16 @@ class SoundMeter:
         self._to_skip = latency_frames
         self._plan = plan = Plan(self._rate_hz, playing_frames)
         self._cutters = [
-            BandFrames(sample_rate_hz, channels, size, bands, sides=k == 0)
+            BandFrames(sample_rate_hz, channels, size, bands, sides=k == LONG)
             for k, (size, bands) in enumerate(zip(plan.sizes, BANDS, strict=True))
         ]
-        rows = [2 * channels if channels == 2 else channels, channels, channels]
-        self._playing = [_Kept(*shape) for shape in zip(rows, [0, 0, 0], plan.played, BANDS, strict=True)]
-        self._tail = _Kept(channels, *plan.tail, BANDS[0])
+        rows = [2 * channels if channels == 2 and k == LONG else channels for k in range(len(BANDS))]
+        self._playing = [
+            _Kept(r, 0, count, bands.count) for r, count, bands in zip(rows, plan.played, BANDS, strict=True)
+        ]
+        self._tail = _Kept(channels, *plan.tail, BANDS[LONG].count)
         self._wanted = [sum(plan.tail), *plan.played[1:]]
-        self._counts = [0, 0, 0]
+        self._counts = [0 for _ in BANDS]
         self._finite = True
 
     def add(self, y: Audio) -> None:
@@ -93,19 +98,20 @@ class SoundMeter:
         powers = [gain * kept.powers.astype(np.float64) for kept in (*ended._playing, ended._tail)]
         if not (self._finite and all(np.isfinite(power).all() for power in powers)):
             raise AudioError("sound distance: the sound holds a sample that is not finite, or over 10^18")
-        long, middle, short, tail = powers
-        least = [least_power(bands) for bands in BANDS]
+        long, middle, short, longest, tail = powers
+        least = [least_power(bands.count) for bands in BANDS[:3]]
         width = width_levels(long[2], long[3], least[0]) if self.channels == 2 else None
         return SoundFeatures(
             sample_rate_hz=self._rate_hz,
             channels=self.channels,
             playing_frames=self._plan.playing_frames,
-            spectrum=_kept(_blocks(_db(long[: self.channels] + least[0]))),
+            spectrum=_kept(_blocks(_db(long[: self.channels] + least[0]), part_count(long.shape[1]))),
             tail=_kept(_tail_blocks(_db(tail + least[0]))),
             middle=_kept(_db(middle + least[1])),
             short=_kept(_db(short + least[2])),
+            pitch=_kept(_blocks(_db(longest + LEAST_POWER), pitch_part_count(longest.shape[1]))),
             modulation=_kept(modulation_levels(middle, least[1], self._rate_hz / self._cutters[1].hop)),
-            width=None if width is None else _kept(_blocks(width[np.newaxis])[0]),
+            width=None if width is None else _kept(_blocks(width[np.newaxis], part_count(len(width)))[0]),
         )
 
     def _cut(self, y: Audio) -> None:
@@ -114,7 +120,7 @@ class SoundMeter:
             if self._counts[k] < self._wanted[k]:
                 powers = cutter.add(y)
                 self._playing[k].add(powers, self._counts[k])
-                if k == 0:
+                if k == LONG:
                     self._tail.add(powers, self._counts[k])
                 self._counts[k] += powers.shape[1]
 
@@ -149,9 +155,9 @@ def _db(power: Array) -> Array:
     return level_db
 
 
-def _blocks(levels: Array) -> Array:
-    """Means over blocks, each half over the next, shape (rows, blocks, bands)."""
-    sums, counts = _sums(levels)
+def _blocks(levels: Array, parts: int) -> Array:
+    """Means over blocks, each two parts and half over the next, shape (rows, blocks, bands)."""
+    sums, counts = _sums(levels, parts)
     if len(counts) > 1:
         sums, counts = sums[:, :-1] + sums[:, 1:], counts[:-1] + counts[1:]
     means: Array = sums / counts
@@ -160,15 +166,14 @@ def _blocks(levels: Array) -> Array:
 
 def _tail_blocks(levels: Array) -> Array:
     """Means over half as long blocks, one after the other."""
-    sums, counts = _sums(levels)
+    sums, counts = _sums(levels, part_count(levels.shape[1]))
     means: Array = sums / counts
     return means
 
 
-def _sums(levels: Array) -> tuple[Array, Array]:
-    """Sums over parts of about `PART_FRAMES`, shape (rows, parts, bands), and frames of each, shape (parts, 1)."""
+def _sums(levels: Array, parts: int) -> tuple[Array, Array]:
+    """Sums over so many parts, shape (rows, parts, bands), and frames of each, shape (parts, 1)."""
     frames = levels.shape[1]
-    parts = part_count(frames)
     edges = np.arange(parts + 1) * frames // parts
     counts = np.diff(edges).astype(np.float64)[:, np.newaxis]
     return np.add.reduceat(levels, edges[:-1], axis=1), counts

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 
 from chainsim.measure.sound_distance.frames import frame_size
 from chainsim.measure.sound_distance.modulation import OCTAVES_HZ, modulation_windows
+from chainsim.measure.sound_distance.pitch_scale import PitchBands
+from chainsim.measure.sound_distance.scale import EarBands
 
 COMPARED_S, COMPARED_TAIL_S = 60.0, 10.0
 """What is compared at most, of the playing and of the tail."""
-FRAMES_S = (0.085, 0.021, 0.011)
+FRAMES_S = (0.085, 0.021, 0.011, 0.17)
 """Long frames tell partials apart, short ones hear when things happen; shorter yet, they would follow the swings of a
-low note, whose phases do not matter."""
-BANDS = (46, 23, 8)
+low note, whose phases do not matter. The longest tell pitch."""
+BANDS: tuple[EarBands | PitchBands, ...] = (EarBands(46), EarBands(23), EarBands(8), PitchBands())
 PART_FRAMES = 6
 """Long frames of a quarter of a second. Two such parts are a block: a note that comes 10 ms late, about the limen,
 moves its means by some 1 dB. Of a tail, which may be short, each is one."""
@@ -52,19 +54,26 @@ class Plan:
 
     def shapes(self, channels: int) -> dict[str, tuple[int, ...]]:
         """Shapes of the features of a sound of so many channels, by their names."""
-        long, middle, short = self.played
+        long, middle, short, longest = self.played
+        bands = [each.count for each in BANDS]
         blocks = max(1, part_count(long) - 1)
         windows, _ = modulation_windows(middle, self.sample_rate_hz / (self.sizes[1] // 2))
         shapes = {
-            "spectrum": (channels, blocks, BANDS[0]),
-            "tail": (channels, part_count(self.tail[1]), BANDS[0]),
-            "middle": (channels, middle, BANDS[1]),
-            "short": (channels, short, BANDS[2]),
-            "modulation": (channels, windows, len(OCTAVES_HZ), BANDS[1]),
+            "spectrum": (channels, blocks, bands[0]),
+            "tail": (channels, part_count(self.tail[1]), bands[0]),
+            "middle": (channels, middle, bands[1]),
+            "short": (channels, short, bands[2]),
+            "pitch": (channels, max(1, pitch_part_count(longest) - 1), bands[3]),
+            "modulation": (channels, windows, len(OCTAVES_HZ), bands[1]),
         }
-        return shapes if channels == 1 else {**shapes, "width": (blocks, BANDS[0])}
+        return shapes if channels == 1 else {**shapes, "width": (blocks, bands[0])}
 
 
 def part_count(frames: int) -> int:
     """In how many parts of about `PART_FRAMES` so many long frames are gathered."""
     return max(1, round(frames / PART_FRAMES))
+
+
+def pitch_part_count(frames: int) -> int:
+    """The same for the longest frames."""
+    return max(1, round(2.0 * frames / PART_FRAMES))

@@ -20,6 +20,8 @@ References
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from chainsim.units import Array
@@ -32,6 +34,29 @@ LISTENING_DB = 80.0
 """Sound pressure level at which every sound is taken to be heard, once it is brought to the common loudness."""
 ROOM_DB = 10.0
 """Level in each band of what the listening room holds by itself."""
+SHORTEST_S, AT_100_HZ_S = 0.008, 0.030
+"""Time constants of what was louder before."""
+
+
+@dataclass(frozen=True)
+class EarBands:
+    """So many bands of one width in Bark."""
+
+    count: int
+
+    def places(self, freq_hz: Array) -> Array:
+        """Where frequencies lie on the fine grid of rates."""
+        places: Array = bark(freq_hz) / FINE_BARK
+        return places
+
+    def spreading(self) -> Array:
+        """Share of the power at each rate of the fine grid that excites each band, shape (bands, rates)."""
+        return spreading(self.count)
+
+    def forgetting_s(self) -> Array:
+        """Time constants of what was louder before: 8 ms + (100 Hz / f) 22 ms, as in BS.1387-1, from memory."""
+        tau_s: Array = SHORTEST_S + (100.0 / hertz(band_middles(self.count))) * (AT_100_HZ_S - SHORTEST_S)
+        return tau_s
 
 
 def bark(freq_hz: Array) -> Array:

@@ -83,7 +83,7 @@ class SoundDistance:
     total : float
         The largest of the others.
     spectrum : float
-        Of what sounds while the take plays: colour, dynamics, short events, width.
+        Of what sounds while the take plays: colour, pitch, dynamics, short events, width.
     modulation : float
         Of how deep and how fast it sways, whatever the phase.
     tail : float
