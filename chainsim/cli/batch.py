@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chainsim.cli.common import counted, echo_json, leaving_at_once, progress_bar, tell_of_compiling, warn
+from chainsim.cli.common import (
+    counted,
+    echo_json,
+    leaving_at_once,
+    progress_bar,
+    running_options,
+    tell_of_compiling,
+    warn,
+)
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
@@ -43,9 +51,7 @@ if TYPE_CHECKING:
 )
 @click.option("--room", metavar="NAME", shell_complete=names_in_sketch, help="Render as it is set in this room.")
 @click.option("--no-audio", is_flag=True, help="Write the table only, no sounds.")
-@click.option("--threads", type=click.IntRange(1, 256), help="Sounds rendered at once; by default one a core.")
-@click.option("--scheduler", metavar="ADDRESS", help="Let the workers of a Dask scheduler, tcp://HOST:8786, render.")
-@click.option("--json", "as_json", is_flag=True, help="Print the table and what was done as JSON.")
+@running_options
 def command(
     sketches: tuple[Path, ...], folders: tuple[Path, ...], files: tuple[Path, ...], output: Path, vary: tuple[str, ...],
     room: str | None, no_audio: bool, threads: int | None, scheduler: str | None, as_json: bool,
@@ -67,8 +73,6 @@ def command(
     """
     if not folders and not files:
         raise click.UsageError("say what is sent through: --takes DIR, or --take FILE")
-    if scheduler is not None and threads is not None:
-        raise click.UsageError("--threads is for this machine; workers of a scheduler have their own")
     from chainsim.batch.compiling import compile_ahead
     from chainsim.batch.matrix import plan_batch, run_plan
     from chainsim.batch.takes import takes_in

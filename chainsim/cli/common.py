@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 import os
 import signal
@@ -10,9 +11,43 @@ import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, cast
 
 import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+class RealRange(click.FloatRange):
+    """A number from a range; "nan" is in none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Read it."""
+        found: float = super().convert(value, param, ctx)
+        if math.isnan(found):
+            self.fail(f"{value} is not a number.", param, ctx)
+        return found
+
+
+def running_options(command: F) -> F:
+    """Options of what renders many sounds: --threads, --scheduler, which goes without them, and --json."""
+
+    @functools.wraps(command)
+    def checked(**given: Any) -> Any:
+        if given["scheduler"] is not None and given["threads"] is not None:
+            raise click.UsageError("--threads is for this machine; workers of a scheduler have their own")
+        return command(**given)
+
+    options = (
+        click.option("--threads", type=click.IntRange(1, 256), help="Sounds rendered at once; by default one a core."),
+        click.option(
+            "--scheduler", metavar="ADDRESS", help="Let the workers of a Dask scheduler, tcp://HOST:8786, render."
+        ),
+        click.option("--json", "as_json", is_flag=True, help="Print what was found and what was done as JSON."),
+    )
+    for option in reversed(options):
+        checked = option(checked)
+    return cast(F, checked)
 
 
 def echo_json(value: Any) -> None:

@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chainsim.cli.common import counted, echo_json, leaving_at_once, naming, progress_bar, tell_of_compiling, warn
+from chainsim.cli.common import (
+    RealRange,
+    counted,
+    echo_json,
+    leaving_at_once,
+    naming,
+    progress_bar,
+    running_options,
+    tell_of_compiling,
+    warn,
+)
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
@@ -43,7 +53,7 @@ if TYPE_CHECKING:
     "--threshold",
     "threshold_steps",
     metavar="STEPS",
-    type=click.FloatRange(0.0, 1000.0),
+    type=RealRange(0.0, 1000.0),
     help="How far two orders of a group may be apart; 1, if not given, is just audible.",
 )
 @click.option(
@@ -57,13 +67,11 @@ if TYPE_CHECKING:
     "--loudness",
     "loudness_lufs",
     metavar="LUFS",
-    type=click.FloatRange(-60.0, 0.0),
+    type=RealRange(-60.0, 0.0),
     help="Of the files to hear; by default as loud as the order as written is.",
 )
 @click.option("--all-files", is_flag=True, help="Write every order, too, at the level at which it comes.")
-@click.option("--threads", type=click.IntRange(1, 256), help="How many at once; by default one a core.")
-@click.option("--scheduler", metavar="ADDRESS", help="Let the workers of a Dask scheduler, tcp://HOST:8786, render.")
-@click.option("--json", "as_json", is_flag=True, help="Print all that was found as JSON.")
+@running_options
 def command(
     sketch: Path, takes: tuple[Path, ...], output: Path, swap: str | None, patch: str | None, room: str | None,
     threshold_steps: float | None, most_groups: int | None, sample: int | None, seed: int, all_files: bool,
@@ -90,8 +98,8 @@ def command(
     given = _rules(rules)
     if swap is not None and (given or sample is not None):
         raise click.UsageError("--swap names all there is to try; it goes without rules and --sample")
-    if scheduler is not None and threads is not None:
-        raise click.UsageError("--threads is for this machine; workers of a scheduler have their own")
+    if swap is not None and (threshold_steps is not None or most_groups is not None):
+        raise click.UsageError("--swap makes no groups of its two orders; it goes without --threshold and --groups")
     from chainsim.batch.compiling import compile_ahead
     from chainsim.batch.orders.comparing import compare_orders
     from chainsim.batch.orders.grouping import AUDIBLE_STEPS
@@ -118,7 +126,8 @@ def command(
         echo_json(found.to_dict())
     else:
         click.echo("\n".join(orders_text(found) if pair is None else swap_text(found)))
-        click.echo(f"\n{output / 'orders.csv'}, orders.json; {counted(len(found.groups), 'sound')} to hear in {output}")
+        sounds = sum(file is not None for group in found.groups for file in group.files)
+        click.echo(f"\n{output / 'orders.csv'}, orders.json; {counted(sounds, 'sound')} to hear in {output}")
     for line in found.failed:
         click.echo(f"chainsim: {line}", err=True)
     return 1 if found.failed else 0

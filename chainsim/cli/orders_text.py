@@ -8,6 +8,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from chainsim.batch.orders.grouping import AUDIBLE_STEPS
 from chainsim.cli.common import counted, number, table
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ def orders_text(found: Orders) -> Iterator[str]:
 
 def swap_text(found: Orders) -> Iterator[str]:
     """Two orders, line by line."""
+    yield from found.notes
     yield from _left_out(found)
     if len(found.orders) < 2:
         return
@@ -45,10 +47,18 @@ def swap_text(found: Orders) -> Iterator[str]:
         yield f"The same sound: what is left of one when the other is taken from it is {_residual(residual_db)}."
     else:
         heard = "plainly different" if apart > 3.0 else "audibly different" if apart > 1.0 else "hard to tell apart"
-        yield f"{number(apart)} steps apart, of which 1 is just audible: {heard}; {_residual(residual_db)} is left."
+        where = " on the take where they differ most" if len(found.takes) > 1 else ""
+        yield (
+            f"{number(apart)} steps apart{where}, of which 1 is just audible: {heard};"
+            f" {_residual(residual_db)} is left."
+        )
     yield ""
-    rows = [(order.name + (" (as written)" if order.variant.as_written else ""), order) for order in (one, other)]
-    yield table(("", *HEAD), ((name, *_cells(order.figures[0])) for name, order in rows))
+    rows = [
+        (f"{order.name}{' (as written)' if order.variant.as_written else ''}{take}", *_cells(figures))
+        for order in (one, other)
+        for take, figures in zip(_over(found), order.figures, strict=True)
+    ]
+    yield table(("", *HEAD), rows)
 
 
 def _counts(found: Orders) -> Iterator[str]:
@@ -69,7 +79,8 @@ def _counts(found: Orders) -> Iterator[str]:
     identical = [one for one in found.identical if len(one.members) > 1]
     if identical:
         left = _residual(max(one.worst_null_db for one in identical))
-        yield f"{len(found.identical)} different sounds: the others null against one of these ({left} is left)"
+        these = "it" if len(found.identical) == 1 else "one of these"
+        yield f"{counted(len(found.identical), 'different sound')}: the others null against {these} ({left} is left)"
 
 
 def _left_out(found: Orders) -> Iterator[str]:
@@ -79,18 +90,33 @@ def _left_out(found: Orders) -> Iterator[str]:
 
 
 def _groups(found: Orders) -> Iterator[str]:
-    largest = max(group.group.diameter_steps for group in found.groups)
-    if len(found.groups) == 1:
-        yield f"All sound alike: no two are more than {number(largest)} steps apart, of which 1 is just audible."
-    else:
-        yield f"{len(found.groups)} groups; within one no two orders are more than {number(largest)} steps apart:"
-    take = f" (figures over {Path(found.takes[0]).name})" if len(found.takes) > 1 else ""
+    yield _within(found)
+    take = f" (figures{_over(found)[0]})" if len(found.takes) > 1 else ""
     rows = []
     for k, group in enumerate(found.groups, start=1):
         figures = found.orders[group.representative].figures[0]
         widest, nearest = number(group.group.diameter_steps), number(group.group.nearest_steps)
         rows.append((str(k), str(len(group.members)), str(group.group.sounds), widest, nearest, *_cells(figures)))
     yield table((f"group{take}", "orders", "sounds", "widest", "to next", *HEAD), rows)
+
+
+def _within(found: Orders) -> str:
+    """How far orders of one group are apart, and why that may be more than is just audible."""
+    largest = max(group.group.diameter_steps for group in found.groups)
+    steps = f"{number(largest)} steps apart, of which 1 is just audible"
+    asked = ", as --groups asks" if largest > found.threshold_steps else ""
+    if len(found.groups) > 1:
+        return f"{len(found.groups)} groups{asked}; within one no two orders are more than {steps}:"
+    if len(found.orders) == 1:
+        return "Only one order: there is none to compare it with."
+    if largest <= min(AUDIBLE_STEPS, found.threshold_steps):
+        return f"All sound alike: no two are more than {steps}."
+    return f"One group{asked}: no two of its orders are more than {steps}."
+
+
+def _over(found: Orders) -> list[str]:
+    """Over which take figures are, where there are several."""
+    return [f" over {Path(take).name}" if len(found.takes) > 1 else "" for take in found.takes]
 
 
 def _commons(found: Orders) -> Iterator[str]:

@@ -87,7 +87,8 @@ class Orders:
     identical : tuple of Identical
         Orders that null against each other on every take; every order is in one of them.
     swaps, forks : tuple of Swap
-        What it does to exchange two neighbours, and to set units side by side; the most audible first.
+        What it does to exchange two neighbours, and to set units side by side; the most audible first, one step being
+        audible whatever the groups' threshold.
     distances : ndarray, shape (orders, orders)
         In steps, of which one is just audible: the largest over the takes.
     residuals_db : ndarray, shape (orders, orders)
