@@ -57,6 +57,8 @@ def rewritten(text: str, written: Mapping[Place, Any], removed: Collection[Place
         If that cannot be done without changing more; it says what to write by hand.
     """
     values = tomllib.loads(text)
+    if not written and not any(_stands(values, place) for place in removed):
+        return text
     for edited in (_with_tables_behind, _in_place):
         try:
             wanted: dict[str, Any] = copy.deepcopy(values)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import copy
 import tomllib
 from collections.abc import Mapping
-from typing import Any
+from contextlib import suppress
 
 from chainsim.errors import SketchError
+from chainsim.sketch.rewriting import rewritten
 
 DIGITS = 2
 
@@ -20,36 +20,10 @@ def with_trims(text: str, trims_db: Mapping[str | None, float]) -> str:
     SketchError
         If a table is written in a way that cannot be changed without changing more.
     """
-    import tomlkit
-    from tomlkit.exceptions import TOMLKitError
-
     values = {name: round(trim, DIGITS) + 0.0 for name, trim in trims_db.items()}
-    wanted: dict[str, Any] = copy.deepcopy(tomllib.loads(text))
-    try:
-        document = tomlkit.parse(text)
-        for name, value in values.items():
-            wanted_table = wanted if name is None else wanted["patches"][name]
-            wanted_table["trim_db"] = value
-            table: Any = document if name is None else document["patches"][name]
-            _set(table, value)
-        found = tomlkit.dumps(document)
-        if tomllib.loads(found) == wanted:
-            return found
-    except (TOMLKitError, ValueError, KeyError):
-        pass
-    places = {name: "" if name is None else f"patches.{name}." for name in values}
-    lines = (f"{places[name]}trim_db = {value:g}" for name, value in values.items())
+    written = {(*(() if name is None else ("patches", name)), "trim_db"): trim for name, trim in values.items()}
+    if {name for name in values if name is not None} <= set(tomllib.loads(text).get("patches", {})):
+        with suppress(SketchError):
+            return rewritten(text, written)
+    lines = (f"{'.'.join(place)} = {value:g}" for place, value in written.items())
     raise SketchError(f"the trims cannot be written between these tables; write them yourself: {', '.join(lines)}")
-
-
-def _set(table: Any, value: float) -> None:
-    """Set the trim behind the last setting: what follows it as comment and space belongs to the next table."""
-    body = getattr(getattr(table, "value", None), "body", None)
-    if "trim_db" in table or body is None or not any(key is not None for key, _ in body):
-        table["trim_db"] = value
-        return
-    behind = []
-    while body[-1][0] is None:
-        behind.append(body.pop())
-    table["trim_db"] = value
-    body.extend(reversed(behind))
