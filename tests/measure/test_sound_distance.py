@@ -272,3 +272,16 @@ def partial_raised(rate_hz: float) -> float:
 def test_rates_make_little_difference(rate_hz: float) -> None:
     # Frames are up to a third longer or shorter than at 48 kHz.
     assert partial_raised(rate_hz) == pytest.approx(partial_raised(48_000.0), rel=0.1)
+
+
+@pytest.mark.parametrize("rate_hz", [8_000.0, 44_100.0, 192_000.0])
+def test_pitch_is_heard_at_all_rates(rate_hz: float) -> None:
+    # The limen is 3 to 9 cents: Wier, Jesteadt and Green, JASA 61, 1977, from memory.
+    t = np.arange(round(rate_hz)) / rate_hz
+
+    def note(cents: float) -> Audio:
+        phase = 2.0 * np.pi * 440.0 * 2.0 ** (cents / 1200.0) * t
+        return np.clip((0.95 - t) / 0.1, 0.0, 0.1) * sum(np.sin(k * phase) / k for k in range(1, 9))
+
+    assert measure_distance(note(0.0), note(1.0), rate_hz).spectrum < 0.5
+    assert measure_distance(note(0.0), note(9.0), rate_hz).spectrum > 1.0
