@@ -188,9 +188,12 @@ def _written(
     variants = [found.orders[group.representative].variant for group in found.groups]
     tasks: list[Task] = []
     at_once = tasks_at_once(**options)
-    for take, of_take in zip(made.takes, sounds, strict=True):
+    for take, take_sha256, of_take in zip(made.takes, made.take_hashes, sounds, strict=True):
         missing = [i for i, sound in enumerate(of_take) if not store.has(sound.key, audio=sound.audio)]
-        tasks += tasks_for(store, take, [of_take[i] for i in missing], [variants[i] for i in missing], at_once)
+        tasks += tasks_for(
+            store, take, [of_take[i] for i in missing], [variants[i] for i in missing], at_once,
+            take_sha256=take_sha256,
+        )  # fmt: skip
     run = run_all(tasks, progress=partial(told, "writing"), **options)
     failed = dict.fromkeys(str(done.error) for done in run.failed.values())
     unwritten = {sound.audio for of_take in sounds for sound in of_take if sound.audio and sound.key in run.failed}

@@ -27,6 +27,7 @@ class Made:
     ----------
     variants : tuple of Variant
     takes : tuple of Path
+    take_hashes : tuple of str
     keys : tuple of tuple of str
         For each take the keys of all orders.
     left_out : dict of str
@@ -42,6 +43,7 @@ class Made:
 
     variants: tuple[Variant, ...]
     takes: tuple[Path, ...]
+    take_hashes: tuple[str, ...]
     keys: tuple[tuple[str, ...], ...]
     left_out: Mapping[str, str]
     failed: tuple[str, ...]
@@ -114,6 +116,7 @@ def make_orders(
     return Made(
         variants=tuple(variants[i] for i in kept),
         takes=tuple(keys),
+        take_hashes=tuple(hashes[take] for take in keys),
         keys=tuple(tuple(of_take[i] for i in kept) for of_take in keys.values()),
         left_out=left_out,
         failed=tuple(dict.fromkeys(failed)),
