@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import overload
 
 import numpy as np
 
+from chainsim.batch.executing import Progress
 from chainsim.batch.orders.grouping import identical_orders
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.together import NULL
+from chainsim.errors import StoreError
 from chainsim.measure.null import residual_matrix
 from chainsim.measure.sound_distance.features import SoundFeatures
 from chainsim.measure.sound_distance.matrix import distance_matrix
 from chainsim.units import Array
-
-Progress = Callable[[int, int], None]
 
 
 class StoredFeatures(Sequence[SoundFeatures]):
@@ -35,8 +36,9 @@ class StoredFeatures(Sequence[SoundFeatures]):
         if isinstance(index, slice):
             return StoredFeatures(self._store, self._keys[index])
         arrays = dict(self._store.arrays(self._keys[index]))
-        del arrays[NULL]
-        return SoundFeatures.from_arrays(arrays)
+        with _read_from(self._store):
+            del arrays[NULL]
+            return SoundFeatures.from_arrays(arrays)
 
 
 def residuals_over(store: ResultStore, keys_by_take: Sequence[Sequence[str]]) -> Array:
@@ -48,7 +50,8 @@ def residuals_over(store: ResultStore, keys_by_take: Sequence[Sequence[str]]) ->
     keys_by_take : sequence of sequences of str
         For each take the keys of all orders.
     """
-    matrices = [residual_matrix(np.stack([store.arrays(key)[NULL] for key in keys])) for keys in keys_by_take]
+    with _read_from(store):
+        matrices = [residual_matrix(np.stack([store.arrays(key)[NULL] for key in keys])) for keys in keys_by_take]
     worst: Array = np.max(matrices, axis=0)
     return worst
 
@@ -79,3 +82,12 @@ def distances_over(
         np.maximum(largest, distance_matrix(features, threads=threads, progress=progress), out=largest)
     whole: Array = largest[np.ix_(each, each)]
     return whole
+
+
+@contextmanager
+def _read_from(store: ResultStore) -> Iterator[None]:
+    """Say of what can be read, and is nothing to compare, where it was kept."""
+    try:
+        yield
+    except (KeyError, ValueError) as error:
+        raise StoreError(f"{store.folder / 'store'}: holds what is no sound to compare: {error}") from error

@@ -128,10 +128,13 @@ class ResultStore:
         """
         record = self._record(key)
         content = None if record is None else self._array_bytes(key, record)
-        if content is None:
-            raise StoreError(f"{self._records / key}.npz: is missing or damaged; run the same command again to make it")
-        with np.load(io.BytesIO(content), allow_pickle=False) as archive:
-            return {name: archive[name] for name in archive.files}
+        try:
+            with np.load(io.BytesIO(content or b""), allow_pickle=False) as archive:
+                return {name: archive[name] for name in archive.files}
+        except Exception as error:  # what is no archive may make the reader stumble anywhere
+            raise StoreError(
+                f"{self._records / key}.npz: is missing or damaged; run the same command again to make it"
+            ) from error
 
     def keep(self, key: str, figures: SoundFigures, *, arrays: Arrays | None = None, audio: Path | None = None) -> None:
         """Keep a sound's figures and, if there are any, its arrays, and what is in the file that it went to.

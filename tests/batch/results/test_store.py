@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 import os
 import shutil
@@ -148,6 +149,16 @@ def test_however_many_warnings_there_are_a_record_can_be_read_again(tmp_path: Pa
     found = store.figures(KEY)
     assert found is not None
     assert [line.split()[0] for line in found.warnings] == [str(i) for i in range(50)]
+
+
+def test_a_record_that_tells_of_no_archive_is_told(tmp_path: Path) -> None:
+    store, content = ResultStore(tmp_path), b"cos\nsystem\n(S'false'\ntR."
+    store.keep(KEY, FIGURES, arrays=ARRAYS)
+    (tmp_path / "store" / f"{KEY}.npz").write_bytes(content)
+    digest = hashlib.sha256(content).hexdigest()
+    forge(tmp_path / "store" / f"{KEY}.json", lambda record: record.update(arrays=digest))
+    with pytest.raises(StoreError, match="is missing or damaged"):
+        store.arrays(KEY)
 
 
 def test_arrays_of_another_sound_are_missing(tmp_path: Path) -> None:
