@@ -57,12 +57,13 @@ def plain_vary(vary: Mapping[str, Iterable[Any]]) -> dict[str, list[Any]]:
         values = [value.tolist() if hasattr(value, "tolist") else value for value in given]
         if isinstance(given, str) or not values:
             raise SettingError(f"vary {name}: found {given!r:.60}, allowed a list of values")
-        meant = [json.dumps(_number_alike(value)) for value in values]
-        for one in meant:
-            alike = [spelling(value) for value, other in zip(values, meant, strict=True) if other == one]
+        spelled: dict[str, list[str]] = {}
+        for value in values:
+            spelled.setdefault(json.dumps(_number_alike(value)), []).append(spelling(value))
+        for alike in spelled.values():
             if len(alike) > 1:
-                what = " and ".join(dict.fromkeys(alike))
-                raise SettingError(f"vary {name}: {what} stands there {len(alike)} times")
+                is_one = f"stands there {len(alike)} times" if len(set(alike)) == 1 else "are one value"
+                raise SettingError(f"vary {name}: {' and '.join(dict.fromkeys(alike))} {is_one}")
         plain[name] = values
     return plain
 

@@ -81,8 +81,8 @@ def test_values_may_be_numpys_but_not_twice_the_same() -> None:
         ([], "allowed a list"),
         ("0.7", "found '0.7', allowed a list"),
         ([1, 2, 1], "1 stands there 2"),
-        ([2, 3, 2.0], r"2 and 2\.0 stands there 2 times"),
-        ([[1, 2], [1.0, 2]], r"\[1, 2\] and \[1\.0, 2\]"),
+        ([2, 3, 2.0], r"2 and 2\.0 are one value"),
+        ([[1, 2], [1.0, 2]], r"\[1, 2\] and \[1\.0, 2\] are one value"),
     ]:
         with pytest.raises(SettingError, match=said):
             plain_vary({"wah.q": wrong})
