@@ -10,9 +10,8 @@ from __future__ import annotations
 import itertools
 import math
 import threading
-import time
 from collections.abc import Callable, Collection, Iterator
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
@@ -23,12 +22,10 @@ from chainsim.graph.mixing import add_ramped, add_scaled, set_scaled
 from chainsim.graph.moving import MovingRow, follow, go_straight
 from chainsim.graph.nodes import Driven, Edge, Node
 from chainsim.graph.schedule import FADE_OUT_S, LONGEST_TAIL_S
+from chainsim.graph.side_by_side import SideBySide
 from chainsim.units import Array, Audio
 
 CHUNK = 16_384
-WORTH_A_THREAD_S = 3e-4
-"""A node that took longer in the last span may be handed to another thread; which one runs it is never heard."""
-
 Reader = Callable[[int, int], Audio]
 """Gives the take: (first frame, frames) -> (channels, frames), zeros outside it."""
 
@@ -52,7 +49,7 @@ class Engine:
         self._graph = graph
         self._read = read
         self._chunk = chunk
-        self._threads = threads
+        self.threads = threads
         self.frames = graph.frames(take_frames)
         self._fades = _fades(graph, take_frames)
         self._pool = Pool(chunk)
@@ -101,7 +98,7 @@ class Engine:
 
     def stream(self) -> Iterator[tuple[int, dict[str, Audio]]]:
         """Yield, span by span, (first frame, outputs by name); the arrays hold until the next span."""
-        executor = ThreadPoolExecutor(self._threads) if self._threads > 1 else None
+        executor = ThreadPoolExecutor(self.threads - 1) if self.threads > 1 else None
         try:
             for n0, n1 in self._spans():
                 outputs = _Span(self, n0, n1 - n0).run(executor)
@@ -175,43 +172,14 @@ class _Span:
             for node in self._awake:
                 self._node(node)
         else:
-            self._side_by_side(executor)
+            e = self._e
+            SideBySide(self._awake, e.waits_for, e.readers, e.costs, self._node, executor, e.threads).run_all()
         outputs = {name: self._held[node].array for name, node in self._e._graph.outputs.items()}
         silent = {label: np.zeros((1, self._frames)) for label in self._e._graph.readings}
         finished = self._e.fade(outputs, self._n0) | silent | self._told
         for node in self._e._graph.outputs.values():
             self._release(node)
         return finished
-
-    def _side_by_side(self, executor: ThreadPoolExecutor) -> None:
-        """Run the nodes on this thread; hand on a costly one only where another costly one is ready beside it."""
-        e = self._e
-        waiting = dict(e.waits_for)
-        ready = [n for n in self._awake if waiting[n] == 0]
-        at_work: dict[Future[None], Node] = {}
-        while ready or at_work:
-            costly = [n for n in ready if e.costs.get(n, 0.0) > WORTH_A_THREAD_S]
-            for node in costly[1 : e._threads - len(at_work)]:
-                ready.remove(node)
-                at_work[executor.submit(self._timed, node)] = node
-            finished = [ready.pop(0)] if ready else []
-            for node in finished:
-                self._timed(node)
-            if at_work:
-                done, _ = wait(at_work, timeout=0.0 if finished else None, return_when=FIRST_COMPLETED)
-                for future in done:
-                    future.result()
-                    finished.append(at_work.pop(future))
-            for node in finished:
-                for reader in e.readers[node]:
-                    waiting[reader] -= 1
-                    if waiting[reader] == 0:
-                        ready.append(reader)
-
-    def _timed(self, node: Node) -> None:
-        begun = time.perf_counter()
-        self._node(node)
-        self._e.costs[node] = time.perf_counter() - begun
 
     def _node(self, node: Node) -> None:
         e = self._e
