@@ -13,7 +13,8 @@ from chainsim.sketch.chain import BlockStep, Step, block_names
 from chainsim.sketch.model import State
 
 MOST_TOGETHER, LEAST_TOGETHER = 24, 4
-"""The one bounds the memory of a task, and what a killed run loses; under the other little would be shared."""
+"""The one bounds the memory of a task, some 3 MB a stereo sound whatever its length, and what a killed run loses; under
+the other little would be shared."""
 ON_A_CLUSTER = 8
 """How many one worker makes together, since nobody knows how many workers there will be."""
 
