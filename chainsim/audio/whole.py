@@ -3,7 +3,14 @@
 from __future__ import annotations
 
 import errno
+import functools
+import hashlib
+import os
+import re
 import secrets
+import socket
+import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -11,6 +18,9 @@ from pathlib import Path
 from chainsim.errors import AudioError, StorageError
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)
+
+_PART = re.compile(r"\.(?P<host>[0-9a-f]{8})-(?P<pid>[0-9a-f]{1,8})-[0-9a-f]{12}\.part")
+STALE_S, UNSURE_S = 86_400.0, 60.0
 
 
 class PartFile:
@@ -39,7 +49,7 @@ class PartFile:
                 raise AudioError(f"{self.path}: is not a regular file and will not be replaced")
             if not self._final.parent.is_dir():
                 raise AudioError(f"{self.path}: the folder {self._final.parent} does not exist")
-        self.part = self._final.with_name(f".{secrets.token_hex(8)}.part")
+        self.part = part_beside(self._final)
 
     def keep(self) -> None:
         """Rename into place; an older file of that name is replaced."""
@@ -71,3 +81,40 @@ def writing(path: Path) -> Iterator[None]:
         reason = getattr(error, "strerror", None) or error
         kind = StorageError if getattr(error, "errno", None) in _FULL else AudioError
         raise kind(f"{path}: cannot be written: {reason}; nothing was kept") from error
+
+
+def part_beside(path: Path) -> Path:
+    """A hidden name beside a file's, which nobody can guess and which says whose it is."""
+    return path.with_name(f".{_host()}-{os.getpid():x}-{secrets.token_hex(6)}.part")
+
+
+def left_behind(path: Path) -> bool:
+    """Whether a file is hidden, half-written, and of a process that was killed.
+
+    Of processes of this machine that is known, a minute after their last word; of others it is taken for true after a
+    day.
+    """
+    named = _PART.fullmatch(path.name)
+    if named is None:
+        return False
+    try:
+        idle_s = time.time() - path.stat().st_mtime
+    except OSError:
+        return False
+    ours = named["host"] == _host() and sys.platform != "win32"  # where a look at a process may end it
+    return idle_s > (UNSURE_S if ours and not _lives(int(named["pid"], 16)) else STALE_S)
+
+
+def _lives(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
+@functools.cache
+def _host() -> str:
+    return hashlib.sha256(socket.gethostname().encode()).hexdigest()[:8]

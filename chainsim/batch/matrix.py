@@ -20,7 +20,7 @@ from chainsim.batch.results.tables import write_tables
 from chainsim.batch.running import Run, run_all
 from chainsim.batch.sharing import split_tasks
 from chainsim.batch.sweeping import plain_vary, spelling
-from chainsim.batch.takes import take_hashes
+from chainsim.batch.takes import refuse_folder_of, take_hashes
 from chainsim.batch.together import THE_TAKE, Sound, Task
 from chainsim.batch.versions import Version, versions_of
 from chainsim.sketch.model import Sketch
@@ -118,6 +118,7 @@ def plan_batch(
 ) -> BatchPlan:
     """Look what a folder of results lacks; arguments and errors are those of `run_batch`."""
     taken = tuple({Path(take).resolve(): Path(take) for take in takes}.values())
+    refuse_folder_of(taken, Path(folder))
     versions, warnings = versions_of(sketches, plain_vary(vary or {}), room, len(taken))
     store = ResultStore(Path(folder).resolve())
     rows = tuple(_rows(versions, taken, store, audio))
@@ -137,7 +138,7 @@ def run_plan(
     rows = [(version, _finished(version, row, store, run, rendered)) for version, row in plan.rows]
     about = {"format": TABLE_FORMAT, "version": identity()}
     write_tables(store.folder, "results", [row.to_dict(store.folder) for _, row in rows], about)
-    warnings = tuple(dict.fromkeys([*plan.warnings, *_warnings(rows)]))
+    warnings = tuple(dict.fromkeys([*plan.warnings, *run.told, *_warnings(rows)]))
     return Batch(store.folder, tuple(row for _, row in rows), run.block_runs, run.single_block_runs, warnings)
 
 

@@ -94,7 +94,7 @@ class OutputMeter:
         return measure_dynamics(take.momentary_lufs, self._momentary.lufs)
 
 
-def cautions(true_peak_dbtp: float, louder_by_lu: float) -> list[str]:
+def cautions(true_peak_dbtp: float, louder_by_lu: float = math.nan) -> list[str]:
     """What to mind before listening to something so loud."""
     found = []
     if true_peak_dbtp > 0.0:

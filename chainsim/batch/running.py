@@ -24,6 +24,9 @@ class Run:
     block_runs, single_block_runs : int
         Blocks that ran, and that would have run if each sound had been rendered alone.
     warnings : list of str
+        Of the sounds.
+    told : list of str
+        About where they are rendered.
     """
 
     made: set[str] = field(default_factory=set)
@@ -31,6 +34,7 @@ class Run:
     block_runs: int = 0
     single_block_runs: int = 0
     warnings: list[str] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
 
 
 def tasks_at_once(threads: int | None, scheduler: str | None) -> int:
@@ -63,7 +67,8 @@ def run_all(
     """
     run, count = Run(), sum(len(task.sounds) for task in tasks)
     try:
-        for result in run_tasks(tasks, render_together, threads=threads, scheduler=scheduler):
+        results = run_tasks(tasks, render_together, threads=threads, scheduler=scheduler, tell=run.told.append)
+        for result in results:
             run.block_runs += result.block_runs
             run.single_block_runs += result.single_block_runs
             run.warnings += [line for line in result.warnings if line not in run.warnings]

@@ -47,3 +47,18 @@ def take_hashes(takes: Iterable[Path]) -> tuple[dict[Path, str], dict[Path, str]
         except AudioError as error:
             errors[take] = str(error)
     return hashes, errors
+
+
+def refuse_folder_of(takes: Iterable[Path], folder: Path) -> None:
+    """Keep results away from where takes lie: they would be taken for takes the next time.
+
+    Raises
+    ------
+    AudioError
+        If a take lies in `folder` or in the folder of its sounds.
+    """
+    for take in takes:
+        if take.resolve().parent in (folder.resolve(), (folder / "audio").resolve()):
+            raise AudioError(
+                f"{folder}: {take.name} lies there, which is sent through; choose another folder for results"
+            )

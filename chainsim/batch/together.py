@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import CancelledError
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from chainsim.audio.reading import TakeReader, open_take, take_hash
 from chainsim.audio.writing import TakeWriter
+from chainsim.batch.metering import cautions
 from chainsim.batch.results.keys import NamedFiles, sketch_digest
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.sound_figures import SoundFiguresMeter
@@ -226,6 +227,7 @@ class _Made:
                 self._files.close()
                 of_take = [THE_TAKE + line.removeprefix(f"{self._take_path}: ") for line in take_warnings]
                 figures = self._figures.result((*of_take, *self.warnings))
+                figures = replace(figures, warnings=(*figures.warnings, *cautions(figures.true_peak_dbtp)))
                 store.keep(self.sound.key, figures, arrays=self._arrays(), audio=self.sound.audio)
 
     @contextmanager

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryFile
 
-from chainsim.audio.whole import writing
+from chainsim.audio.whole import part_beside, writing
 from chainsim.batch.results.keys import identity
 from chainsim.errors import printable
 
@@ -61,7 +60,7 @@ def needs(folders: Iterable[Path], files: Iterable[Path]) -> Iterator[Needs]:
 @contextmanager
 def _note(folder: Path) -> Iterator[str]:
     """Leave a file with a name that nobody can guess; if this run is killed, the store's sweep knows it for a part."""
-    note = folder / f".{secrets.token_hex(8)}.part"
+    note = part_beside(folder / "note")
     try:
         with writing(note):
             folder.mkdir(parents=True, exist_ok=True)

@@ -12,6 +12,8 @@ from chainsim.cli.common import (
     echo_json,
     leaving_at_once,
     progress_bar,
+    refuse_file,
+    resumable,
     running_options,
     tell_of_compiling,
     warn,
@@ -20,6 +22,8 @@ from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
     from chainsim.batch.batch_report import Batch
+
+MOST_WARNINGS = 20
 
 
 @click.command(name="batch", short_help="Render every sketch, patch and value over every take.")
@@ -71,6 +75,7 @@ def command(
       chainsim batch waltz.toml --take solo.wav -o sweep/ --vary wah.q=0.7,2,5 --vary tempo_bpm=96,120
       chainsim batch waltz.toml --take solo.wav -o sweep/ --vary "echo.note=1/8 dotted,1/4" --no-audio
     """
+    refuse_file(output)
     if not folders and not files:
         raise click.UsageError("say what is sent through: --takes DIR, or --take FILE")
     from chainsim.batch.compiling import compile_ahead
@@ -90,9 +95,12 @@ def command(
         tell_of_compiling()
         with leaving_at_once():
             compile_ahead(plan.missing)
-    with progress_bar("rendering") as progress:
+    with resumable(output), progress_bar("rendering") as progress:
         batch = run_plan(plan, threads=threads, scheduler=scheduler, progress=progress)
-    warn(line for line in batch.warnings if line not in plan.warnings)
+    told = [line for line in batch.warnings if line not in plan.warnings]
+    warn(told[:MOST_WARNINGS])
+    if len(told) > MOST_WARNINGS:
+        warn([f"and {len(told) - MOST_WARNINGS} more, in the column warnings of results.csv"])
     if as_json:
         echo_json(batch.to_dict())
     else:

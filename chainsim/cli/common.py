@@ -91,6 +91,22 @@ def naming(sketch: Path, patch: str | None = None) -> Iterator[None]:
         raise SketchError(f"{place}: {line}" for line in str(error).splitlines()) from error
 
 
+def refuse_file(output: Path) -> None:
+    """Say that -o names a folder where it names a file."""
+    if output.exists() and not output.is_dir():
+        raise click.UsageError(f"-o {output}: is a file; name a folder for the results")
+
+
+@contextmanager
+def resumable(folder: Path) -> Iterator[None]:
+    """When it is interrupted, say what is left."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        click.echo(f"{folder}: what was finished is kept; the same command goes on from there", err=True)
+        raise
+
+
 def warn(lines: Iterable[str]) -> None:
     """Print warnings on stderr, each once."""
     for line in dict.fromkeys(lines):

@@ -15,6 +15,8 @@ from chainsim.cli.common import (
     leaving_at_once,
     naming,
     progress_bar,
+    refuse_file,
+    resumable,
     running_options,
     tell_of_compiling,
     warn,
@@ -95,6 +97,7 @@ def command(
       chainsim orders waltz.toml solo.wav -o orders/ --side-by-side echo,plate
       chainsim orders evening.toml solo.wav -o orders/ --patch chorale --sample 200 --seed 3
     """
+    refuse_file(output)
     given = _rules(rules)
     if swap is not None and (given or sample is not None):
         raise click.UsageError("--swap names all there is to try; it goes without rules and --sample")
@@ -115,7 +118,7 @@ def command(
         with leaving_at_once():
             compile_ahead([loaded])
     threshold_steps = AUDIBLE_STEPS if threshold_steps is None else threshold_steps
-    with naming(sketch, patch), _Bars() as bars:
+    with naming(sketch, patch), resumable(output), _Bars() as bars:
         found = compare_orders(
             loaded, takes, output, rules=given, swap=pair, sample=sample, seed=seed,
             threshold_steps=0.0 if pair is not None else threshold_steps, most_groups=most_groups,

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from chainsim.batch.orders.grouping import AUDIBLE_STEPS
+from chainsim.batch.orders.hearing import SILENT_DBFS, beside
 from chainsim.cli.common import counted, number, table
 
 if TYPE_CHECKING:
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from chainsim.batch.sound_figures import SoundFigures
 
 MOST_LINES = 15
+MANY_GROUPS, FEW_GROUPS = 8, 5
 HEAD = ("LUFS", "dBTP", "noise dBFS", "openings", "tail s", "centroid Hz", "latency ms")
 
 
@@ -27,6 +29,7 @@ def orders_text(found: Orders) -> Iterator[str]:
     yield from _groups(found)
     yield ""
     yield from _commons(found)
+    yield from _hints(found)
     if found.swaps:
         yield "\nWhat it does to exchange two neighbours:"
         yield from _some(_swaps(found.swaps))
@@ -59,6 +62,8 @@ def swap_text(found: Orders) -> Iterator[str]:
         for take, figures in zip(_over(found), order.figures, strict=True)
     ]
     yield table(("", *HEAD), rows)
+    if heard := beside(other.figures[0], one.figures[0]):
+        yield f"The second is, beside the first{_over(found)[0]}: {heard}."
 
 
 def _counts(found: Orders) -> Iterator[str]:
@@ -120,11 +125,16 @@ def _over(found: Orders) -> list[str]:
 
 
 def _commons(found: Orders) -> Iterator[str]:
+    """Each group's representative, what one hears of it beside the first one, and what its members have in common."""
+    first = found.orders[found.groups[0].representative]
+    written = next((i for i, order in enumerate(found.orders) if order.variant.as_written), None)
     for k, group in enumerate(found.groups, start=1):
         order = found.orders[group.representative]
-        written = " (as written)" if order.variant.as_written else ""
-        yield f"{k}  {order.name}{written}"
-        if len(found.groups) > 1:
+        own = written in group.members and len(found.orders) > 1
+        here = "" if not own else " (as written)" if order.variant.as_written else " (the order as written is in it)"
+        heard = beside(order.figures[0], first.figures[0]) if k > 1 else ""
+        yield f"{k}  {order.name}{here}{f': {heard} than 1' if heard else ''}"
+        if len(found.groups) > 1 and len(group.members) > 1:
             yield f"   {_common(group)}"
 
 
@@ -134,7 +144,14 @@ def _common(group: OrderGroup) -> str:
         return common.text
     some = f" ({common.followers} of {members})" if common.followers < members else ""
     alike = f"; so have {common.others} of {common.outside} others" if common.others else ""
-    return f"{'it has' if members == 1 else 'they have'} {common.text}{some}{alike}"
+    return f"they have {common.text}{some}{alike}"
+
+
+def _hints(found: Orders) -> Iterator[str]:
+    if found.possible > len(found.orders) + len(found.left_out):
+        yield f"This is said of the {len(found.orders)} orders that were tried, not of all {found.possible:,}."
+    if len(found.groups) > MANY_GROUPS:
+        yield f"Too many to hear? --groups {FEW_GROUPS} gathers those that are nearest to each other."
 
 
 def _swaps(swaps: tuple[Swap, ...]) -> Iterator[str]:
@@ -150,7 +167,7 @@ def _some(lines: Iterator[str]) -> Iterator[str]:
 def _cells(figures: SoundFigures) -> Iterator[str]:
     yield number(figures.integrated_lufs)
     yield number(figures.true_peak_dbtp)
-    yield number(figures.noise_floor_dbfs)
+    yield "silent" if figures.noise_floor_dbfs < SILENT_DBFS else number(figures.noise_floor_dbfs)
     yield "-" if figures.gate_openings is None else str(figures.gate_openings)
     yield number(figures.tail_s)
     yield number(figures.centroid_hz, 0)

@@ -40,6 +40,8 @@ class Graph:
         What blocks tell of themselves and a reader wants, by "BLOCK:READING".
     courses : dict of list of PlacedState
         For each sketch, by its label, its states in order of time.
+    latencies : dict of (float, float)
+        As `latency`, of each sketch by its label.
     own_warnings : dict of list of str
         Those of `warnings` that are about one sketch, by its label.
     """
@@ -53,6 +55,7 @@ class Graph:
     warnings: list[str] = field(default_factory=list)
     readings: dict[str, tuple[Node, int]] = field(default_factory=dict)
     courses: dict[str, list[PlacedState]] = field(default_factory=dict)
+    latencies: dict[str, tuple[float, float]] = field(default_factory=dict)
     own_warnings: dict[str, list[str]] = field(default_factory=dict)
 
     def nodes_of(self, label: str) -> set[Node]:
@@ -76,7 +79,7 @@ class Graph:
         return max(self._end(each, take_frames) for each in self.courses if label in (each, None))
 
     def _end(self, label: str, take_frames: int) -> int:
-        course, latency = self.courses[label], math.ceil(self.outputs[_labelled(label, "out")].latency[1])
+        course, latency = self.courses[label], math.ceil(self.latencies[label][1])
         end = take_frames + latency
         left: dict[Node, Rings] = {}
         for state, after in zip(course, [*course[1:], None], strict=True):
@@ -159,6 +162,7 @@ class GraphBuilder:
         graph = Graph(
             order, self._outputs, self._take, self._rate_hz, latency, min(tail_s, LONGEST_TAIL_S),
             [*itertools.chain(*said.values()), *_endless(placed)], self._readings, courses,
+            {label: self._outputs[_labelled(label, "out")].latency for label in courses},
         )  # fmt: skip
         for label, states in courses.items():
             nodes = graph.nodes_of(label)

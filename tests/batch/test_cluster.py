@@ -22,11 +22,12 @@ import numpy as np
 import pytest
 import soundfile
 
+from chainsim.audio.whole import STALE_S
 from chainsim.batch import cluster as cluster_module
 from chainsim.batch.cluster import ClusterError
 from chainsim.batch.executing import run_tasks
 from chainsim.batch.results.keys import identity, sound_key
-from chainsim.batch.results.store import STALE_S, ResultStore
+from chainsim.batch.results.store import ResultStore
 from chainsim.batch.together import Sound, Task, TaskResult, render_together
 from chainsim.batch.worker_faults import Needs, faults_there, needs
 from chainsim.sketch.chain import BlockStep

@@ -28,6 +28,7 @@ from chainsim.batch.orders.variants import OrderSet, order_variants, swap_varian
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.running import run_all, tasks_at_once
 from chainsim.batch.sound_figures import SoundFigures
+from chainsim.batch.takes import refuse_folder_of
 from chainsim.batch.together import Task
 from chainsim.errors import SettingError, StoreError
 from chainsim.sketch.model import Sketch
@@ -50,7 +51,7 @@ class Options(TypedDict):
 
 def compare_orders(
     sketch: Sketch,
-    takes: Sequence[str | Path],
+    takes: Sequence[str | Path] | str | Path,
     folder: str | Path | None = None,
     *,
     rules: OrderRules | None = None,
@@ -71,7 +72,7 @@ def compare_orders(
     ----------
     sketch : Sketch
         Its chain as written is what is tried; `sketch.alone(patch)` makes that a patch's.
-    takes : sequence of path
+    takes : sequence of path, or path
         Two orders differ if they do on any of them.
     folder : path, optional
         Where files, tables and what is needed to go on after an interruption are kept; made if need be. Without it
@@ -109,8 +110,11 @@ def compare_orders(
     GraphError
         If no order can be built.
     """
-    if not takes:
+    paths = list(dict.fromkeys(map(Path, [takes] if isinstance(takes, str | Path) else takes)))
+    if not paths:
         raise SettingError("no takes, allowed from one on")
+    if folder is not None:
+        refuse_folder_of(paths, Path(folder))
     check_grouping(threshold_steps, most_groups)
     if loudness_lufs is not None and not LEAST_LUFS <= loudness_lufs <= 0.0:
         raise SettingError(f"loudness_lufs = {loudness_lufs:g} LUFS, allowed {LEAST_LUFS:g} ... 0")
@@ -131,7 +135,7 @@ def compare_orders(
         place = Path(folder) if folder is not None else Path(stack.enter_context(TemporaryDirectory()))
         store = ResultStore(place.resolve())
         made = make_orders(
-            store, orders.variants, list(dict.fromkeys(map(Path, takes))), every_file=every_file,
+            store, orders.variants, paths, every_file=every_file,
             progress=partial(told, "rendering"), **options,
         )  # fmt: skip
         residuals_db = residuals_over(store, made.keys)
@@ -166,7 +170,7 @@ def compare_orders(
             single_block_runs=made.run.single_block_runs,
             rendered=len(made.run.made),
             reused=made.reused,
-            warnings=tuple(dict.fromkeys([*sketch.warnings, *made.warnings, *made.run.warnings])),
+            warnings=tuple(dict.fromkeys([*sketch.warnings, *made.warnings, *made.run.told, *made.run.warnings])),
         )
         return found if folder is None else _written(found, made, store, loudness_lufs, told, options)
 

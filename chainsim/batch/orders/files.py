@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 import re
+import shutil
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from statistics import median
 from typing import Any
 
+from chainsim.audio.whole import PartFile, writing
 from chainsim.batch.audio_names import audio_name
 from chainsim.batch.one_loudness import CEILING_DBTP, Aim, Level, Trims, one_loudness
 from chainsim.batch.orders.report import Order, OrderGroup, Orders
@@ -17,7 +19,7 @@ from chainsim.batch.results.keys import trimmed_key
 from chainsim.batch.results.tables import write_changed, write_tables
 from chainsim.batch.together import Sound
 from chainsim.errors import SketchError
-from chainsim.sketch.hashing import named_files
+from chainsim.sketch.hashing import file_hash, named_files
 
 TABLE_FORMAT = 1
 
@@ -96,17 +98,31 @@ def write_sketches(orders: Orders, folder: Path) -> tuple[str, ...]:
         sketch = order.variant.sketch
         written.add(path.name)
         try:
-            write_changed(path, order.variant.text())
+            text = order.variant.text()
         except SketchError as error:
             said[str(error)] = None
-        if names := sorted(named_files(sketch.text, sketch.folder)):
-            said[f"the sketches in {folder} need files of the sketch's own folder: {', '.join(names)}"] = None
+            continue
+        write_changed(path, text)
+        said |= dict.fromkeys(_copied(text, sketch.folder, folder))
     if earlier := sum(1 for path in folder.iterdir() if _HEARD.fullmatch(path.name) and path.name not in written):
         said[
             f"{folder}: {earlier} of the .wav and .toml files there are from earlier commands; orders.csv lists the"
             " sounds of this one"
         ] = None
     return tuple(said)
+
+
+def _copied(text: str, source: Path | None, folder: Path) -> Iterator[str]:
+    """Copy what a sketch names beside where it is written, so that it opens there, too; yield what stood in the way."""
+    for name, path in named_files(text, source).items():
+        target = folder / name
+        if not target.exists():
+            with writing(target):
+                target.parent.mkdir(parents=True, exist_ok=True)
+            with PartFile(target) as part, writing(target):
+                shutil.copyfile(path, part)
+        elif file_hash(target) != file_hash(path):
+            yield f"{target}: is there already and not the one that the sketches name; it was left as it is"
 
 
 def write_orders(orders: Orders, folder: Path) -> None:
@@ -149,4 +165,6 @@ def _rows(orders: Orders) -> Iterator[dict[str, Any]]:
 
 
 def _file(group: OrderGroup, place: int) -> str | None:
-    return group.files[place] if group.files else None
+    """The name of a representative's file in the folder of the table."""
+    file = group.files[place] if group.files else None
+    return None if file is None else Path(file).name

@@ -111,11 +111,11 @@ class Orders:
 
     title: str
     takes: tuple[str, ...]
-    orders: tuple[Order, ...]
-    groups: tuple[OrderGroup, ...]
-    identical: tuple[Identical, ...]
-    swaps: tuple[Swap, ...]
-    forks: tuple[Swap, ...]
+    orders: tuple[Order, ...] = field(repr=False)
+    groups: tuple[OrderGroup, ...] = field(repr=False)
+    identical: tuple[Identical, ...] = field(repr=False)
+    swaps: tuple[Swap, ...] = field(repr=False)
+    forks: tuple[Swap, ...] = field(repr=False)
     distances: Array = field(repr=False)
     residuals_db: Array = field(repr=False)
     threshold_steps: float

@@ -131,8 +131,8 @@ def order_variants(
         numbers = list(range(count))
     else:
         raise SketchError(
-            f"{count:,} orders, at most {MOST_ORDERS} are rendered: move fewer blocks, add rules, or take a sample"
-            " with --sample 200"
+            f"{count:,} orders, at most {MOST_ORDERS} are rendered: move fewer blocks, add rules,"
+            f"{' try one patch with --patch,' if sketch.patches else ''} or take a sample with --sample 200"
         )
     numbers.sort(key=lambda number: (number != written, number))
     variants = (_variant(found, found.orders.order(number), number == written) for number in numbers)
@@ -154,7 +154,11 @@ def swap_variants(sketch: Sketch, one: str, other: str) -> tuple[Variant, Varian
     SketchError
         If one is not there, does nothing, or stands in another chain.
     """
-    written, exchanged = order_variants(replace(sketch, orders=OrderRules()), OrderRules(move=(one, other))).variants
+    try:
+        found = order_variants(replace(sketch, orders=OrderRules()), OrderRules(move=(one, other)))
+    except SketchError as error:
+        raise SketchError(line.replace("move: ", "swap: ", 1) for line in error.faults) from error
+    written, exchanged = found.variants
     return written, exchanged
 
 

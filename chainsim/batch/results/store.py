@@ -17,8 +17,6 @@ import hashlib
 import io
 import json
 import math
-import re
-import time
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import replace
@@ -28,18 +26,15 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.audio.whole import PartFile, writing
+from chainsim.audio.whole import PartFile, left_behind, writing
 from chainsim.audio.writing import write_text_whole
 from chainsim.batch.results.keys import identity
 from chainsim.batch.sound_figures import SoundFigures
 from chainsim.errors import StoreError, printable
 
 FORMAT = 1
-STALE_S = 86_400.0
-"""A hidden part file that nobody has written to for so long is what a killed run left behind."""
 
 _NOT_FINITE = {"inf": math.inf, "-inf": -math.inf, "nan": math.nan}
-_PART = re.compile(r"\.[0-9a-f]{16}\.part")
 _MOST_BYTES = 1_000_000
 _MOST_WARNINGS, _MOST_LETTERS = 50, 1_000
 """Of them, and of each: a record stays short whatever a sketch or a take can be warned of."""
@@ -242,7 +237,7 @@ def _check_mark(mark: Path) -> None:
 def _sweep(place: Path) -> None:
     with suppress(OSError):
         for path in place.iterdir():
-            if _PART.fullmatch(path.name) and time.time() - path.stat().st_mtime > STALE_S:
+            if left_behind(path):
                 path.unlink()
 
 

@@ -22,6 +22,9 @@ from chainsim.plain import json_text
 
 Row = Mapping[str, Any]
 
+DIGITS = 6
+"""Of a figure in the CSV; the JSON has all of them."""
+
 _FORMULAS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """What formulas begin with, also in full width."""
 
@@ -63,8 +66,10 @@ def _cell(value: Any) -> str:
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, int | float):
-        return repr(value)
+    if isinstance(value, float):
+        return f"{value:.{DIGITS}g}"
+    if isinstance(value, int):
+        return str(value)
     text = printable("; ".join(map(str, value)) if isinstance(value, list | tuple) else str(value))
     return f"'{text}" if text.startswith(_FORMULAS) else text
 

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from chainsim.audio.whole import writing
+from chainsim.audio.whole import STALE_S, part_beside, writing
 from chainsim.batch.results import store as module
 from chainsim.batch.results.keys import identity
 from chainsim.batch.results.store import ResultStore
@@ -251,7 +251,7 @@ def test_another_version_is_refused_and_left_alone(mark: object, said: str, tmp_
     if isinstance(mark, dict) and mark.get("version", "") is None:
         mark["version"] = identity()
     (tmp_path / "store" / "store.json").write_text(json.dumps(mark))
-    old = tmp_path / "store" / f".{'ab' * 8}.part"
+    old = part_beside(tmp_path / "store" / "KEY.json")
     old.write_bytes(b"x")
     os.utime(old, (0, 0))
     before = seen(tmp_path)
@@ -285,13 +285,13 @@ def test_where_no_folder_can_be_it_says_so(tmp_path: Path) -> None:
 def test_what_killed_runs_left_is_swept_when_it_is_old(tmp_path: Path) -> None:
     store = ResultStore(tmp_path)
     store.make_audio_folder()
-    old, young = f".{'ab' * 8}.part", f".{'cd' * 8}.part"
+    old, young = (part_beside(tmp_path / "x").name for _ in range(2))
     places = (tmp_path, tmp_path / "store", store.audio_folder)
     for place in places:
         for name in (old, young, "old.part"):
             (place / name).write_bytes(b"x")
         for name in (old, "old.part"):
-            os.utime(place / name, times=(time.time() - module.STALE_S - 60,) * 2)
+            os.utime(place / name, times=(time.time() - STALE_S - 60,) * 2)
     ResultStore(tmp_path)
     for place in places:
         assert {p.name for p in place.iterdir()} - {"store.json", "store", "audio"} == {young, "old.part"}
