@@ -151,3 +151,41 @@ def test_bad_input_is_one_line(
 ) -> None:
     assert said in complaint(orders(capsys, *arguments))
     assert names(folder) == ["sketch.toml", "solo.wav"]
+
+
+def test_results_stay_away_from_takes(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = names(folder)
+    line = complaint(ran(capsys, "orders", "sketch.toml", "solo.wav", "-o", "."))
+    assert line == ".: solo.wav lies there, which is sent through; choose another folder for results"
+    assert names(folder) == before
+    line = complaint(ran(capsys, "orders", "sketch.toml", "solo.wav", "-o", "sketch.toml"))
+    assert line == "-o sketch.toml: is a file; name a folder for the results"
+
+
+def test_sketches_of_groups_find_their_files(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    take_file(folder, notes(seconds=0.05), name="pipe.wav")
+    sketch_file(
+        folder,
+        'chain = ["torn", "pipe"]\nblocks.torn.type = "drive"\nblocks.pipe = { type = "convolver", file = "pipe.wav" }',
+    )
+    assert orders(capsys, "--swap", "torn,pipe").code == 0
+    assert (folder / "out" / "pipe.wav").read_bytes() == (folder / "pipe.wav").read_bytes()
+    for path in (folder / "out").glob("*.toml"):
+        assert ran(capsys, "check", path).code == 0
+    (folder / "out" / "pipe.wav").write_bytes(b"mine")
+    assert "was left as it is" in orders(capsys, "--swap", "torn,pipe").err
+    assert (folder / "out" / "pipe.wav").read_bytes() == b"mine"
+
+
+def test_a_wrong_name_in_a_swap_is_told_as_that(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert complaint(orders(capsys, "--swap", "torn,chorus")).startswith(
+        'sketch.toml: swap: "chorus" is not in the chain'
+    )
+
+
+def test_a_player_is_told_where_the_written_order_is_and_of_what_is_said(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run = orders(capsys, "--sample", "4", "--groups", "1")
+    assert "(as written)" in run.out or "(the order as written is in it)" in run.out
+    assert "This is said of the 4 orders that were tried, not of all 6." in run.out
