@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import CancelledError
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -155,17 +156,18 @@ def _render(
     with ExitStack() as stack:
         sounds = [sound for sound in task.sounds if sound.key in union]
         made = [stack.enter_context(_Made(sound, union, take, task.compare)) for sound in sounds]
+        do_each = stack.enter_context(_doing_each(threads))
         for n0, outputs in engine.stream():
             if not keep_going():
                 raise CancelledError
-            for each in made:
-                each.add(n0, outputs)
+            do_each(partial(_Made.add, n0=n0, outputs=outputs), made)
         if task.take_sha256 not in (None, take_hash(task.take)):
             raise AudioError(f"{task.take}: {_CHANGED}")
         files = NamedFiles()
         for each in made:
             each.warnings += engine.own_warnings(each.sound.key)
-            each.keep(store, take.warnings, files)
+        do_each(partial(_Made.keep, store=store, take_warnings=take.warnings, files=files), made)
+        for each in made:
             if each.error is not None:
                 failed[each.sound.key] = Done(each.sound.key, each.error)
     return TaskResult(
@@ -174,6 +176,19 @@ def _render(
         union.single_block_runs,
         tuple(dict.fromkeys([*take.warnings, *(line for each in made for line in each.warnings)])),
     )
+
+
+@contextmanager
+def _doing_each(threads: int) -> Iterator[Callable[[Callable[[_Made], None], Iterable[_Made]], None]]:
+    """A way to do something to many sounds: on so many threads, since they have nothing in common."""
+    with ThreadPoolExecutor(threads) as executor:
+        spread = map if threads == 1 else executor.map
+
+        def do(act: Callable[[_Made], None], made: Iterable[_Made]) -> None:
+            for _ in spread(act, made):
+                pass
+
+        yield do
 
 
 class _Made:
