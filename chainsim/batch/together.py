@@ -13,6 +13,7 @@ import numpy as np
 
 from chainsim.audio.reading import TakeReader, open_take, take_hash
 from chainsim.audio.writing import TakeWriter
+from chainsim.batch.memory import give_back
 from chainsim.batch.metering import cautions
 from chainsim.batch.results.keys import NamedFiles, sketch_digest
 from chainsim.batch.results.store import ResultStore
@@ -25,6 +26,8 @@ from chainsim.measure.sound_distance.meter import SoundMeter
 from chainsim.sketch.model import Sketch
 from chainsim.units import Array, Audio
 
+MANY_SOUNDS = 20
+"""From so many on it is worth some tenths of a second to give their memory back at once."""
 NULL = "null"
 """Name under which a store keeps the sketch of the samples by which two sounds are found to be the same."""
 THE_TAKE = "the take "
@@ -141,6 +144,9 @@ def render_together(task: Task, threads: int = 1, keep_going: Callable[[], bool]
         raise
     except AudioError as error:
         return TaskResult(tuple(Done(sound.key, str(error)) for sound in task.sounds))
+    finally:
+        if len(task.sounds) >= MANY_SOUNDS:
+            give_back()
 
 
 def _render(

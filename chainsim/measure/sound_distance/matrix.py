@@ -13,7 +13,7 @@ from chainsim.measure.sound_distance.layout import Layout, layout_of
 from chainsim.measure.sound_distance.steps import step_of_block
 from chainsim.units import Array, Counts
 
-TILE_BYTES = 1 << 27
+TILE_BYTES = 1 << 26
 """Of rows that are held at a time, twice."""
 ROWS_AT_ONCE, NEAR = 16, 64
 """How many are compared with how many: a block of them, a quarter of a second each, takes some 400 kB."""
