@@ -18,6 +18,8 @@ LONG_TABLES = {
     "dsp/test_period_marks.py": 2,
     "dsp/test_pitch_presence.py": 2,
     "dsp/test_pitch_against_libraries.py": 2,
+    "measure/test_harmony.py": 2,
+    "batch/test_harmonies.py": 2,
     "presets/test_voices.py": 3,
     "blocks/test_following_synth.py": 2,
     "blocks/test_pitch_shifter_attacks.py": 2,

@@ -136,8 +136,12 @@ def test_an_interrupt_ends_the_tasks() -> None:
         return until_told(task, threads, keep_going)
 
     tasks = [Asked(i) for i in range(3)]
-    with pytest.raises(KeyboardInterrupt):
-        list(run_tasks(tasks, interrupted, threads=1))
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background jobs ignore it
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            list(run_tasks(tasks, interrupted, threads=1))
+    finally:
+        signal.signal(signal.SIGINT, before)
     assert tasks[1].told_to_end
     assert not tasks[2].threads
     assert threads_left() == []

@@ -20,6 +20,7 @@ from chainsim.resources import preset_paths
 from chainsim.sketch.ordering import OrderRules
 
 RATE_HZ = 48_000
+pytestmark = pytest.mark.xdist_group("orders of five knots")  # rendered once, not in every process
 
 
 def horn_like(seconds: float = 0.8, hz: float = 233.1) -> np.ndarray:
