@@ -54,8 +54,9 @@ def plain_vary(vary: Mapping[str, Iterable[Any]]) -> dict[str, list[Any]]:
     """
     plain = {}
     for name, given in vary.items():
-        values = [value.tolist() if hasattr(value, "tolist") else value for value in given]
-        if isinstance(given, str) or not values:
+        is_list = isinstance(given, Iterable) and not isinstance(given, str)
+        values = [value.tolist() if hasattr(value, "tolist") else value for value in given] if is_list else []
+        if not values:
             raise SettingError(f"vary {name}: found {given!r:.60}, allowed a list of values")
         spelled: dict[str, list[str]] = {}
         for value in values:

@@ -80,6 +80,7 @@ def test_values_may_be_numpys_but_not_twice_the_same() -> None:
     for wrong, said in [
         ([], "allowed a list"),
         ("0.7", "found '0.7', allowed a list"),
+        (3, "found 3, allowed a list"),
         ([1, 2, 1], "1 stands there 2"),
         ([2, 3, 2.0], r"2 and 2\.0 are one value"),
         ([[1, 2], [1.0, 2]], r"\[1, 2\] and \[1\.0, 2\] are one value"),
