@@ -7,7 +7,7 @@ import itertools
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Executor, Future
+from concurrent.futures import Executor, Future, wait
 
 from chainsim.graph.nodes import Node
 
@@ -72,8 +72,10 @@ class SideBySide:
         finally:
             with self._changed:
                 self._left = 0
-            for helper in self._helpers:
-                helper.result()
+            while at_work := [helper for helper in self._helpers if not helper.done()]:
+                wait(at_work)
+        for helper in self._helpers:
+            helper.result()
 
     def _wait(self) -> Node | None:
         """The next node for the calling thread, which waits while others have what it needs; None at the end."""

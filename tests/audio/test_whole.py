@@ -51,6 +51,13 @@ def test_a_part_of_another_machine_is_left_behind_after_a_day(tmp_path: Path) ->
     assert left_behind(aged(part, STALE_S + 60.0))
 
 
+def test_a_number_that_no_process_has_is_no_fault(tmp_path: Path) -> None:
+    ours = PartFile(tmp_path / "a.wav").part.name
+    part = tmp_path / ours.replace(ours.split("-")[1], "ffffffff")
+    part.write_bytes(b"half")
+    assert not left_behind(aged(part, 2.0 * UNSURE_S))
+
+
 @pytest.mark.parametrize("name", ["a.part", ".part", ".0123abcd.part", "0123abcd-1f-0123456789ab.part", "a.wav"])
 def test_other_files_are_nobodys_parts(name: str, tmp_path: Path) -> None:
     (tmp_path / name).write_bytes(b"x")
