@@ -12,21 +12,21 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from chainsim.batch.batch_report import Batch
-    from chainsim.batch.chain_measuring import ChainReport, measure_chain
+    from chainsim.batch.chain.chain_measuring import ChainReport, measure_chain
     from chainsim.batch.checking import CheckReport, check_sketch
-    from chainsim.batch.file_report import FileReport
-    from chainsim.batch.matrix import run_batch
+    from chainsim.batch.files.file_report import FileReport
+    from chainsim.batch.files.render_file import render_file
+    from chainsim.batch.matrix.batch_report import Batch
+    from chainsim.batch.matrix.batching import run_batch
     from chainsim.batch.measuring import FileFigures, measure_file
     from chainsim.batch.orders.comparing import compare_orders
     from chainsim.batch.orders.report import Orders
     from chainsim.batch.pair.measuring import measure_pair
     from chainsim.batch.pair.report import PairReport
-    from chainsim.batch.render_file import render_file
     from chainsim.batch.tracking import track
     from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError, StoreError
     from chainsim.graph.rendering import Rendering, render
-    from chainsim.listen.stage_sheet.sheet import StageSheet, stage_sheet
+    from chainsim.listen.sheets.stage_sheet.sheet import StageSheet, stage_sheet
     from chainsim.measure.harmony import HarmonyError, harmony_error
     from chainsim.measure.sound_distance.measuring import measure_distance
     from chainsim.measure.sound_distance.steps import SoundDistance
@@ -41,25 +41,25 @@ _PUBLIC = {
     "Sketch": "chainsim.sketch.model",
     "render": "chainsim.graph.rendering",
     "Rendering": "chainsim.graph.rendering",
-    "render_file": "chainsim.batch.render_file",
-    "FileReport": "chainsim.batch.file_report",
+    "render_file": "chainsim.batch.files.render_file",
+    "FileReport": "chainsim.batch.files.file_report",
     "measure_file": "chainsim.batch.measuring",
     "FileFigures": "chainsim.batch.measuring",
-    "measure_chain": "chainsim.batch.chain_measuring",
-    "ChainReport": "chainsim.batch.chain_measuring",
+    "measure_chain": "chainsim.batch.chain.chain_measuring",
+    "ChainReport": "chainsim.batch.chain.chain_measuring",
     "measure_pair": "chainsim.batch.pair.measuring",
     "PairReport": "chainsim.batch.pair.report",
     "compare_orders": "chainsim.batch.orders.comparing",
     "Orders": "chainsim.batch.orders.report",
     "OrderRules": "chainsim.sketch.ordering",
-    "run_batch": "chainsim.batch.matrix",
-    "Batch": "chainsim.batch.batch_report",
+    "run_batch": "chainsim.batch.matrix.batching",
+    "Batch": "chainsim.batch.matrix.batch_report",
     "measure_distance": "chainsim.measure.sound_distance.measuring",
     "SoundDistance": "chainsim.measure.sound_distance.steps",
     "check_sketch": "chainsim.batch.checking",
     "CheckReport": "chainsim.batch.checking",
-    "stage_sheet": "chainsim.listen.stage_sheet.sheet",
-    "StageSheet": "chainsim.listen.stage_sheet.sheet",
+    "stage_sheet": "chainsim.listen.sheets.stage_sheet.sheet",
+    "StageSheet": "chainsim.listen.sheets.stage_sheet.sheet",
     "track": "chainsim.batch.tracking",
     "Track": "chainsim.notes.track",
     "harmony_error": "chainsim.measure.harmony",

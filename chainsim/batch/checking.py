@@ -20,7 +20,7 @@ from chainsim.graph.engine import Engine, Reader
 from chainsim.graph.nodes import Node
 from chainsim.graph.rendering import build_graph
 from chainsim.house.report import HouseReport, report_house
-from chainsim.listen.text_drawing import draw_chain
+from chainsim.listen.drawing.text_drawing import draw_chain
 from chainsim.measure.fitness import Fitness, measure_fitness, offsets
 from chainsim.notes.tuner import Tuning
 from chainsim.sketch.chain import Chain, block_names

@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from chainsim.batch.chain.noisy_devices import INPUT_NOISE, before, behind, noise_levels, with_noise
 from chainsim.batch.house_feed import Feed, Way, ways_to_the_house
 from chainsim.batch.input_level import InputLevel, input_level
-from chainsim.batch.noisy_devices import INPUT_NOISE, before, behind, noise_levels, with_noise
 from chainsim.batch.playing import alone, states
 from chainsim.graph.rendering import build_graph, render_graph
 from chainsim.measure.electrical import SINE_CREST_DB

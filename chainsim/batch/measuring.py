@@ -148,7 +148,7 @@ def plot_file(
     AudioError
         As `measure_file`, for another suffix, and if the picture cannot be written.
     """
-    from chainsim.listen.measure_plot import FORMATS, draw_course
+    from chainsim.listen.plots.measure_plot import FORMATS, draw_course
 
     target = Path(target)
     suffix = target.suffix.lower()

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.batch.metering import OutputMeter
-from chainsim.batch.metering import cautions as loud
+from chainsim.batch.files.metering import OutputMeter
+from chainsim.batch.files.metering import cautions as loud
 from chainsim.blocks.noise_gate import NoiseGateSettings
 from chainsim.dsp.envelope import low_cut_coefficient, low_cut_level
 from chainsim.errors import GraphError

@@ -280,7 +280,7 @@ def write_plot(found: Track, path: str | Path, *, written: bool = False) -> None
     AudioError
         If it cannot be written there, or has another ending.
     """
-    from chainsim.listen.track_plot import FORMATS, draw_track
+    from chainsim.listen.plots.track_plot import FORMATS, draw_track
 
     refuse_same_file(path, [found.take])
     suffix = Path(path).suffix.lower()

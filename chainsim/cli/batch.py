@@ -21,7 +21,7 @@ from chainsim.cli.common import (
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
-    from chainsim.batch.batch_report import Batch
+    from chainsim.batch.matrix.batch_report import Batch
 
 MOST_WARNINGS = 20
 
@@ -79,8 +79,8 @@ def command(
     if not folders and not files:
         raise click.UsageError("say what is sent through: --takes DIR, or --take FILE")
     from chainsim.batch.compiling import compile_ahead
-    from chainsim.batch.matrix import plan_batch, run_plan
-    from chainsim.batch.takes import takes_in
+    from chainsim.batch.matrix.batching import plan_batch, run_plan
+    from chainsim.batch.matrix.takes import takes_in
     from chainsim.errors import AudioError
 
     takes = [take for folder in folders for take in takes_in(folder)]
@@ -111,7 +111,7 @@ def command(
 
 
 def _varied(vary: tuple[str, ...]) -> dict[str, list[Any]]:
-    from chainsim.batch.sweeping import read_vary
+    from chainsim.batch.matrix.sweeping import read_vary
 
     varied: dict[str, list[Any]] = {}
     for text in vary:

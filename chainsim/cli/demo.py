@@ -10,7 +10,7 @@ import click
 from chainsim.cli.common import echo_json, leaving_at_once, number, progress_bar, table, tell_of_compiling, warn
 
 if TYPE_CHECKING:
-    from chainsim.batch.file_report import FileReport
+    from chainsim.batch.files.file_report import FileReport
 
 
 @click.command(name="demo", short_help="Render presets over takes of chainsim's own, to hear it at once.")
@@ -33,10 +33,10 @@ def command(output: Path, as_json: bool) -> None:
     """
     from chainsim.audio.writing import write_text_whole
     from chainsim.batch.compiling import compile_ahead
-    from chainsim.batch.render_file import render_file
+    from chainsim.batch.files.render_file import render_file
     from chainsim.errors import AudioError
-    from chainsim.listen.stage_sheet.page import sheet_page
-    from chainsim.listen.stage_sheet.sheet import stage_sheet
+    from chainsim.listen.sheets.stage_sheet.page import sheet_page
+    from chainsim.listen.sheets.stage_sheet.sheet import stage_sheet
     from chainsim.resources import preset_paths, set_take_paths, take_paths
     from chainsim.sketch.loading import load_sketch
 

@@ -13,7 +13,7 @@ import click
 from chainsim.cli.common import echo_json, leaving_at_once, naming, number, progress_bar, table, tell_of_compiling, warn
 
 if TYPE_CHECKING:
-    from chainsim.batch.chain_measuring import ChainReport
+    from chainsim.batch.chain.chain_measuring import ChainReport
     from chainsim.measure.chain_figures import ChainFigures, Latency
     from chainsim.measure.filter_response import FilterResponse
     from chainsim.measure.gate_ramps import GateFigures
@@ -39,7 +39,7 @@ CAUTION = (
 
 def chain(files: Sequence[Path], patch: str | None, room: str | None, as_json: bool, plot: Path | None) -> None:
     """Print what a sketch's chain, or every patch of it, does to test signals."""
-    from chainsim.batch.chain_measuring import check_plot, measure_chain, write_plot
+    from chainsim.batch.chain.chain_measuring import check_plot, measure_chain, write_plot
     from chainsim.sketch.loading import load_sketch
 
     if len(files) != 1:

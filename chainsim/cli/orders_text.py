@@ -15,7 +15,7 @@ from chainsim.cli.common import counted, number, table
 if TYPE_CHECKING:
     from chainsim.batch.orders.report import OrderGroup, Orders
     from chainsim.batch.orders.swaps import Swap
-    from chainsim.batch.sound_figures import SoundFigures
+    from chainsim.batch.sounds.sound_figures import SoundFigures
 
 MOST_LINES = 15
 MANY_GROUPS, FEW_GROUPS = 8, 5

@@ -17,10 +17,10 @@ from chainsim.cli.common import echo_json, leaving_at_once, naming, number, prog
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
-    from chainsim.batch.file_render import Progress
-    from chainsim.batch.file_report import FileReport
-    from chainsim.batch.one_loudness import Aim
-    from chainsim.batch.render_files import Job
+    from chainsim.batch.files.file_render import Progress
+    from chainsim.batch.files.file_report import FileReport
+    from chainsim.batch.files.render_files import Job
+    from chainsim.measure.one_loudness import Aim
     from chainsim.sketch.model import Sketch
 
 
@@ -108,7 +108,7 @@ def command(
         raise click.UsageError("-o FILE and --all-patches DIR do not go together; choose one")
     if all_patches is not None and (patch is not None or probes):
         raise click.UsageError("--all-patches goes without --patch and --probe")
-    from chainsim.batch.one_loudness import CEILING_DBTP, Aim
+    from chainsim.measure.one_loudness import CEILING_DBTP, Aim
 
     if any(level is not None and math.isnan(level) for level in (loudness_lufs, ceiling_dbtp)):
         raise click.UsageError("--loudness nan: allowed -60 ... 0 LUFS; --ceiling: allowed -30 ... 0 dBTP")
@@ -142,7 +142,7 @@ def _jobs(
 ) -> list[Job]:  # fmt: skip
     """What is to be rendered: sketch, take and target of each."""
     from chainsim.batch.compiling import compile_ahead
-    from chainsim.batch.render_files import Job
+    from chainsim.batch.files.render_files import Job
     from chainsim.errors import SketchError
     from chainsim.sketch.loading import load_sketch
 
@@ -163,8 +163,8 @@ def _patch_jobs(sketch: Sketch, takes: tuple[Path, ...], folder: Path) -> list[J
     """One file a patch and take, all as wide as the widest, so that they compare; the folder is made if need be."""
     from chainsim.audio.whole import writing
     from chainsim.audio.writing import refuse_same_file
-    from chainsim.batch.render_file import widest_patch
-    from chainsim.batch.render_files import Job
+    from chainsim.batch.files.render_file import widest_patch
+    from chainsim.batch.files.render_files import Job
     from chainsim.errors import AudioError
 
     jobs: list[Job] = []
@@ -188,7 +188,7 @@ def _render_all(
     sketch_path: Path, jobs: list[Job], aim: Aim | None, options: dict[str, Any], write_trims: bool, as_json: bool
 ) -> int:
     """Render one after the other; the exit code says whether all, some or none could be."""
-    from chainsim.batch.render_files import render_files
+    from chainsim.batch.files.render_files import render_files
     from chainsim.errors import AudioError
 
     if len(jobs) > 1 and options["probes"]:

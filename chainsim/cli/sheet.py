@@ -11,7 +11,7 @@ from chainsim.cli.common import counted, echo_json, warn
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
-    from chainsim.listen.stage_sheet.sheet import StageSheet
+    from chainsim.listen.sheets.stage_sheet.sheet import StageSheet
 
 ENDINGS = (".html", ".txt")
 
@@ -43,7 +43,7 @@ def command(sketch: Path, room: str | None, output: Path | None, as_json: bool) 
       chainsim sheet harbour_day.toml --room quay -o quay.txt
     """
     from chainsim.audio.writing import write_text_whole
-    from chainsim.listen.stage_sheet.sheet import stage_sheet
+    from chainsim.listen.sheets.stage_sheet.sheet import stage_sheet
     from chainsim.sketch.loading import load_sketch
 
     if output is not None:
@@ -74,8 +74,8 @@ def _check_output(output: Path, sketch: Path) -> None:
 
 
 def _laid_out(sheet: StageSheet, output: Path | None = None) -> str:
-    from chainsim.listen.stage_sheet.as_text import sheet_text
-    from chainsim.listen.stage_sheet.page import sheet_page
+    from chainsim.listen.sheets.stage_sheet.as_text import sheet_text
+    from chainsim.listen.sheets.stage_sheet.page import sheet_page
 
     as_page = output is not None and output.suffix.lower() == ".html"
     return sheet_page(sheet) if as_page else sheet_text(sheet) + "\n"

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from chainsim.batch.executing import run_tasks
-from chainsim.batch.together import Sound, Task, render_together
-from chainsim.batch.union import Union
+from chainsim.batch.execution.executing import run_tasks
+from chainsim.batch.sounds.together import Sound, Task, render_together
+from chainsim.batch.sounds.union import Union
 from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine
 from chainsim.graph.rendering import array_reader, build_graph

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from chainsim.listen.pair_plot import impulse_level
+from chainsim.listen.plots.pair_plot import impulse_level
 from chainsim.measure.pair.deconvolution import deconvolve
 from chainsim.sketch.loading import load_sketch
 from tests.cli.running import complaint, names, ran, take_file

@@ -16,6 +16,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TypedDict
 
+from chainsim.batch.execution.running import run_all, tasks_at_once
+from chainsim.batch.matrix.takes import refuse_folder_of
 from chainsim.batch.orders.files import representatives, without, write_orders, write_sketches
 from chainsim.batch.orders.grouping import AUDIBLE_STEPS, check_grouping, group_orders
 from chainsim.batch.orders.likeness import distances_over, residuals_over
@@ -26,10 +28,8 @@ from chainsim.batch.orders.report import Order, OrderGroup, Orders
 from chainsim.batch.orders.swaps import find_swaps, forks
 from chainsim.batch.orders.variants import OrderSet, order_variants, swap_variants
 from chainsim.batch.results.store import ResultStore
-from chainsim.batch.running import run_all, tasks_at_once
-from chainsim.batch.sound_figures import SoundFigures
-from chainsim.batch.takes import refuse_folder_of
-from chainsim.batch.together import Task
+from chainsim.batch.sounds.sound_figures import SoundFigures
+from chainsim.batch.sounds.together import Task
 from chainsim.errors import SettingError, StoreError
 from chainsim.sketch.model import Sketch
 from chainsim.sketch.ordering import OrderRules

@@ -12,13 +12,13 @@ from statistics import median
 from typing import Any
 
 from chainsim.audio.whole import PartFile, writing
-from chainsim.batch.audio_names import audio_name
-from chainsim.batch.one_loudness import CEILING_DBTP, Aim, Level, Trims, one_loudness
 from chainsim.batch.orders.report import Order, OrderGroup, Orders
 from chainsim.batch.results.keys import trimmed_key
 from chainsim.batch.results.tables import write_changed, write_tables
-from chainsim.batch.together import Sound
+from chainsim.batch.sounds.audio_names import audio_name
+from chainsim.batch.sounds.together import Sound
 from chainsim.errors import SketchError
+from chainsim.measure.one_loudness import CEILING_DBTP, Aim, Level, Trims, one_loudness
 from chainsim.sketch.hashing import file_hash, named_files
 
 TABLE_FORMAT = 1

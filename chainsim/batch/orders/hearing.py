@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from chainsim.batch.sound_figures import SoundFigures
+from chainsim.batch.sounds.sound_figures import SoundFigures
 
 BRIGHTER = 1.1
 """Ratio of two centroids: the brightness that a listener tells apart for sure. Common practice, no source."""

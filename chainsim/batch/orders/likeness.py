@@ -8,10 +8,10 @@ from typing import overload
 
 import numpy as np
 
-from chainsim.batch.executing import Progress
+from chainsim.batch.execution.executing import Progress
 from chainsim.batch.orders.grouping import identical_orders
 from chainsim.batch.results.store import ResultStore
-from chainsim.batch.together import NULL
+from chainsim.batch.sounds.together import NULL
 from chainsim.errors import StoreError
 from chainsim.measure.null import residual_matrix
 from chainsim.measure.sound_distance.features import SoundFeatures

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from chainsim.audio.reading import open_take, take_hash
-from chainsim.batch.audio_names import audio_name
-from chainsim.batch.executing import Progress
+from chainsim.batch.execution.executing import Progress
+from chainsim.batch.execution.running import Run, run_all, tasks_at_once
 from chainsim.batch.orders.splitting import most_together, split_by_beginning
 from chainsim.batch.orders.variants import Variant
 from chainsim.batch.results.keys import NamedFiles, key_over, sketch_digest
 from chainsim.batch.results.store import ResultStore
-from chainsim.batch.running import Run, run_all, tasks_at_once
-from chainsim.batch.together import Done, Sound, Task
+from chainsim.batch.sounds.audio_names import audio_name
+from chainsim.batch.sounds.together import Done, Sound, Task
 from chainsim.errors import AudioError, GraphError
 from chainsim.measure.sound_distance.plan import COMPARED_S
 

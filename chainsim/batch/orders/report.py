@@ -10,7 +10,7 @@ from chainsim.batch.orders.grouping import Group, Identical
 from chainsim.batch.orders.relations import Common
 from chainsim.batch.orders.swaps import Swap
 from chainsim.batch.orders.variants import Variant
-from chainsim.batch.sound_figures import SoundFigures
+from chainsim.batch.sounds.sound_figures import SoundFigures
 from chainsim.units import Array
 
 

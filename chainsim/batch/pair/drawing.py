@@ -9,7 +9,7 @@ from chainsim.audio.writing import refuse_same_file
 from chainsim.batch.pair.recordings import Pair
 from chainsim.batch.pair.report import PairReport
 from chainsim.errors import AudioError
-from chainsim.listen.pair_plot import FORMATS, draw_pair
+from chainsim.listen.plots.pair_plot import FORMATS, draw_pair
 from chainsim.measure.pair.deconvolution import deconvolve
 
 

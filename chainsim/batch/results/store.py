@@ -29,7 +29,7 @@ import numpy.typing as npt
 from chainsim.audio.whole import PartFile, left_behind, writing
 from chainsim.audio.writing import write_text_whole
 from chainsim.batch.results.keys import identity
-from chainsim.batch.sound_figures import SoundFigures
+from chainsim.batch.sounds.sound_figures import SoundFigures
 from chainsim.errors import StoreError, printable
 
 FORMAT = 1

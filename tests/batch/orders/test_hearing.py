@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from chainsim.batch.orders.hearing import beside
-from chainsim.batch.sound_figures import SoundFigures
+from chainsim.batch.sounds.sound_figures import SoundFigures
 
 PLAIN = SoundFigures(
     sample_rate_hz=48_000.0, channels=1, frames=96_000, latency_ms=0.0, integrated_lufs=-20.0, true_peak_dbtp=-3.0,

@@ -11,7 +11,7 @@ import pytest
 
 from chainsim.batch.orders.likeness import distances_over, residuals_over
 from chainsim.batch.results.store import ResultStore
-from chainsim.batch.together import NULL
+from chainsim.batch.sounds.together import NULL
 from chainsim.errors import StoreError
 from chainsim.measure.null import NullMeter
 from chainsim.measure.sound_distance.meter import SoundMeter

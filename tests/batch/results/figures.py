@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from chainsim.batch.sound_figures import SoundFigures
+from chainsim.batch.sounds.sound_figures import SoundFigures
 
 FIGURES = SoundFigures(
     sample_rate_hz=48_000.0,

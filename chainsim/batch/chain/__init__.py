@@ -1,0 +1,1 @@
+"""A chain measured by test signals."""

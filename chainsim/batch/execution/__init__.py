@@ -1,0 +1,1 @@
+"""Tasks at once: on threads of this machine, or on the workers of a cluster."""

@@ -1,0 +1,1 @@
+"""Takes rendered into files."""

@@ -1,0 +1,1 @@
+"""Every sketch, every patch and every value over every take."""

@@ -1,0 +1,1 @@
+"""Many sounds of one take, made in one graph."""

@@ -1,0 +1,1 @@
+"""The signal flow, drawn."""

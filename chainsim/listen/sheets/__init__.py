@@ -1,0 +1,1 @@
+"""Pages to print: what a player takes to the stage."""

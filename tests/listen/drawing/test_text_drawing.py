@@ -1,0 +1,34 @@
+"""The chain drawn in characters."""
+
+from __future__ import annotations
+
+from chainsim.listen.drawing.text_drawing import draw_chain
+from chainsim.sketch.loading import parse_sketch
+
+
+def drawn(chain: str, blocks: str = "") -> list[str]:
+    return draw_chain(parse_sketch(f"chain = {chain}\n{blocks}").base).splitlines()
+
+
+def test_series() -> None:
+    assert drawn('["gain", "pan"]') == ["input ─► gain ─► pan ─► out"]
+
+
+def test_an_empty_chain_is_a_wire() -> None:
+    assert drawn("[]") == ["input ──► out"]
+
+
+def test_lanes_with_level_and_pan() -> None:
+    assert drawn('[{ lanes = ["dry", ["gain"], { chain = ["pan"], level_db = -3, pan = 0.5 }] }]') == [
+        "input ─┬────────────────────────┬─► sum ─► out",
+        "       ├─► gain ────────────────┤",
+        "       └─► pan ─ -3 dB pan +0.5 ┘",
+    ]
+
+
+def test_blender_and_disengaged() -> None:
+    blocks = '[blocks.mix]\ntype = "blender"\ndry_db = -3\n[blocks.g]\ntype = "gain"\nengaged = false'
+    assert drawn('[{ blender = "mix", wet = ["g"] }]', blocks) == [
+        "input ─┬── -3 dB ──────┬─► mix ─► out",
+        "       └─► (g) ─ +0 dB ┘",
+    ]
