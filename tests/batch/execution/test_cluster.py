@@ -40,7 +40,7 @@ pytestmark = [
 ]
 
 RATE_HZ = 48_000
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 THERE = "import pathlib, chainsim.batch.execution.worker_faults as there; "
 OLD = f"{THERE}there.identity = lambda: '0.0.1+old'; "
 BLIND = f"{THERE}there.Path = lambda path: pathlib.Path('/elsewhere' + path); "
