@@ -40,7 +40,7 @@ MAY_IMPORT = {
     "sketch": BASE | {"settings", "music", "block", "stage"},
     "house": SOUND | {"settings", "block", "blocks", "sketch", "audio", "measure"},
     "graph": BASE | {"kernel", "settings", "music", "block", "stage", "sketch", "audio", "house"},
-    "listen": SOUND | {"settings", "music", "block", "notes", "stage", "sketch", "graph", "audio", "measure"},
+    "listen": SOUND | {"plain", "settings", "music", "block", "notes", "stage", "sketch", "graph", "audio", "measure"},
 }
 MAY_IMPORT["batch"] = MAY_IMPORT["listen"] | {"plain", "blocks", "house", "listen", "resources"}
 MAY_IMPORT["cli"] = set(MAY_IMPORT)
