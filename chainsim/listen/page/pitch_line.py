@@ -41,7 +41,7 @@ def pitch_line(
         n0 += piece.shape[1]
     rows = np.concatenate(kept, axis=1)
     sure = (rows[VOICED] > 0.5) & (rows[CONFIDENCE] >= SURE)
-    times_s: Array = np.arange(1, rows.shape[1] + 1) * (hop / sample_rate_hz)
+    times_s = np.arange(1, rows.shape[1] + 1, dtype=np.float64) * (hop / sample_rate_hz)
     each = max(1, round(sample_rate_hz / hop / POINTS_PER_S))
     edges = np.flatnonzero(np.diff(np.concatenate([[0], sure.astype(np.int8), [0]])))
     found = (_thinned(times_s[a:b], rows[F0_HZ, a:b], each) for a, b in zip(edges[::2], edges[1::2], strict=True))
