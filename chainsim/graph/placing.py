@@ -6,12 +6,16 @@ instance of each block, and a second one only where a fixed setting differs or t
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from chainsim.errors import GraphError
 from chainsim.graph.hearing import listen_on, shared_ears
 from chainsim.graph.nodes import Edge, Node
 from chainsim.graph.shelf import PlacedState, Scope, Shelf
 from chainsim.graph.state_placing import StatePlacing
-from chainsim.sketch.model import Sketch
+from chainsim.graph.wiring import wire
+from chainsim.sketch.chain import INPUT
+from chainsim.sketch.model import Sketch, State
 from chainsim.sketch.timeline import timeline
 from chainsim.stage.pitch_track import PitchTrack, PitchTrackSettings
 
@@ -35,6 +39,7 @@ class Placing:
     ) -> None:
         states = {round(at_s * sample_rate_hz): state for at_s, state in timeline(sketch)}
         own_shelf = Shelf() if len(states) > 1 else shelf
+        _check_probes(probes, states.values())
         self._scope = Scope(sketch, take, own_shelf, sample_rate_hz, list(states.items()))
         if self._scope.has_patches:
             self._scope.ears = shared_ears(states.values())
@@ -79,6 +84,14 @@ class Placing:
                 state.nodes.add(self._tuner_node)
                 state.edges.append(ear)
         return self._tuner_node
+
+
+def _check_probes(probes: tuple[str, ...], states: Iterable[State]) -> None:
+    """GraphError unless each probe is "input", or a block or a wire of some state; in others it is silent."""
+    known = dict.fromkeys([INPUT, *(name for state in states for name in (*state.blocks, *wire(state).points))])
+    for probe in probes:
+        if probe not in known:
+            raise GraphError(f'probe "{probe}": no such block or wire; there are {", ".join(known)}')
 
 
 def _is_of(node: Node, type_name: str) -> bool:

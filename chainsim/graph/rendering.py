@@ -98,7 +98,9 @@ def render(
     take : ndarray, shape (frames,) or (frames, channels)
         One or two channels, finite.
     sample_rate_hz : float
-    probes : names of blocks whose output is kept too, or "BLOCK:READING"
+    probes : names of wires that are kept too, or "BLOCK:READING"
+        "input", a block (its output), "sum 1" (what the first fork of lanes gives, counted as written) or "lane 1.2"
+        (its second lane, after level and pan).
     threads : int
     seat : str, optional
         Hear it from this seat of the sketch's house, where its band plays too.

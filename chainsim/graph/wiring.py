@@ -62,14 +62,18 @@ class Wiring:
     ports : dict of dict of Signal
         For each engaged block, what each audio port and, under "detector", its detector hears.
     points : dict of Signal
-        What is heard just after each block of the chain, engaged or not.
+        What is heard just after each block of the chain, engaged or not; at "sum 1" what the first fork of lanes gives,
+        counted as written, an outer fork before those in it; and at "lane 1.2" its second lane, after level and pan.
     out : Signal
         What the chain gives.
+    forks : int
+        How many forks of lanes there are.
     """
 
     ports: dict[str, dict[str, Signal]] = field(default_factory=dict)
     points: dict[str, Signal] = field(default_factory=dict)
     out: Signal = field(default_factory=Input)
+    forks: int = 0
 
 
 def wire(state: State) -> Wiring:
@@ -86,7 +90,7 @@ def wire(state: State) -> Wiring:
 
 
 def heard_at(name: str, wiring: Wiring) -> Signal:
-    """What a detector hears that listens to "input" or to a block; silence if the block is not in the chain."""
+    """What is heard at "input", behind a block or at another of `points`; silence where the chain has no such point."""
     return Input() if name == INPUT else wiring.points.get(name, Silence())
 
 
@@ -114,12 +118,19 @@ def _block(name: str, signal: Signal, state: State, wiring: Wiring) -> Signal:
 
 
 def _lanes(step: LanesStep, signal: Signal, state: State, wiring: Wiring) -> Signal:
-    terms = []
-    for lane in step.lanes:
-        end = _series(lane.chain, signal, state, wiring)
-        if lane.level_db != -math.inf:
+    wiring.forks += 1
+    fork, terms = wiring.forks, []
+    for i, lane in enumerate(step.lanes):
+        end: Signal = _series(lane.chain, signal, state, wiring)
+        if lane.level_db == -math.inf:
+            end = Silence()
+        else:
             terms.append(Term(end, db_to_gain(lane.level_db), lane.pan))
-    return Sum(tuple(terms), step.align)
+        plain = lane.pan is None and lane.level_db in (0.0, -math.inf)
+        wiring.points[f"lane {fork}.{i + 1}"] = end if plain else Sum((terms[-1],))
+    found = Sum(tuple(terms), step.align)
+    wiring.points[f"sum {fork}"] = found
+    return found
 
 
 def _blender(step: BlenderStep, signal: Signal, state: State, wiring: Wiring) -> Signal:
