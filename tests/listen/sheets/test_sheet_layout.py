@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
+from chainsim.listen.sheets.print_size import lines
 from chainsim.listen.sheets.stage_sheet.as_text import sheet_text
 from chainsim.listen.sheets.stage_sheet.cue_lines import CueLine
 from chainsim.listen.sheets.stage_sheet.page import sheet_page
 from chainsim.listen.sheets.stage_sheet.playing_part import cue_columns
-from chainsim.listen.sheets.stage_sheet.print_size import lines
 from chainsim.listen.sheets.stage_sheet.sheet import StageSheet, stage_sheet
-from chainsim.listen.sheets.stage_sheet.text_table import text_table
+from chainsim.listen.sheets.text_table import text_table
 from chainsim.sketch.loading import load_sketch, parse_sketch
 from tests.listen.sheets.test_stage_sheet import CONTROLLED, CUES, IN_KEY, MARKED, SET
 

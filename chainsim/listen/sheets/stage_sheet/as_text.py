@@ -20,7 +20,7 @@ from chainsim.listen.sheets.stage_sheet.rows import (
     work_text,
 )
 from chainsim.listen.sheets.stage_sheet.sheet import StageSheet
-from chainsim.listen.sheets.stage_sheet.text_table import plain_line, text_table, wrapped
+from chainsim.listen.sheets.text_table import plain_line, text_table, wrapped
 
 WIDTH = 80
 _ROOMS_ABREAST = 2

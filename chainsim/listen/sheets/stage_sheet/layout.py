@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from chainsim.listen.sheets.print_size import HEIGHT_MM, WIDTH_MM, in_em
 from chainsim.listen.sheets.stage_sheet.playing_part import CueColumns, cue_columns, playing_em
-from chainsim.listen.sheets.stage_sheet.print_size import HEIGHT_MM, WIDTH_MM, in_em
 from chainsim.listen.sheets.stage_sheet.set_up_part import (
     BlockRows,
     SettingColumns,

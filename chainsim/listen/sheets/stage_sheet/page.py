@@ -6,8 +6,9 @@ from chainsim.listen.sheets.stage_sheet import rows
 from chainsim.listen.sheets.stage_sheet.layout import fitting_layout
 from chainsim.listen.sheets.stage_sheet.playing_part import BANKS_ABREAST
 from chainsim.listen.sheets.stage_sheet.sheet import StageSheet
+from chainsim.listen.sheets.templates import filled
 
-TEMPLATE = "page.html.j2"
+TEMPLATE = "stage_sheet/page.html.j2"
 
 
 def sheet_page(sheet: StageSheet) -> str:
@@ -21,15 +22,4 @@ def sheet_page(sheet: StageSheet) -> str:
     str
         A whole document. Every name in it is escaped.
     """
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("chainsim.listen.sheets", "stage_sheet"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template(TEMPLATE).render(
-        sheet=sheet, words=rows, layout=fitting_layout(sheet), banks_abreast=BANKS_ABREAST
-    )
+    return filled(TEMPLATE, sheet=sheet, words=rows, layout=fitting_layout(sheet), banks_abreast=BANKS_ABREAST)

@@ -9,9 +9,9 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from chainsim.listen.sheets.print_size import CELL_EM, LINE_EM, column_em, lines, words_em
 from chainsim.listen.sheets.stage_sheet.cue_lines import CueLine
 from chainsim.listen.sheets.stage_sheet.patch_lines import PatchLine
-from chainsim.listen.sheets.stage_sheet.print_size import CELL_EM, LINE_EM, column_em, lines, words_em
 from chainsim.listen.sheets.stage_sheet.rows import IN_TAKE, head_line, midi_texts, patch_notes, shared_notes
 from chainsim.listen.sheets.stage_sheet.sheet import StageSheet
 

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from chainsim.listen.sheets.print_size import CELL_EM, LINE_EM, column_em, lines, words_em
 from chainsim.listen.sheets.stage_sheet.controller_map import ControllerLine
-from chainsim.listen.sheets.stage_sheet.print_size import CELL_EM, LINE_EM, column_em, lines, words_em
 from chainsim.listen.sheets.stage_sheet.rows import block_name, cell_text, chain_lines, patches_text, work_text
 from chainsim.listen.sheets.stage_sheet.settings_table import SettingRow
 from chainsim.listen.sheets.stage_sheet.sheet import StageSheet
