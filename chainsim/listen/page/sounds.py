@@ -5,10 +5,12 @@ Each is trimmed by one gain as a whole, nothing is compressed; the trims are tho
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from chainsim.errors import AudioError, SettingError
 from chainsim.listen.page.encoded import MP3_RATES_HZ, flac_bytes, mp3_bytes
@@ -19,7 +21,7 @@ from chainsim.measure.loudness import LoudnessMeter
 from chainsim.measure.one_loudness import CEILING_DBTP, Aim, Level, Trims, one_loudness
 from chainsim.measure.peaks import PeakMeter
 from chainsim.measure.signals import pieces
-from chainsim.units import Array, db_to_gain
+from chainsim.units import db_to_gain
 
 LOUDNESS_LUFS = -23.0
 """Of programmes, EBU R 128: no horn peaks over the ceiling there."""
@@ -34,20 +36,23 @@ class RawSound:
     key, name : str
     role : {"take", "version", "wire", "part"}
     scene : str
-    audio : ndarray, shape (frames, channels)
+    audio : ndarray of floats, shape (frames, channels)
         Full scale is 1.0.
     latency_s : float
         Cut from its beginning, to the nearest sample, so that all of a scene are in time.
+    pictures : bool
+        Whether a spectrogram and a pitch line are wanted of it, where any are drawn.
     """
 
     key: str
     name: str
     role: Role
     scene: str
-    audio: Array
+    audio: npt.NDArray[np.floating[Any]]
     latency_s: float = 0.0
+    pictures: bool = True
 
-    def in_time(self, sample_rate_hz: float) -> Array:
+    def in_time(self, sample_rate_hz: float) -> npt.NDArray[np.floating[Any]]:
         """What is left once its latency is cut."""
         return self.audio[round(self.latency_s * sample_rate_hz) :]
 
@@ -92,34 +97,46 @@ def page_sounds(
     _check(raw, sample_rate_hz, lossy)
     if trims is None:
         trims = find_trims(raw, sample_rate_hz, loudness_lufs=loudness_lufs, ceiling_dbtp=ceiling_dbtp)
+    made = each_page_sound(raw, sample_rate_hz, trims, lossy=lossy, pictures=pictures, pitch_range_hz=pitch_range_hz)
+    return tuple(made)
+
+
+def each_page_sound(
+    raw: Sequence[RawSound],
+    sample_rate_hz: int,
+    trims: Trims,
+    *,
+    lossy: bool = False,
+    pictures: bool = True,
+    pitch_range_hz: tuple[float, float] | None = None,
+) -> Iterator[PageSound]:
+    """Make one sound after the other, for who may want to stop; arguments and errors are those of `page_sounds`."""
+    _check(raw, sample_rate_hz, lossy)
     lengths: dict[str, int] = {}
     for sound in raw:
         lengths[sound.scene] = max(lengths.get(sound.scene, 0), len(sound.in_time(sample_rate_hz)))
     silent = [not sound.audio.any() for sound in raw]
     least_db = min((t for t, none in zip(trims.trims_db, silent, strict=True) if not none), default=0.0)
-    made = []
     for sound, trim_db, none in zip(raw, trims.trims_db, silent, strict=True):
         x = np.zeros((lengths[sound.scene], sound.audio.shape[1]))
         own = sound.in_time(sample_rate_hz)
         np.multiply(own, db_to_gain(trim_db), out=x[: len(own)])
-        made.append(
-            PageSound(
-                key=sound.key,
-                name=sound.name,
-                role=sound.role,
-                scene=sound.scene,
-                audio=mp3_bytes(x, sample_rate_hz) if lossy else flac_bytes(x, sample_rate_hz),
-                mime="audio/mpeg" if lossy else "audio/flac",
-                frames=len(x),
-                channels=x.shape[1],
-                as_it_comes_db=0.0 if none else least_db - trim_db,
-                peaks=peaks(x),
-                spectrogram=spectrogram(x, sample_rate_hz, trims.reached_lufs) if pictures else None,
-                spectrogram_hz=SPECTROGRAM_HZ if pictures else (0.0, 0.0),
-                pitch=pitch_line(x, sample_rate_hz, pitch_range_hz) if pictures else (),
-            )
+        seen = pictures and sound.pictures
+        yield PageSound(
+            key=sound.key,
+            name=sound.name,
+            role=sound.role,
+            scene=sound.scene,
+            audio=mp3_bytes(x, sample_rate_hz) if lossy else flac_bytes(x, sample_rate_hz),
+            mime="audio/mpeg" if lossy else "audio/flac",
+            frames=len(x),
+            channels=x.shape[1],
+            as_it_comes_db=0.0 if none else least_db - trim_db,
+            peaks=peaks(x),
+            spectrogram=spectrogram(x, sample_rate_hz, trims.reached_lufs) if seen else None,
+            spectrogram_hz=SPECTROGRAM_HZ if seen else (0.0, 0.0),
+            pitch=pitch_line(x, sample_rate_hz, pitch_range_hz) if seen else (),
         )
-    return tuple(made)
 
 
 def find_trims(
