@@ -1,0 +1,7 @@
+// @ts-check
+
+/**
+ * @param {HTMLElement} _root
+ * @param {Object} _app
+ */
+export function setUpFoot(_root, _app) {}

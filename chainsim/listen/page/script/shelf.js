@@ -1,0 +1,145 @@
+// @ts-check
+/** The sounds of a page: what is known of each, and its samples once they are wanted. */
+
+const MOST_SAMPLES = 120e6;
+
+/** Keeps what is known of all sounds, and as many of them decoded as fit. */
+export class SoundShelf {
+  /** @param {{sounds: Array<Object>, sampleRate: number}} pageData */
+  constructor(pageData) {
+    this._sounds = new Map(pageData.sounds.map((sound) => [sound.key, sound]));
+    this.sampleRate = pageData.sampleRate;
+    this._given = new Map();
+    this._decoded = new Map();
+    this._awaited = new Map();
+    window.chainsimReceive = (digest, base64) => this._receive(digest, base64);
+  }
+
+  /**
+   * What the page knows of a sound.
+   * @param {string} key
+   * @returns {Object}
+   */
+  sound(key) {
+    const sound = this._sounds.get(key);
+    if (!sound) throw new Error(`no sound "${key}" in this page`);
+    return sound;
+  }
+
+  /**
+   * @param {string} key
+   * @returns {boolean} whether the page has such a sound
+   */
+  has(key) {
+    return this._sounds.has(key);
+  }
+
+  /**
+   * @param {string} [role] "take", "version", "wire" or "part"
+   * @returns {string[]} keys in the page's order
+   */
+  keys(role) {
+    return [...this._sounds.values()].filter((s) => !role || s.role === role).map((s) => s.key);
+  }
+
+  /**
+   * Samples of a sound; read once, however often it is asked for.
+   * @param {string} key
+   * @param {BaseAudioContext} context
+   * @returns {Promise<AudioBuffer>}
+   */
+  decoded(key, context) {
+    const sound = this.sound(key);
+    const known = this._decoded.get(sound.digest);
+    this._decoded.delete(sound.digest);
+    const buffer = known ?? this._decode(sound, context);
+    this._decoded.set(sound.digest, buffer);
+    return buffer;
+  }
+
+  /**
+   * Put a sound on the shelf, or another in the place of one that is there.
+   * @param {Object} meta as in the page's data
+   * @param {string} [base64] its audio; without it, it is found where the page's own are
+   */
+  async add(meta, base64) {
+    const digest = meta.digest ?? `added-${meta.key}-${this._given.size}`;
+    this._sounds.set(meta.key, { ...meta, digest });
+    if (base64 !== undefined) this._given.set(digest, asBytes(base64));
+  }
+
+  /**
+   * Only these from now on: what a page that was written again has.
+   * @param {Array<Object>} sounds
+   */
+  replaceAll(sounds) {
+    this._sounds = new Map(sounds.map((sound) => [sound.key, sound]));
+    const kept = new Set(sounds.map((sound) => sound.digest));
+    for (const digest of this._decoded.keys()) if (!kept.has(digest)) this._decoded.delete(digest);
+  }
+
+  /**
+   * The audio file of a sound.
+   * @param {string} key
+   * @returns {Promise<Uint8Array>}
+   */
+  async bytes(key) {
+    const sound = this.sound(key);
+    if (this._given.has(sound.digest)) return this._given.get(sound.digest);
+    if (sound.file) return this._load(sound);
+    const element = document.querySelector(`script[data-sound-audio="${key}"]`);
+    if (!element) throw new Error(`the page does not hold the sound "${sound.name}"`);
+    return asBytes(element.textContent ?? "");
+  }
+
+  async _decode(sound, context) {
+    try {
+      const bytes = await this.bytes(sound.key);
+      const buffer = await context.decodeAudioData(/** @type {ArrayBuffer} */ (bytes.slice().buffer));
+      this._makeRoom(sound.digest, buffer.length * buffer.numberOfChannels);
+      return buffer;
+    } catch (error) {
+      this._decoded.delete(sound.digest);
+      throw error;
+    }
+  }
+
+  _makeRoom(newest, samples) {
+    this._sizes = this._sizes ?? new Map();
+    this._sizes.set(newest, samples);
+    let all = [...this._decoded.keys()].reduce((sum, digest) => sum + (this._sizes.get(digest) ?? 0), 0);
+    for (const digest of [...this._decoded.keys()]) {
+      if (all <= MOST_SAMPLES) return;
+      if (digest === newest) continue;
+      this._decoded.delete(digest);
+      all -= this._sizes.get(digest) ?? 0;
+    }
+  }
+
+  _load(sound) {
+    return new Promise((resolve, reject) => {
+      const script = document.createElement("script");
+      const finish = (bytes) => {
+        this._awaited.delete(sound.digest);
+        script.remove();
+        if (bytes) resolve(bytes);
+        else reject(new Error(`the file ${sound.file} is not beside this page`));
+      };
+      this._awaited.set(sound.digest, finish);
+      script.addEventListener("error", () => finish(null));
+      script.src = sound.file;
+      document.head.append(script);
+    });
+  }
+
+  _receive(digest, base64) {
+    this._awaited.get(digest)?.(asBytes(base64));
+  }
+}
+
+function asBytes(base64) {
+  const text = atob(base64.trim());
+  const bytes = new Uint8Array(text.length);
+  for (let i = 0; i < text.length; i += 1) bytes[i] = text.charCodeAt(i);
+  return bytes;
+}
