@@ -1,0 +1,219 @@
+"""The sounds under the foot on a page: which there are, that each is its state, and what is told of the rest."""
+
+from __future__ import annotations
+
+import itertools
+import json
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from chainsim.batch.listening import foot_sounds
+from chainsim.batch.listening.foot_sounds import MOST_FOOT_SOUNDS, FootAtKeys, foot_of
+from chainsim.batch.listening.foot_states import reached
+from chainsim.graph.rendering import render
+from chainsim.sketch.loading import parse_sketch
+from chainsim.stage.board import Board, Position
+from chainsim.stage.gesture import Gesture, do_gesture
+from chainsim.units import Array
+from tests.stage.boards import board_of, boards
+
+RATE_HZ = 8000
+
+PARADE = """
+title = "Quay parade"
+chain = ["house", "trim", "echo"]
+tempo_bpm = 120
+meter = "3/4"
+first_beat_s = 0.5
+
+[blocks.house]
+type = "gain"
+switching = "always_on"
+gain_db = -6
+
+[blocks.trim]
+type = "gain"
+engaged = false
+gain_db = -12
+
+[blocks.echo]
+type = "delay"
+engaged = false
+time_ms = 100
+feedback_percent = 0
+
+[patches.plain]
+engage = []
+tempo_bpm = 60
+
+[patches.soft]
+engage = ["trim"]
+
+[patches.again]
+engage = ["trim"]
+
+[[banks]]
+patches = ["plain", "soft", "again"]
+
+[[switches]]
+name = "A"
+press = "place 1"
+hold = "dry"
+
+[[switches]]
+name = "B"
+press = "patch soft"
+second_press = "patch again"
+hold = "mute"
+
+[[switches]]
+name = "E"
+press = "block echo"
+
+[[cues]]
+at_bar = "2"
+patch = "soft"
+
+[[cues]]
+at_s = 4.0
+press = "A"
+
+[[cues]]
+at_s = 5.0
+hold = "B"
+"""
+
+TAKE = np.random.default_rng(8).uniform(-0.5, 0.5, (RATE_HZ // 2, 1))
+
+
+def foot_at(text: str = PARADE, take: Array = TAKE, starts_s: float = 0.0) -> FootAtKeys:
+    found = foot_of(parse_sketch(text), take, RATE_HZ, starts_s=starts_s)
+    assert found is not None
+    return found
+
+
+def sound(foot: FootAtKeys, what: str) -> Array:
+    """What is heard at the position that `what` is the text of; kept as 32-bit floats, good to 6e-8."""
+    key = {position.text: key for position, key in foot.keys}[what]
+    return np.asarray({r.key: r.audio for r in foot.raw}[key], np.float64)
+
+
+def rendered(text: str, cues: str) -> Array:
+    """What a set with these cues gives, all due before the first sample."""
+    set_text = text[: text.index("[[cues]]")] + cues
+    return render(parse_sketch(set_text), TAKE, RATE_HZ).audio
+
+
+def test_each_sound_is_its_state() -> None:
+    """Closed forms: gains of -6 and -12 dB; where the echo is on, a set that stands there from its beginning."""
+    foot = foot_at()
+    house, trim = 10 ** (-6 / 20), 10 ** (-12 / 20)
+    for what, gain in {"plain": house, "soft": trim * house, "dry": house}.items():
+        np.testing.assert_allclose(sound(foot, what)[: len(TAKE)], gain * TAKE, atol=6e-8, err_msg=what)
+    cues = '[[cues]]\nat_s = 0\npatch = "soft"\n[[cues]]\nat_s = 0\non = "echo"\n'
+    made = sound(foot, "soft with echo on")
+    np.testing.assert_allclose(made, rendered(PARADE, cues)[: len(made)], atol=6e-8)
+    assert len(made) > len(TAKE) + RATE_HZ // 10
+    assert {r.role for r in foot.raw} == {"part"}
+    assert {r.scene for r in foot.raw} == {"take"}
+
+
+def test_what_sounds_alike_is_there_once() -> None:
+    """As written, plain and dry are the house gain alone; soft and again have the trim; each but dry with the echo."""
+    foot = foot_at()
+    keys = {position.text: key for position, key in foot.keys}
+    assert keys["the sketch as written"] == keys["plain"]
+    assert keys["soft"] == keys["again"]
+    assert len(keys) == 9
+    assert {keys[t] for t in ("plain", "soft", "plain with echo on", "soft with echo on")} <= {r.key for r in foot.raw}
+    assert (foot.left_out, foot.all_found) == ((), True)
+
+
+def test_a_sketch_without_switches_has_no_board() -> None:
+    assert foot_of(parse_sketch('chain = ["gain"]'), TAKE, RATE_HZ) is None
+
+
+def test_plain_values_are_json_and_say_what_is_due() -> None:
+    """Bar 1 at 0.5 s, three quarters at 120: bar 2 at 2 s; A acts when let go after 120 ms, the hold after 600 ms."""
+    plain = json.loads(json.dumps(foot_at(starts_s=3.0).plain()))
+    assert [(c["actsS"], c["text"], c["heardText"]) for c in plain["cues"]] == [
+        (2.0, "patch soft", "soft"),
+        (pytest.approx(4.12), "press A", "plain"),
+        (pytest.approx(5.6), "hold B", "muted"),
+    ]
+    assert plain["cues"][1]["gesture"] == {"switch": "A", "kind": "press"}
+    assert plain["bars"] == {
+        "beats": 3,
+        "quartersPerBeat": 1.0,
+        "firstBeatS": 0.5,
+        "writtenBpm": 120.0,
+        "patchBpm": [["plain", 60.0]],
+        "tapped": False,
+    }
+    assert plain["startsS"] == 3.0
+    assert not any(s["muted"] for s in plain["sounds"])
+
+
+SEVEN = "".join(f'\n[blocks.g{i}]\ntype = "gain"\nengaged = false\ngain_db = -{i + 1}\n' for i in range(7))
+SWITCHES = "".join(f'\n[[switches]]\nname = "S{i}"\npress = "block g{i}"\n' for i in range(7))
+MANY = f"chain = {json.dumps([f'g{i}' for i in range(7)])}\n{SEVEN}{SWITCHES}"
+
+
+def test_of_too_many_the_fewest_presses_are_there_and_the_rest_is_told() -> None:
+    """Seven switches of a block each: 128 sounds; 1 + 7 + 21 of them take two presses at the most."""
+    foot = foot_at(MANY, TAKE[:100])
+    assert len(foot.raw) == MOST_FOOT_SOUNDS
+    there = {position.switched for position, _ in foot.keys}
+    for count in range(3):
+        for blocks in itertools.combinations(range(7), count):
+            assert frozenset((f"g{i}", True) for i in blocks) in there
+    assert "40 or more sounds that are not on this page" in foot.notes[1]
+    assert not foot.all_found
+
+
+def test_a_long_take_has_room_for_fewer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """100 frames and 2 s after them: 20 s hold nine."""
+    monkeypatch.setattr(foot_sounds, "MOST_FOOT_S", 20.0)
+    foot = foot_at(MANY, TAKE[:100])
+    assert len(foot.raw) == 9
+    assert all("g" in text for text in foot.left_out)
+
+
+def test_what_rings_on_fades_out_two_seconds_after_the_take() -> None:
+    text = PARADE.replace("time_ms = 100", "time_ms = 2200")
+    made = sound(foot_at(text, TAKE), "plain with echo on")
+    assert len(made) == len(TAKE) + 2 * RATE_HZ
+    # The fade runs evenly from 1 at 1.5 s to 0 at 2.5 s.
+    whole = rendered(text, '[[cues]]\nat_s = 0\npatch = "plain"\n[[cues]]\nat_s = 0\non = "echo"\n')
+    begin = round(1.5 * RATE_HZ)
+    np.testing.assert_allclose(made[:begin], whole[:begin], atol=6e-8)
+    np.testing.assert_allclose(made[begin:], whole[begin : len(made)] * np.linspace(1, 0, RATE_HZ)[:, None], atol=1e-7)
+    assert np.abs(made[round(2.2 * RATE_HZ) :]).max() > 0.01
+
+
+@settings(max_examples=60, deadline=None)
+@given(boards(), st.lists(st.tuples(st.sampled_from("ABC"), st.booleans()), max_size=12))
+def test_wherever_a_foot_gets_there_is_a_sound(board: Board, presses: list[tuple[str, bool]]) -> None:
+    positions, all_found = reached(board, 200)
+    there = {p.heard for p in positions}
+    position = board.start()
+    for name, held in presses:
+        position = do_gesture(board, position, Gesture(name, "hold" if held else "press"))
+        assert position.muted or position.heard in there
+    assert all_found
+
+
+def test_fewest_presses_come_first() -> None:
+    """From p: q and r take one press, the start none."""
+    board = board_of(("Q", "patch q"), ("R", "patch r"), banks=(("p", "q", "r"),), first="p")
+    assert [p.patch for p in reached(board, 9)[0]] == ["p", "q", "r"]
+    some, all_found = reached(board, 2)
+    assert [p.patch for p in some] == ["p", "q"]
+    assert not all_found
+
+
+def test_silence_is_no_sound() -> None:
+    assert Position(muted=True).heard not in {p.heard for p, _ in foot_at().keys}
