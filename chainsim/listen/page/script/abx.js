@@ -1,5 +1,5 @@
 // @ts-check
-// The test whether a difference is heard (ABX), as rules. No page, no sound.
+/** The test whether a difference is heard (ABX), as rules. No page, no sound. */
 
 import { guessingChance, rightAnswersNeeded } from "./binomial.js";
 
@@ -78,8 +78,10 @@ export function abxVerdict({ p }) {
   if (p <= ABX_LEVEL) {
     return `You hear a difference. By guessing alone, a result as good as this happens ${often}.`;
   }
-  return `Not shown. By guessing alone, a result as good as this happens ${often}. `
-    + "That does not prove that there is no difference.";
+  return (
+    `Not shown. By guessing alone, a result as good as this happens ${often}. ` +
+    "That does not prove that there is no difference."
+  );
 }
 
 /** @param {number} p */

@@ -1,5 +1,5 @@
 // @ts-check
-// What guessing would give: the exact binomial distribution with one half.
+/** What guessing would give: the exact binomial distribution with one half. */
 
 /**
  * The probability that who guesses has at least so many right.

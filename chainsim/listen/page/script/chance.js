@@ -1,5 +1,5 @@
 // @ts-check
-// Chance: a whole number below n, each equally likely; and an order drawn from it.
+/** Chance: a whole number below n, each equally likely; and an order drawn from it. */
 
 const UINT32_COUNT = 2 ** 32;
 

@@ -1,5 +1,5 @@
 // @ts-check
-// The favourite of three, as rules: who meets whom. No page, no sound.
+/** The favourite of three, as rules: who meets whom. No page, no sound. */
 
 import { shuffled } from "./chance.js";
 

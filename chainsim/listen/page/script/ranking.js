@@ -1,5 +1,5 @@
 // @ts-check
-// The blind ranking, as rules. No page, no sound.
+/** The blind ranking, as rules. No page, no sound. */
 
 import { shuffled } from "./chance.js";
 
