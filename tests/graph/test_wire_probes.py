@@ -58,7 +58,8 @@ def test_wires_of_a_nested_fork(take: np.ndarray) -> None:
     np.testing.assert_allclose(wires["lane 1.2"], 10 ** (-6 / 20) * wires["sum 2"], rtol=1e-12)
     assert not wires["lane 1.4"].any()
     # Hard left of a mono sound: everything on the left, nothing on the right.
-    assert wires["lane 1.3"].shape[1] == 2 and np.abs(wires["lane 1.3"][:, 1]).max() < 1e-15
+    assert wires["lane 1.3"].shape[1] == 2
+    assert np.abs(wires["lane 1.3"][:, 1]).max() < 1e-15
     lanes = sum(wires[f"lane 1.{i}"] for i in (1, 2, 3))
     np.testing.assert_allclose(lanes, wires["sum 1"], atol=1e-15)
 
@@ -66,7 +67,8 @@ def test_wires_of_a_nested_fork(take: np.ndarray) -> None:
 def test_probes_leave_the_render_alone(take: np.ndarray) -> None:
     plain, probed = (render(parse_sketch(NESTED), take, RATE_HZ, probes=p) for p in ((), WIRES))
     assert probed.audio.tobytes() == plain.audio.tobytes()
-    assert probed.warnings == plain.warnings and probed.latency_samples == plain.latency_samples
+    assert probed.warnings == plain.warnings
+    assert probed.latency_samples == plain.latency_samples
 
 
 def test_a_wire_that_only_one_state_has_is_silent_in_the_others(take: np.ndarray) -> None:
@@ -74,7 +76,8 @@ def test_a_wire_that_only_one_state_has_is_silent_in_the_others(take: np.ndarray
     before, after = slice(0, 400), slice(500, 900)  # the cue comes at sample 400, its ramps last 80 samples
     assert found.probes["sum 1"][before].tobytes() == found.audio[before].tobytes()
     assert np.abs(found.probes["lane 1.2"][before]).max() > 0.05
-    assert not found.probes["sum 1"][after].any() and not found.probes["lane 1.2"][after].any()
+    assert not found.probes["sum 1"][after].any()
+    assert not found.probes["lane 1.2"][after].any()
 
 
 @pytest.mark.parametrize("name", ["sum 0", "sum 3", "lane 1.5", "lane 1", "sum", "late "])

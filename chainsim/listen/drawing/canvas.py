@@ -1,0 +1,99 @@
+"""Where parts of a drawing put their shapes, and the wire that leads from one part to the next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+from chainsim.listen.drawing.shapes import Box, Circle, Label, Point, Triangle, Wire
+from chainsim.listen.drawing.text_width import text_width
+
+if TYPE_CHECKING:
+    from chainsim.listen.drawing.wires import WireFigures
+
+SMALL = 12.0
+"""Type size of everything but names: none is smaller."""
+LARGE = 14.0
+MINUS = "\N{MINUS SIGN}"
+TAIL = 12.0
+"""Length of a wire behind what it comes from, where no figure stands on it."""
+
+
+@dataclass
+class OpenWire:
+    """A wire on its way: where it has been, and what is heard on it."""
+
+    points: list[Point]
+    name: str | None
+    silent: bool = False
+
+    def to(self, x: float, y: float) -> OpenWire:
+        """Go on to a point; what lies on a straight way between is left out."""
+        if self.points[-1] == (x, y):
+            return self
+        if len(self.points) > 1:
+            (x0, y0), (x1, y1) = self.points[-2:]
+            if (x0 == x1 == x and (y1 - y0) * (y - y1) > 0) or (y0 == y1 == y and (x1 - x0) * (x - x1) > 0):
+                self.points.pop()
+        self.points.append((x, y))
+        return self
+
+
+@dataclass
+class Listener:
+    """A detector, waiting for its wire: what it listens to, and where on its box the wire is to end."""
+
+    source: str
+    x: float
+    y: float
+
+
+@dataclass
+class Canvas:
+    """Shapes so far.
+
+    Attributes
+    ----------
+    also : dict of str
+        The wire on which a block is heard whose output is no wire of its own, since it is out of the chain.
+    """
+
+    figures: Mapping[str, WireFigures] = field(default_factory=dict)
+    boxes: list[Box] = field(default_factory=list)
+    triangles: list[Triangle] = field(default_factory=list)
+    circles: list[Circle] = field(default_factory=list)
+    wires: list[Wire] = field(default_factory=list)
+    labels: list[Label] = field(default_factory=list)
+    listeners: list[Listener] = field(default_factory=list)
+    also: dict[str, str] = field(default_factory=dict)
+
+    def end(self, wire: OpenWire, *, arrow: bool = True) -> None:
+        """Put down a wire that has arrived."""
+        if len(wire.points) > 1:
+            kind: Literal["sound", "silent"] = "silent" if wire.silent else "sound"
+            self.wires.append(Wire(tuple(wire.points), wire.name, arrow and not wire.silent, kind))
+
+    def begin(self, x: float, y: float, name: str | None, *, silent: bool = False) -> OpenWire:
+        """Begin a wire where something gives it; its figures are put on it."""
+        if name is not None and name in self.figures:
+            level, latency = figure_texts(self.figures[name])
+            self.labels.append(Label(x + 6.0, y - 7.0, level, SMALL, "start", muted=True, about=name))
+            self.labels.append(Label(x + 6.0, y + 16.0, latency, SMALL, "start", muted=True, about=name))
+        return OpenWire([(x, y)], name, silent)
+
+
+def figure_texts(figures: WireFigures) -> tuple[str, str]:
+    """Level and latency, as they stand above and below a wire."""
+    level = (
+        f"{figures.loudness_lufs:.1f} LUFS".replace("-", MINUS) if math.isfinite(figures.loudness_lufs) else "silent"
+    )
+    return level, f"{figures.latency_ms + 0.0:.1f} ms"
+
+
+def tail_length(name: str | None, figures: Mapping[str, WireFigures]) -> float:
+    """How long a wire must be behind what gives it, so that its figures have room."""
+    if name is None or name not in figures:
+        return TAIL
+    return 10.0 + max(text_width(text, SMALL) for text in figure_texts(figures[name]))

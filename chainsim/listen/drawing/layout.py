@@ -1,0 +1,149 @@
+"""The signal flow of a state laid out: series from left to right, lanes below each other, long chains in rows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from chainsim.block import block_type
+from chainsim.listen.drawing.canvas import MINUS, Canvas, OpenWire, tail_length
+from chainsim.listen.drawing.parts import Entry, Exit, Fork, Gain, Part, Row, Words
+from chainsim.listen.drawing.shapes import Layout
+from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, Lane, LanesStep
+from chainsim.sketch.model import State
+
+if TYPE_CHECKING:
+    from chainsim.listen.drawing.wires import WireFigures
+
+PAGE_WIDTH = 1100.0
+MARGIN = 16.0
+OUT = "out"
+MOST_NOTES = 2
+
+
+def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None) -> Layout:
+    """Lay out the signal flow of a state.
+
+    Parameters
+    ----------
+    state : State
+    figures : dict of WireFigures, optional
+        What is written at wires, by their names; those that are not there stay bare.
+
+    Returns
+    -------
+    Layout
+        As wide as a page (1100) at most, unless forks are nested so deep that one block beside them needs more.
+    """
+    drawing = _Drawing(state, figures or {})
+    row = drawing.whole(PAGE_WIDTH - 2 * MARGIN)
+    canvas = Canvas(figures or {})
+    top = MARGIN + row.up
+    row.put(canvas, MARGIN, top, OpenWire([(MARGIN, top)], None))
+    width, height = 2 * MARGIN + row.width, 2 * MARGIN + row.up + row.down
+    return Layout(
+        width, height, tuple(canvas.boxes), tuple(canvas.triangles), tuple(canvas.circles), tuple(canvas.wires),
+        tuple(canvas.labels),
+    )  # fmt: skip
+
+
+class _Drawing:
+    """A state on its way to parts."""
+
+    def __init__(self, state: State, figures: Mapping[str, WireFigures]) -> None:
+        self._state, self._figures = state, figures
+        self._forks = 0
+
+    def whole(self, limit: float) -> Row:
+        parts: list[Part] = [Entry("the horn", INPUT, self._tail(INPUT))]
+        parts += self._steps(self._state.chain, limit)
+        if self._state.trim_db != 0.0:
+            parts.append(Gain(f"trim {level_text(self._state.trim_db)}", OUT, self._tail(OUT)))
+        return Row([*parts, Exit("to the house")], limit)
+
+    def _tail(self, name: str | None) -> float:
+        return tail_length(name, self._figures)
+
+    def _steps(self, chain: Chain, limit: float) -> list[Part]:
+        return [self._step(step, limit) for step in chain]
+
+    def _step(self, step: BlockStep | LanesStep | BlenderStep, limit: float) -> Part:
+        if isinstance(step, BlockStep):
+            return self._block(step.name)
+        return self._lanes(step, limit) if isinstance(step, LanesStep) else self._blender(step, limit)
+
+    def _block(self, name: str) -> Part:
+        entry = self._state.blocks[name]
+        hears = entry.common.listens_to if block_type(entry.type_name).has_detector else None
+        return Words(
+            name, entry.type_name.replace("_", " "), "block", name, self._tail(name), self._notes(name), hears,
+            entry.common.engaged, entry.passes,
+        )  # fmt: skip
+
+    def _notes(self, name: str) -> list[str]:
+        """What its detector listens to, and what controllers do to it."""
+        drives = self._state.drives.items()
+        notes = [
+            f"{controller} moves {setting_words(key)}" for (block, key), (controller, _) in drives if block == name
+        ]
+        if not self._state.blocks[name].common.engaged:
+            return []
+        more = len(notes) - MOST_NOTES
+        heard = self._state.blocks[name].common.listens_to
+        notes = notes if heard is None else [f"hears {'the horn' if heard == INPUT else heard}", *notes]
+        return notes if more <= 0 else [*notes[:MOST_NOTES], f"and {more} more"]
+
+    def _lanes(self, step: LanesStep, limit: float) -> Part:
+        self._forks += 1
+        number = self._forks
+        gives = f"sum {number}"
+        inner = limit - 110.0 - self._tail(gives)
+        waits = self._waits(step, number) if step.align else {}
+        lanes = [self._lane(lane, f"lane {number}.{i + 1}", inner, waits.get(i)) for i, lane in enumerate(step.lanes)]
+        return Fork(lanes, gives, "", gives, self._tail(gives))
+
+    def _lane(self, lane: Lane, gives: str, limit: float, waits: str | None) -> Part:
+        parts = self._steps(lane.chain, limit)
+        if lane.level_db != 0.0:
+            named = gives if lane.pan is None else None
+            parts.append(Gain(level_text(lane.level_db), named, self._tail(named)))
+        if lane.pan is not None:
+            parts.append(Words("pan", pan_words(lane.pan), "pan", gives, self._tail(gives)))
+        if waits is not None:
+            parts.append(Words("aligned", waits, "wait", None, self._tail(None)))
+        return Row(parts, limit)
+
+    def _waits(self, step: LanesStep, number: int) -> dict[int, str]:
+        """What is written in the box that stands for a lane's waiting; none where it is known not to wait."""
+        return dict.fromkeys(range(len(step.lanes)), "waits for the latest")
+
+    def _blender(self, step: BlenderStep, limit: float) -> Part:
+        entry = self._state.blocks[step.name]
+        tail = self._tail(step.name if entry.common.engaged else None)
+        inner = limit - 200.0 - tail
+        levels = [level_text(getattr(entry.settings, key)) for key in ("dry_db", "wet_db")]
+        dry, wet = (Gain(level, None, self._tail(None)) for level in levels)
+        lanes: list[Part] = [Row([dry], inner), Row([*self._steps(step.wet, inner), wet], inner)]
+        words = "blender" if entry.common.engaged else "blender, out of the chain"
+        return Fork(lanes, step.name, words, step.name, tail, entry.common.engaged, self._notes(step.name))
+
+
+def level_text(level_db: float) -> str:
+    """A gain in words: "+3 dB", "off"."""
+    return "off" if level_db == -math.inf else f"{level_db:+g} dB".replace("-", MINUS).replace("+0 dB", "0 dB")
+
+
+def pan_words(pan: float) -> str:
+    """A place between left and right in words."""
+    if pan == 0.0:
+        return "centre"
+    side = "left" if pan < 0.0 else "right"
+    return f"hard {side}" if abs(pan) == 1.0 else f"{100 * abs(pan):g} % {side}"
+
+
+def setting_words(key: str) -> str:
+    """A setting's name in words, without its unit."""
+    for unit in ("_hz", "_db", "_ms", "_s", "_cents", "_bpm", "_percent"):
+        key = key.removesuffix(unit)
+    return key.replace("_", " ")

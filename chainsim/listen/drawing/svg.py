@@ -1,0 +1,190 @@
+"""The signal flow as SVG, for pages and for files of its own."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from itertools import pairwise
+from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape, quoteattr
+
+from chainsim.listen.drawing.layout import lay_out
+from chainsim.listen.drawing.shapes import Box, Circle, Label, Layout, Point, Triangle, Wire
+from chainsim.sketch.chain import block_names
+from chainsim.sketch.model import State
+
+if TYPE_CHECKING:
+    from chainsim.listen.drawing.wires import WireFigures
+
+FONT = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
+ARROW_LENGTH, ARROW_HALF = 9.0, 4.0
+DASHES = {"sound": "", "silent": "1 5", "detector": "6 4"}
+STYLE = """
+svg { background: #fffdf8; color: #1d1a16; }
+@media (prefers-color-scheme: dark) { svg { background: #191714; color: #f1ece2; } }
+"""
+
+
+def draw_svg(
+    state: State,
+    *,
+    title: str,
+    figures: Mapping[str, WireFigures] | None = None,
+    sounds: Mapping[str, str] | None = None,
+    standalone: bool = False,
+) -> str:
+    """Draw the signal flow of a state.
+
+    Parameters
+    ----------
+    state : State
+    title : str
+        What readers that do not see are told it is.
+    figures : dict of WireFigures, optional
+        Latency and loudness, written at the wires of these names.
+    sounds : dict of str, optional
+        Keys of the sounds to be heard on wires, by the wires' names: these can be focused, and name the key in
+        `data-sound`.
+    standalone : bool
+        For a file of its own: with paper, ink and the XML name space.
+
+    Returns
+    -------
+    str
+        An svg element; lines and letters take the colour of the text around it.
+    """
+    layout = lay_out(state, figures)
+    width, height = _n(layout.width), _n(layout.height)
+    size = f'viewBox="0 0 {width} {height}" width="{width}" height="{height}"'
+    namespace = ' xmlns="http://www.w3.org/2000/svg"'
+    lines = [
+        f'<svg{namespace} class="drawing" {size} role="group" aria-label={quoteattr(_clean(title))}'
+        f' font-family="{FONT}" fill="none" stroke="none">',
+        f"<title>{_text(title)}</title>",
+        f"<desc>{_text(_described(state))}</desc>",
+        *([f"<style>{STYLE}</style>"] if standalone else []),
+        *_wires(layout, sounds or {}),
+        *map(_box, layout.boxes),
+        *map(_triangle, layout.triangles),
+        *map(_circle, layout.circles),
+        *map(_label, layout.labels),
+        "</svg>",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _described(state: State) -> str:
+    names = list(block_names(state.chain))
+    if not names:
+        return "A straight wire from the horn to the house."
+    blocks = (state.blocks[name] for name in names)
+    words = [
+        f"{b.name} ({b.type_name.replace('_', ' ')}{'' if b.common.engaged else ', out of the chain'})" for b in blocks
+    ]
+    return f"From the horn to the house: {', '.join(words)}."
+
+
+def _wires(layout: Layout, sounds: Mapping[str, str]) -> Iterable[str]:
+    """Every wire by its name as one group, so that a sound is one place to stop at."""
+    groups: dict[tuple[str | None, str], list[Wire]] = {}
+    for wire in layout.wires:
+        groups.setdefault((wire.name, wire.kind), []).append(wire)
+    for (name, kind), wires in groups.items():
+        key = sounds.get(name) if name is not None and kind != "detector" else None
+        about = "" if name is None else f" data-wire={quoteattr(name)}"
+        if key is not None:
+            about += f' data-sound={quoteattr(key)} role="button" tabindex="0" aria-label={quoteattr(f"hear {name}")}'
+        yield f'<g class="wire {kind}"{about}>'
+        if key is not None:
+            yield f"<title>{_text(f'hear {name}')}</title>"
+            path = " ".join(_path(wire.points) for wire in wires)
+            yield f'<path class="hit" d="{path}" stroke="currentColor" stroke-opacity="0" stroke-width="18"/>'
+        yield from (_wire(wire) for wire in wires)
+        yield "</g>"
+
+
+def _wire(wire: Wire) -> str:
+    points = wire.points
+    dashes = f' stroke-dasharray="{DASHES[wire.kind]}"' if DASHES[wire.kind] else ""
+    weight = "1.6" if wire.kind == "sound" else "1.3"
+    head = ""
+    if wire.arrow:
+        tip, wings = arrow_head(points)
+        (x0, y0), (x1, y1) = wings
+        points = (*points[:-1], ((x0 + x1) / 2, (y0 + y1) / 2))
+        corners = " ".join(f"{_n(x)},{_n(y)}" for x, y in (tip, *wings))
+        head = f'<polygon class="arrow" points="{corners}" fill="currentColor"/>'
+    return f'<path class="line" d="{_path(points)}" stroke="currentColor" stroke-width="{weight}"{dashes}/>{head}'
+
+
+def arrow_head(points: tuple[Point, ...]) -> tuple[Point, tuple[Point, Point]]:
+    """Tip and wings of the arrow at the end of a line."""
+    (x0, y0), (x, y) = points[-2:]
+    length = math.hypot(x - x0, y - y0)
+    dx, dy = (x - x0) / length, (y - y0) / length
+    back_x, back_y = x - ARROW_LENGTH * dx, y - ARROW_LENGTH * dy
+    return (x, y), (
+        (back_x - ARROW_HALF * dy, back_y + ARROW_HALF * dx),
+        (back_x + ARROW_HALF * dy, back_y - ARROW_HALF * dx),
+    )
+
+
+def _path(points: tuple[Point, ...]) -> str:
+    text = f"M{_n(points[0][0])} {_n(points[0][1])}"
+    for (_, y0), (x, y) in pairwise(points):
+        text += f"H{_n(x)}" if y == y0 else f"V{_n(y)}"
+    return text
+
+
+def _box(box: Box) -> str:
+    dashes = "" if box.engaged else ' stroke-dasharray="5 4"'
+    radius = {"block": 3, "pan": box.height / 2, "wait": 3}[box.kind]
+    out = "" if box.engaged else ", out of the chain"
+    told = _text(f"{box.name}: {box.type_words}{out}")
+    return (
+        f'<g class="box {box.kind}{"" if box.engaged else " out"}"><title>{told}</title>'
+        f'<rect x="{_n(box.x)}" y="{_n(box.y)}" width="{_n(box.width)}" height="{_n(box.height)}" rx="{_n(radius)}"'
+        f' stroke="currentColor" stroke-width="1.6"{dashes}/></g>'
+    )
+
+
+def _triangle(triangle: Triangle) -> str:
+    corners = " ".join(f"{_n(x)},{_n(y)}" for x, y in triangle.corners)
+    return (
+        f'<polygon class="gain" points="{corners}" stroke="currentColor" stroke-width="1.6" stroke-linejoin="round"/>'
+    )
+
+
+def _circle(circle: Circle) -> str:
+    x, y, r = _n(circle.x), _n(circle.y), circle.radius
+    if circle.kind == "branch":
+        return f'<circle class="branch" cx="{x}" cy="{y}" r="{_n(r)}" fill="currentColor"/>'
+    dashes = "" if circle.engaged else ' stroke-dasharray="4 3"'
+    about = f'class="{circle.kind}" cx="{x}" cy="{y}" r="{_n(r)}"'
+    ring = f'<circle {about} stroke="currentColor" stroke-width="1.6"{dashes}/>'
+    if circle.kind == "end":
+        return ring
+    arm = r - 4.0
+    cross = f"M{_n(circle.x - arm)} {y}H{_n(circle.x + arm)}M{x} {_n(circle.y - arm)}V{_n(circle.y + arm)}"
+    return f'{ring}<path d="{cross}" stroke="currentColor" stroke-width="1.6"/>'
+
+
+def _label(label: Label) -> str:
+    weight = ' font-weight="600"' if label.bold else ""
+    about = "" if label.about is None else f" data-figure-of={quoteattr(label.about)}"
+    place = f'x="{_n(label.x)}" y="{_n(label.y)}" font-size="{_n(label.size)}" text-anchor="{label.anchor}"'
+    ink = "muted" if label.muted else "ink"
+    return f'<text class="{ink}" {place} fill="currentColor"{weight}{about}>{_text(label.text)}</text>'
+
+
+def _n(value: float) -> str:
+    return f"{value:.1f}".removesuffix(".0")
+
+
+def _text(text: str) -> str:
+    return escape(_clean(text))
+
+
+def _clean(text: str) -> str:
+    """Without the control characters that XML cannot hold."""
+    return "".join(c if c >= " " or c in "\t\n" else "\N{REPLACEMENT CHARACTER}" for c in text)

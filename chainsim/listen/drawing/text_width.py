@@ -1,0 +1,42 @@
+"""How wide a text is where no browser is at hand: advance widths of a wide sans-serif typeface.
+
+The figures are those of DejaVu Sans in thousandths of the type size; the usual faces of screens are narrower, so what
+has room by this table has room there.
+"""
+
+from __future__ import annotations
+
+_FIRST = 32
+_REGULAR = (
+    318, 401, 460, 838, 636, 950, 780, 275, 390, 390, 500, 838, 318, 361, 318, 337, 636, 636, 636, 636, 636, 636, 636,
+    636, 636, 636, 337, 337, 838, 838, 838, 531, 1000, 684, 686, 698, 770, 632, 575, 775, 752, 295, 295, 656, 557, 863,
+    748, 787, 603, 787, 695, 635, 611, 732, 684, 989, 685, 611, 685, 390, 337, 390, 838, 500, 500, 613, 635, 550, 635,
+    615, 352, 635, 634, 278, 278, 579, 278, 974, 634, 612, 635, 635, 411, 521, 392, 634, 592, 818, 592, 592, 525, 636,
+    337, 636, 838,
+)  # fmt: skip
+_BOLD = (
+    348, 456, 521, 838, 696, 1002, 872, 306, 457, 457, 523, 838, 380, 415, 380, 365, 696, 696, 696, 696, 696, 696, 696,
+    696, 696, 696, 400, 400, 838, 838, 838, 580, 1000, 774, 762, 734, 830, 683, 683, 821, 837, 372, 372, 775, 637, 995,
+    837, 850, 733, 850, 770, 720, 682, 812, 774, 1103, 771, 724, 725, 457, 365, 457, 838, 500, 500, 675, 716, 593, 716,
+    678, 435, 716, 712, 343, 343, 665, 343, 1042, 712, 687, 716, 716, 493, 595, 478, 712, 652, 924, 645, 652, 582, 712,
+    365, 712, 838,
+)  # fmt: skip
+_OTHER = 1000
+"""Of every other character: few of any script are wider."""
+
+
+def text_width(text: str, size: float, *, bold: bool = False) -> float:
+    """Width of a line of text, in the unit of its type size."""
+    table = _BOLD if bold else _REGULAR
+    numbers = (ord(character) - _FIRST for character in text)
+    return size / 1000.0 * sum(table[n] if 0 <= n < len(table) else _OTHER for n in numbers)
+
+
+def shortened(text: str, size: float, width: float, *, bold: bool = False) -> str:
+    """The text, or as much of its beginning as fits a width with an ellipsis behind it."""
+    if text_width(text, size, bold=bold) <= width:
+        return text
+    for end in range(len(text) - 1, 0, -1):
+        if text_width(text[:end] + "…", size, bold=bold) <= width:
+            return text[:end] + "…"
+    return "…"
