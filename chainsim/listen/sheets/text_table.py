@@ -26,14 +26,19 @@ def text_table(head: Sequence[str], rows: Sequence[Sequence[str]], width: int) -
         Lines without trailing blanks, a rule under the head.
     """
     cells = [[plain_line(cell) for cell in row] for row in (head, *rows)]
-    heads = [_longest_word(name) for name in cells[0]]
-    whole = [max(n, *(len(row[i]) for row in cells[1:])) for i, n in enumerate(heads)]
-    words = [max(n, *(_longest_word(row[i]) for row in cells[1:])) for i, n in enumerate(heads)]
-    widths = _fitted(_fitted(whole, words, width), [_NARROWEST] * len(whole), width)
+    widths = column_widths(cells, width)
     lines = [line for row in cells for line in _row(row, widths)]
     under_head = len(_row(cells[0], widths))
     lines.insert(under_head, (" " * GAP).join("-" * w for w in widths))
     return "\n".join(lines)
+
+
+def column_widths(cells: Sequence[Sequence[str]], width: int) -> list[int]:
+    """Characters of each column of a table, its head being the first row, that is to be `width` wide at the most."""
+    heads = [_longest_word(name) for name in cells[0]]
+    whole = [max(n, *(len(row[i]) for row in cells[1:])) for i, n in enumerate(heads)]
+    words = [max(n, *(_longest_word(row[i]) for row in cells[1:])) for i, n in enumerate(heads)]
+    return _fitted(_fitted(whole, words, width), [_NARROWEST] * len(whole), width)
 
 
 def wrapped(text: str, width: int, indent: str = "") -> str:

@@ -1,0 +1,1 @@
+"""The wiring sheet: boxes and cables, in the order of plugging."""
