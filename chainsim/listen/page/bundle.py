@@ -1,7 +1,8 @@
 """The page's script and style as one text each, and the policy that allows a page these two and nothing else.
 
-The script is written as modules; a page opened from disk can load none, so they become one function. Only what these
-modules use is understood: `import { a, b } from "./file.js";` on one line, and `export` before a declaration.
+The script is written as modules; a page opened from disk can load none, so each becomes a function that gives what the
+module exports. Only what these modules use is understood: `import { a, b } from "./file.js";`, and `export` before the
+declaration of a function, a class or a constant.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
 
-IMPORT = re.compile(r'^import \{[^}\n]*\} from "\./([a-z_]+\.js)";\n', re.MULTILINE)
-EXPORT = re.compile(r"^export (?=(?:async function|function|const|class) )", re.MULTILINE)
+IMPORT = re.compile(r'^import (\{[^}]*\}) from "\./([a-z_]+\.js)";$', re.MULTILINE)
+EXPORT = re.compile(r"^export ((?:async )?function\*?|const|class) (\w+)", re.MULTILINE)
 STYLES = ("tokens.css", "base.css", "listening.css", "drawing.css", "trials.css", "foot.css", "lesson.css")
 
 FOLDER_SOURCES = ("'self'", "file:")
@@ -33,16 +34,22 @@ def modules(entry: str = "main.js") -> tuple[tuple[str, str], ...]:
     Returns
     -------
     tuple of (name, source)
+
+    Raises
+    ------
+    ValueError
+        If two modules import each other.
     """
     found: dict[str, str] = {}
 
     def add(name: str, above: tuple[str, ...]) -> None:
-        if name in found or name in above:
-            return
-        source = _read("script", name)
-        for imported in IMPORT.findall(source):
-            add(imported, (*above, name))
-        found[name] = source
+        if name in above:
+            raise ValueError(f"{' -> '.join((*above, name))}: modules that import each other")
+        if name not in found:
+            source = _read("script", name)
+            for _, imported in IMPORT.findall(source):
+                add(imported, (*above, name))
+            found[name] = source
 
     add(entry, ())
     return tuple(found.items())
@@ -50,9 +57,9 @@ def modules(entry: str = "main.js") -> tuple[tuple[str, str], ...]:
 
 @cache
 def script() -> str:
-    """All modules as one function of their own, in an order in which each finds what it needs."""
-    bodies = (EXPORT.sub("", IMPORT.sub("", source)) for _, source in modules())
-    return '(() => {\n"use strict";\n' + "\n".join(bodies) + "})();\n"
+    """All modules in one script, in an order in which each finds what it needs."""
+    bodies = "".join(_as_function(name, source) for name, source in modules())
+    return f'(() => {{\n"use strict";\nconst modules = {{}};\n{bodies}}})();\n'
 
 
 @cache
@@ -71,6 +78,12 @@ def content_policy(*script_sources: str) -> str:
         Whence other scripts may come: `FOLDER_SOURCES` for a page that has its sounds beside it.
     """
     return "; ".join(_directives(script_sources))
+
+
+def _as_function(name: str, source: str) -> str:
+    exported = ", ".join(match[1] for match in EXPORT.findall(source))
+    body = EXPORT.sub(r"\1 \2", IMPORT.sub(r'const \1 = modules["\2"];', source))
+    return f'modules["{name}"] = (() => {{\n{body}\nreturn {{ {exported} }};\n}})();\n'
 
 
 def _directives(script_sources: tuple[str, ...]) -> Iterator[str]:

@@ -92,7 +92,7 @@ export class Player extends EventTarget {
       return;
     }
     let buffer = null;
-    for (let chosen = null; chosen !== this._current; ) {
+    for (let chosen = null; chosen !== this._current;) {
       chosen = this._current;
       buffer = await this._shelf.decoded(chosen, this.context);
       if (wish !== this._wish || this._playing) return;

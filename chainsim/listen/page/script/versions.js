@@ -1,25 +1,27 @@
 // @ts-check
 /** The versions as buttons: press one to hear it, press it again to stop. */
 
+import { report } from "./notices.js";
+
 /**
  * @param {HTMLElement} root holds the buttons, each with `data-version`
  * @param {{player: import("./player.js").Player}} app
  */
 export function setUpVersions(root, { player }) {
-  const buttons = () => [...root.querySelectorAll("[data-version]")];
   const show = () => {
-    for (const button of buttons()) {
+    for (const button of root.querySelectorAll("[data-version]")) {
       const chosen = !player.hidden && button.getAttribute("data-version") === player.current;
       button.setAttribute("aria-pressed", String(chosen));
+      button.classList.toggle("sounding", chosen && player.playing);
     }
   };
   root.addEventListener("click", (event) => {
     const button = /** @type {Element} */ (event.target).closest("[data-version]");
-    if (!button) return;
-    const key = button.getAttribute("data-version");
+    const key = button?.getAttribute("data-version");
+    if (!key) return;
     if (key === player.current && player.playing) player.pause();
-    else player.play(key ?? undefined);
+    else player.play(key).catch(report);
   });
-  for (const type of ["sound", "hidden"]) player.addEventListener(type, show);
+  for (const type of ["sound", "state", "hidden", "renewed"]) player.addEventListener(type, show);
   show();
 }

@@ -1,0 +1,44 @@
+// @ts-check
+/** One loudness for all, or each as it comes. */
+
+import { el } from "./dom.js";
+
+const CHOICES = [
+  ["equal", "All equally loud", "so that the louder does not win for being louder"],
+  ["as it comes", "As loud as it comes", "beside the others, as the chain makes it"],
+];
+
+/**
+ * @param {{player: import("./player.js").Player}} app
+ * @returns {HTMLElement}
+ */
+export function levelChoice({ player }) {
+  const inputs = new Map();
+  const lines = CHOICES.map(([value, label, why]) => {
+    const input = el("input", {
+      type: "radio",
+      name: "levels",
+      value,
+      on: { change: () => player.setLevels(value) },
+    });
+    inputs.set(value, input);
+    return el(
+      "label",
+      { class: "level-line" },
+      input,
+      el("span", {}, label, el("span", { class: "muted" }, ` – ${why}`)),
+    );
+  });
+  const caution = el(
+    "p",
+    { class: "note warn" },
+    "One version may now be much louder than the last. Start low, then raise slowly.",
+  );
+  const show = () => {
+    for (const [value, input] of inputs) input.checked = value === player.levels;
+    caution.hidden = player.levels === "equal";
+  };
+  player.addEventListener("levels", show);
+  show();
+  return el("fieldset", { class: "levels" }, el("legend", {}, "Loudness"), ...lines, caution);
+}
