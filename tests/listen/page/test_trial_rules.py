@@ -92,7 +92,7 @@ def test_a_test_given_up_shows_nothing() -> None:
     ("right", "p", "words"),
     [
         (0, 1.0, "every time"),
-        (5, 638 / 1024, "about once in 1.6 tries"),
+        (5, 638 / 1024, "62 times in 100"),
         # AB-2: not to be taken for a difference.
         (8, 56 / 1024, "about once in 18 tries"),
     ],

@@ -71,21 +71,16 @@ export function abxOutcome(state) {
  * @returns {string}
  */
 export function abxVerdict({ p }) {
-  if (p === null) {
-    return "Stopped before the end: this shows nothing either way.";
-  }
-  const often = p === 1 ? "every time" : `about once in ${abxOneIn(p)} tries`;
-  if (p <= ABX_LEVEL) {
-    return `You hear a difference. By guessing alone, a result as good as this happens ${often}.`;
-  }
-  return (
-    `Not shown. By guessing alone, a result as good as this happens ${often}. ` +
-    "That does not prove that there is no difference."
-  );
+  if (p === null) return "Stopped before the end: this shows nothing either way.";
+  const guessing = `By guessing alone, a result as good as this happens ${abxOften(p)}.`;
+  if (p <= ABX_LEVEL) return `You hear a difference. ${guessing}`;
+  return `Not shown. ${guessing} That does not prove that there is no difference.`;
 }
 
 /** @param {number} p */
-function abxOneIn(p) {
-  const tries = 1 / p;
-  return (tries < 10 ? Math.round(tries * 10) / 10 : Math.round(tries)).toLocaleString("en");
+function abxOften(p) {
+  if (p === 1) return "every time";
+  return p < 0.1
+    ? `about once in ${Math.round(1 / p).toLocaleString("en")} tries`
+    : `${(100 * p).toFixed(0)} times in 100`;
 }

@@ -69,8 +69,8 @@ export function abxChoice(room, versions) {
       el(
         "p",
         {},
-        "A and B are two versions. X is one of the two; chance draws it anew each time. Listen to all three as " +
-          "often as you like, and say which one X is. (Known as an ABX test.)",
+        "A and B are two versions. X is one of the two; chance draws it anew each time. Listen to all " +
+          "three as often as you like, and say which one X is. (Known as an ABX test.)",
       ),
       el(
         "div",

@@ -51,7 +51,7 @@ export function startAbx(stage, a, b, trials) {
   };
 
   const answer = (side) => {
-    const missing = sitting.unheard(state.answers.length === 0 ? ["A", "B", "X"] : ["X"]);
+    const missing = sitting.unheard(["A", "B", "X"]);
     if (missing.length > 0) {
       stage.note(`Listen to ${listed(missing)} first, please; then answer.`);
       return;
@@ -74,9 +74,10 @@ export function startAbx(stage, a, b, trials) {
       { type: "button", class: "button", "data-enter": letter, on: { click: () => answer(side) } },
       `X is ${letter}`,
     );
+  const column = (...buttons) => el("div", { class: "trial-choice" }, ...buttons);
   const showTrial = () => {
     const number = state.answers.length + 1;
-    sitting.deal({ A: a.key, B: b.key, X: state.xs[number - 1] === "a" ? a.key : b.key });
+    sitting.deal({ A: a.key, B: b.key, X: state.xs[number - 1] === "a" ? a.key : b.key }, ["A", "B"]);
     since = performance.now();
     bar.value = number - 1;
     stage.progress(`Trial ${number} of ${trials}.`);
@@ -94,11 +95,10 @@ export function startAbx(stage, a, b, trials) {
       el(
         "div",
         { class: "trial-letters" },
-        letterButton(sitting, "A"),
-        letterButton(sitting, "X", { "data-enter": "X" }),
-        letterButton(sitting, "B"),
+        column(letterButton(sitting, "A"), answerButton("A", "a")),
+        column(letterButton(sitting, "X", { "data-enter": "X" })),
+        column(letterButton(sitting, "B"), answerButton("B", "b")),
       ),
-      el("div", { class: "row trial-answers" }, answerButton("A", "a"), answerButton("B", "b")),
     ),
     withKeys("[A] [B] [X] to listen. After A or B, [Enter] answers that X is that one. [Esc] stops."),
   );

@@ -10,9 +10,11 @@ const ANSWER_TITLES = { favourite: "Favourite", abx: "Difference heard or not", 
 
 /**
  * @param {import("./answers.js").AnswerBook} book
+ * @param {EventTarget} room while a test is open in it, nothing is shown of what was answered before
  * @returns {HTMLElement}
  */
-export function answerList(book) {
+export function answerList(book, room) {
+  let testing = false;
   const list = el("ol", { class: "answers" });
   const means = el("div", { class: "stack" });
   const save = el(
@@ -59,7 +61,7 @@ export function answerList(book) {
     say("All answers are forgotten.");
   };
   const show = () => {
-    whole.hidden = book.answers.length === 0;
+    whole.hidden = testing || book.answers.length === 0;
     asked.replaceChildren();
     list.replaceChildren(
       ...book.answers.map((answer) =>
@@ -74,6 +76,12 @@ export function answerList(book) {
     means.replaceChildren(...rankingMeans(book.answers.filter(({ test }) => test === "ranking")));
   };
   book.addEventListener("changed", show);
+  for (const type of ["opened", "closed"]) {
+    room.addEventListener(type, () => {
+      testing = type === "opened";
+      show();
+    });
+  }
   show();
   return whole;
 }

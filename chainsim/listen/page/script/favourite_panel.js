@@ -65,12 +65,12 @@ export function startFavourite(stage, versions) {
               "button",
               {
                 type: "button",
-                class: "button primary",
+                class: "button",
                 "data-enter": letter,
                 on: { click: () => choose(letter) },
               },
               "This one",
-              el("span", { class: "visually-hidden" }, `: ${letter}`),
+              el("span", { class: "visually-hidden" }, ` ${letter}`),
             ),
           ),
         ),
@@ -99,7 +99,7 @@ export function favouriteResult({ rounds, favourite }, nameOf) {
     return el("li", {}, `${nameOf(chosen)} rather than ${listed(others)}`);
   });
   return [
-    el("p", {}, "Your favourite: ", el("strong", {}, nameOf(favourite))),
+    el("p", {}, "Your favourite: ", el("strong", { class: "trial-winner" }, nameOf(favourite))),
     el("ol", { class: "trial-path" }, ...path),
   ];
 }

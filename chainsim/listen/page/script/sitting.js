@@ -72,13 +72,14 @@ export class BlindSitting extends EventTarget {
   }
 
   /**
-   * Give the letters anew; none of them counts as heard, and what sounds stops.
+   * Give the letters anew, and stop what sounds.
    * @param {Record<string, string>} letters letter to key
+   * @param {string[]} known letters that stay as they are, and heard if they were
    */
-  deal(letters) {
+  deal(letters, known = []) {
     this.hush();
     this.letters = new Map(Object.entries(letters));
-    this.heard = new Set();
+    this.heard = new Set(known.filter((letter) => this.heard.has(letter)));
     this.dispatchEvent(new Event("heard"));
   }
 
@@ -103,13 +104,17 @@ export class BlindSitting extends EventTarget {
   }
 
   /**
-   * Hear a letter from where the take is.
+   * Hear a letter from where the take is, or pause it if it sounds.
    *
    * Whatever sounded before, the same happens: it fades out, and the letter fades in. So going from A to X
    * sounds alike whether X is A or not.
    * @param {string} letter
    */
   listen(letter) {
+    if (this.sounding === letter) {
+      this.hush();
+      return this.turn;
+    }
     this.asked += 1;
     const asked = this.asked;
     // One after the other: of letters asked for in haste only the last sounds.
@@ -140,6 +145,8 @@ export class BlindSitting extends EventTarget {
     const letter = event.key.toUpperCase();
     if (event.key === "Escape") {
       this.leave();
+    } else if (event.repeat && this.letters.has(letter)) {
+      // Held down: once is enough.
     } else if (this.letters.has(letter)) {
       // The focus goes to what Enter is to do next for this letter.
       this.panel?.querySelector(`[data-enter="${letter}"]`)?.focus();
@@ -176,7 +183,7 @@ export function letterButton(sitting, letter, attributes = {}) {
     const sounds = sitting.sounding === letter;
     button.setAttribute("aria-pressed", String(sounds));
     button.classList.toggle("heard", sitting.heard.has(letter));
-    mark.textContent = sounds ? "sounds" : sitting.heard.has(letter) ? "heard" : "not yet heard";
+    mark.textContent = sounds ? "sounds" : sitting.heard.has(letter) ? "heard" : "unheard";
   };
   sitting.addEventListener("heard", show);
   show();

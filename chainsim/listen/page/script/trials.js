@@ -52,5 +52,5 @@ export function setUpTrials(root, app) {
     choices.hidden = false;
     favourite.focus();
   });
-  root.append(place, choices, answerList(book));
+  root.append(place, choices, answerList(book, room));
 }

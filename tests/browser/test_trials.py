@@ -1,0 +1,321 @@
+"""The blind tests of the listening page: favourite, difference heard or not, ranking, and their answers."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+from scipy.stats import binomtest
+
+from chainsim.listen.page.writing import listening_page
+from tests.browser.conftest import OpenPage
+from tests.browser.synthetic import synthetic_page
+
+FIVE = (1.0, 0.5, 0.25, 0.4, 0.3)
+AS_THEY_COME = "() => { chainsimPage.chance = (n) => n - 1; }"
+"""Letters in the order of the versions."""
+
+HIDDEN = "() => chainsimPage.player.hidden"
+
+ANSWER_ALL = """async (right) => {
+  const pause = () => new Promise((resolve) => setTimeout(resolve, 5));
+  const button = (text) => [...document.querySelectorAll("#trials button")].find((b) => b.textContent === text);
+  const { trials, xs } = window.asked;
+  for (let i = 0; i < trials; i += 1) {
+    for (const letter of ["A", "B", "X"]) {
+      const letters = [...document.querySelectorAll(".trial-letter")];
+      const listen = letters.find((b) => b.textContent.includes(`to ${letter}`));
+      if (listen.classList.contains("heard")) continue;
+      listen.click();
+      while (!listen.classList.contains("heard")) await pause();
+    }
+    const x = xs[i] === 0 ? "A" : "B";
+    button(`X is ${i < right ? x : x === "A" ? "B" : "A"}`).click();
+  }
+}"""
+
+
+@cache
+def versions(*gains: float, seconds: float = 1.0) -> str:
+    return listening_page(synthetic_page(gains, seconds=seconds))
+
+
+def start(open_page: OpenPage, document: str | None = None, **how: Any) -> Any:
+    page = open_page(document or versions(*FIVE), **how)
+    page.evaluate(AS_THEY_COME)
+    return page
+
+
+def hear(page: Any, letters: str) -> None:
+    for letter in letters:
+        page.keyboard.press(letter.lower())
+        page.locator(".trial-letter.heard", has_text=f"Listen to {letter}").wait_for()
+
+
+def press(page: Any, name: str) -> None:
+    page.locator("#trials").get_by_role("button", name=name, exact=True).click()
+
+
+def begin_abx(page: Any, xs: list[int], trials: int) -> None:
+    """A test in which X is A where there is 0, and B where there is 1."""
+    page.get_by_text("Do you hear a difference at all?").click()
+    page.get_by_label("Trials; fixed once you begin").select_option(str(trials))
+    page.evaluate(
+        """({ xs, trials }) => {
+          window.asked = { xs, trials };
+          let turn = 0;
+          chainsimPage.chance = () => xs[turn++];
+        }""",
+        {"xs": xs, "trials": trials},
+    )
+    press(page, "Begin the test")
+
+
+def saved(page: Any) -> dict[str, Any]:
+    with page.expect_download() as download:
+        press(page, "Save answers")
+    answers: dict[str, Any] = json.loads(Path(download.value.path()).read_text(encoding="utf-8"))
+    return answers
+
+
+def test_the_favourite_meets_all_others(open_page: OpenPage) -> None:
+    page = start(open_page)
+    page.evaluate("() => chainsimPage.player.setLevels('as it comes')")
+    press(page, "Pick a favourite")
+    room = page.locator(".trial-room")
+    assert room.get_by_role("heading").inner_text() == "Which of these three do you like best?"
+    assert page.evaluate(HIDDEN)
+    page.evaluate("() => chainsimPage.player.setLevels('as it comes')")
+    assert page.evaluate("() => chainsimPage.player.levels") == "equal"
+
+    hear(page, "A")
+    press(page, "This one B")
+    assert "Listen to B and C first, please" in room.inner_text()
+    hear(page, "BC")
+    press(page, "This one B")
+    assert "Round 2 of 2." in room.inner_text()
+    assert not page.evaluate("() => chainsimPage.player.playing")
+    # Letters as they come: the winner, Version 2, is A; Versions 4 and 5 are new.
+    hear(page, "ABC")
+    press(page, "This one C")
+
+    result = room.inner_text()
+    assert "Your favourite: Version 5" in result
+    assert "Version 2 rather than Version 1 and Version 3" in result
+    assert "Version 5 rather than Version 2 and Version 4" in result
+    assert not page.evaluate(HIDDEN)
+    assert page.evaluate("() => chainsimPage.player.levels") == "as it comes"
+
+    press(page, "Done")
+    (answer,) = saved(page)["answers"]
+    assert [r["offered"] for r in answer["rounds"]] == [
+        ["version-1", "version-2", "version-3"],
+        ["version-2", "version-4", "version-5"],
+    ]
+    assert (answer["test"], answer["favourite"]) == ("favourite", "version-5")
+
+
+def test_two_versions_make_one_round(open_page: OpenPage) -> None:
+    page = start(open_page, versions(1.0, 0.5))
+    press(page, "Pick a favourite")
+    assert "Which of these two do you like best?" in page.locator(".trial-room").inner_text()
+    hear(page, "AB")
+    press(page, "This one A")
+    assert "Your favourite: Version 1" in page.locator(".trial-room").inner_text()
+
+
+@pytest.mark.parametrize(
+    # CHECKS AB-1 and AB-2.
+    ("right", "trials", "p", "verdict"),
+    [(12, 16, "0.0384", "You hear a difference."), (8, 10, "0.0547", "Not shown.")],
+)
+def test_a_difference_is_shown_or_not(open_page: OpenPage, right: int, trials: int, p: str, verdict: str) -> None:
+    page = start(open_page)
+    xs = [0, 1, 1, 0, 1, 0, 0, 0, 1, 1, 0, 1, 1, 1, 0, 0][:trials]
+    begin_abx(page, xs, trials)
+    assert f"Trial 1 of {trials}." in page.locator(".trial-room").inner_text()
+    page.evaluate(ANSWER_ALL, right)
+
+    result = page.locator(".trial-room").inner_text()
+    assert f"{right} of {trials} right (p = {p};" in result
+    assert verdict in result
+    press(page, "Done")
+    file = saved(page)
+    assert (file["format"], file["page"], file["take"]) == (1, "Quay lamps", "lantern_waltz.flac")
+    (answer,) = file["answers"]
+    assert [a["x"] for a in answer["answers"]] == ["ab"[x] for x in xs]
+    counted = sum(a["x"] == a["answer"] for a in answer["answers"])
+    assert counted == answer["right"] == right
+    exact = binomtest(counted, len(answer["answers"]), 0.5, alternative="greater").pvalue
+    assert answer["p"] == pytest.approx(exact, rel=1e-12)
+    assert (answer["a"]["name"], answer["b"]["name"]) == ("Version 1", "Version 2")
+
+
+def test_nothing_tells_what_x_is(open_page: OpenPage) -> None:
+    spy = """
+      window.orders = [];
+      for (const order of ["start", "stop"]) {
+        const plain = AudioBufferSourceNode.prototype[order];
+        AudioBufferSourceNode.prototype[order] = function (when, ...rest) {
+          window.orders.push(order);
+          return plain.call(this, when, ...rest);
+        };
+      }
+    """
+    page = start(open_page, versions(1.0, 0.5, seconds=6.0), before=spy)
+    seen = {}
+    begin_abx(page, [0, 1] * 5, 10)
+    hear(page, "B")
+    for x in "AB":
+        hear(page, "X" if x == "B" else "AX")
+        page.keyboard.press("a")
+        page.wait_for_function("() => chainsimPage.player.playing")
+        page.evaluate("() => { window.orders = []; }")
+        page.keyboard.press("x")
+        page.locator(".trial-letter[aria-pressed=true]", has_text="Listen to X").wait_for()
+        # The page as it is seen, but for the place in the take and the number of the trial.
+        looks = re.sub(r"[\d.]+", "", page.evaluate("() => document.body.outerHTML.split('<script')[0]"))
+        seen[x] = (page.evaluate("() => window.orders.filter((o) => o === 'start').length"), looks)
+        # From A to X the sound begins anew, once, also where X is A.
+        assert seen[x][0] == 1
+        page.keyboard.press("b")
+        page.keyboard.press("Enter")
+        page.get_by_text(f"Trial {len(seen) + 1} of 10.", exact=True).wait_for()
+    assert seen["A"] == seen["B"]
+
+
+def test_a_test_given_up_has_no_p(open_page: OpenPage) -> None:
+    page = start(open_page)
+    begin_abx(page, [0] * 10, 10)
+    hear(page, "ABX")
+    press(page, "X is A")
+    page.keyboard.press("Escape")
+    assert "Stop now?" in page.locator(".trial-room").inner_text()
+    assert page.evaluate(HIDDEN)
+    page.keyboard.press("Escape")
+    assert "Given up after 1 of 10 trials." in page.locator(".trial-room").inner_text()
+    assert not page.evaluate(HIDDEN)
+    press(page, "Done")
+    (answer,) = saved(page)["answers"]
+    assert (answer["finished"], answer["right"], answer["p"]) == (False, None, None)
+    assert [a["x"] for a in answer["answers"]] == ["a"]
+
+
+def test_two_like_versions_are_not_compared(open_page: OpenPage) -> None:
+    page = start(open_page)
+    page.get_by_text("Do you hear a difference at all?").click()
+    page.get_by_label("B", exact=True).select_option("version-1")
+    press(page, "Begin the test")
+    assert "Choose two different versions" in page.locator("#trials").inner_text()
+    press(page, "Any two")
+    press(page, "Begin the test")
+    assert page.evaluate(HIDDEN)
+    # Nothing was answered: nothing is to be kept.
+    page.keyboard.press("Escape")
+    assert not page.evaluate(HIDDEN)
+    assert page.get_by_role("button", name="Save answers").is_hidden()
+
+
+def test_rankings_make_a_mean(open_page: OpenPage) -> None:
+    document = synthetic_page((1.0, 0.5, 0.25), seconds=1.0)
+    first = next(i for i, sound in enumerate(document.sounds) if sound.key == "version-1")
+    sounds = list(document.sounds)
+    sounds[first] = replace(sounds[first], name="<script>alert(1)</script>")
+    page = start(open_page, listening_page(replace(document, sounds=tuple(sounds))))
+    page.get_by_text("Bring them all into an order").click()
+    press(page, "Begin the ranking")
+    room = page.locator(".trial-room")
+    press(page, "This is my order")
+    assert "Listen to A, B and C first, please." in room.inner_text()
+    assert page.get_by_role("button", name="Move A up").is_disabled()
+    # Orders C A B, A C B and A B C. Means of A (2 + 1 + 1) / 3, of C (1 + 2 + 3) / 3, of B (3 + 3 + 2) / 3.
+    hear(page, "ABC")
+    press(page, "Move C up")
+    assert page.evaluate("() => document.activeElement.getAttribute('aria-label')") == "Move C up"
+    press(page, "Move C up")
+    # On top there is no higher place: the focus goes to its other arrow.
+    assert page.evaluate("() => document.activeElement.getAttribute('aria-label')") == "Move C down"
+    assert page.locator("#announcements").inner_text() == "C is now 1 of 3."
+    for move in ("Move C up", None):
+        press(page, "This is my order")
+        press(page, "Once more")
+        hear(page, "ABC")
+        if move is not None:
+            press(page, move)
+    press(page, "This is my order")
+    assert "<script>alert(1)</script>" in room.inner_text()
+    press(page, "Done")
+
+    rows = page.locator(".answers-all table tbody tr").all_inner_texts()
+    assert [row.split("\t") for row in rows] == [
+        ["<script>alert(1)</script>", "1.33"],
+        ["Version 3", "2.00"],
+        ["Version 2", "2.67"],
+    ]
+    answers = saved(page)["answers"]
+    assert [a["order"] for a in answers] == [
+        ["version-3", "version-1", "version-2"],
+        ["version-1", "version-3", "version-2"],
+        ["version-1", "version-2", "version-3"],
+    ]
+    assert all(a["shown"] == ["version-1", "version-2", "version-3"] for a in answers)
+
+
+def test_answers_outlive_a_reload_until_they_are_forgotten(open_page: OpenPage) -> None:
+    page = start(open_page, versions(1.0, 0.5))
+    press(page, "Pick a favourite")
+    hear(page, "AB")
+    press(page, "This one B")
+    page.reload()
+    assert "Your favourite: Version 2" in page.locator(".answers").inner_text()
+    press(page, "Forget")
+    press(page, "Keep them")
+    press(page, "Forget")
+    press(page, "Forget all")
+    assert page.locator(".answers-all").is_hidden()
+    page.reload()
+    assert page.locator(".answers-all").is_hidden()
+
+
+def test_the_keys_are_enough(open_page: OpenPage) -> None:
+    page = open_page(versions(1.0, 0.5, 0.25))
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("() => document.activeElement.textContent") == "Pick a favourite":
+            break
+    page.keyboard.press("Enter")
+    assert page.evaluate("() => document.activeElement.textContent") == "Which of these three do you like best?"
+    hear(page, "ABC")
+    page.keyboard.press("Enter")
+    assert page.evaluate("() => document.activeElement.textContent") == "What came of it"
+    assert "Your favourite: Version" in page.locator(".trial-room").inner_text()
+    for _ in range(2):
+        page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    # Done: the focus is where the test was begun.
+    assert page.evaluate("() => document.activeElement.textContent") == "Pick a favourite"
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_a_narrow_screen_is_enough(open_page: OpenPage, axe: Callable[[Any], list[dict[str, Any]]], dark: bool) -> None:
+    page = start(open_page, width=320, dark=dark, reduced_motion=True, touch=True)
+    begin_abx(page, [0] * 10, 10)
+    hear(page, "ABX")
+    found = [] if dark else axe(page)
+    page.keyboard.press("Escape")
+    page.get_by_text("Bring them all into an order").click()
+    press(page, "Begin the ranking")
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= 320
+    # A finger needs 44 CSS pixels (WCAG 2.5.5).
+    for box in page.evaluate(
+        "() => [...document.querySelectorAll('.trial-room button')].map((b) => b.getBoundingClientRect().toJSON())"
+    ):
+        assert min(box["width"], box["height"]) >= 44 - 0.5, box
+    found += axe(page)
+    assert [(fault["id"], fault["impact"]) for fault in found] == []
