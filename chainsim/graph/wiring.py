@@ -121,13 +121,13 @@ def _lanes(step: LanesStep, signal: Signal, state: State, wiring: Wiring) -> Sig
     wiring.forks += 1
     fork, terms = wiring.forks, []
     for i, lane in enumerate(step.lanes):
-        end: Signal = _series(lane.chain, signal, state, wiring)
+        heard: Signal = _series(lane.chain, signal, state, wiring)
         if lane.level_db == -math.inf:
-            end = Silence()
+            heard = Silence()
         else:
-            terms.append(Term(end, db_to_gain(lane.level_db), lane.pan))
-        plain = lane.pan is None and lane.level_db in (0.0, -math.inf)
-        wiring.points[f"lane {fork}.{i + 1}"] = end if plain else Sum((terms[-1],))
+            terms.append(Term(heard, db_to_gain(lane.level_db), lane.pan))
+            heard = heard if terms[-1] == Term(heard) else Sum((terms[-1],))
+        wiring.points[f"lane {fork}.{i + 1}"] = heard
     found = Sum(tuple(terms), step.align)
     wiring.points[f"sum {fork}"] = found
     return found

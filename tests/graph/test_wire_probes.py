@@ -14,7 +14,7 @@ RATE_HZ = 8_000.0
 
 NESTED = """
 chain = [{ lanes = ["dry", { chain = [{ lanes = ["dry", "late"], align = true }], level_db = -6 },
-                    { chain = ["low"], pan = -1 }, { chain = ["high"], level_db = "off" }] }]
+                    { chain = ["low"], pan = -1 }, { chain = ["high"], level_db = "off", pan = 1 }] }]
 [blocks.late]
 type = "test_frames"
 [blocks.low]
