@@ -27,9 +27,14 @@ _HEARD = re.compile(r"\d+ .+(, [0-9a-f]{8}\.wav|\.toml)")
 """What files of representatives are called."""
 
 
-def heard_name(number: int, order: Order) -> str:
+def heard_name(number: int, order_name: str) -> str:
     """What the files of a group's representative are called: "2 gate - drive - plate"."""
-    return f"{number} {order.name.replace(' > ', ' - ').replace(' | ', ' + ')}"
+    return f"{number} {order_name.replace(' > ', ' - ').replace(' | ', ' + ')}"
+
+
+def sketch_file(number: int, order_name: str) -> str:
+    """The name of the file with the sketch of a group's representative."""
+    return f"{Path(audio_name([heard_name(number, order_name)], '')).stem.rstrip(' ,')}.toml"
 
 
 def representatives(
@@ -66,7 +71,7 @@ def representatives(
         for k, i in enumerate(heard):
             order = orders.orders[i]
             key = trimmed_key(keys[i], trims.trims_db[k])
-            path = folder / audio_name([heard_name(k + 1, order), Path(orders.takes[place]).stem], key)
+            path = folder / audio_name([heard_name(k + 1, order.name), Path(orders.takes[place]).stem], key)
             warnings |= dict.fromkeys(f"{path.name}: {line}" for line in trims.warnings[k])
             made.append(Sound(key, order.variant.sketch, path, trims.trims_db[k]))
             files[k].append(path)
@@ -94,7 +99,7 @@ def write_sketches(orders: Orders, folder: Path) -> tuple[str, ...]:
     written = {Path(file).name for group in orders.groups for file in group.files if file is not None}
     for number, group in enumerate(orders.groups, start=1):
         order = orders.orders[group.representative]
-        path = folder / f"{Path(audio_name([heard_name(number, order)], '')).stem.rstrip(' ,')}.toml"
+        path = folder / sketch_file(number, order.name)
         sketch = order.variant.sketch
         written.add(path.name)
         try:

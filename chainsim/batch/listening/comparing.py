@@ -1,0 +1,139 @@
+"""Versions of one take beside each other, to be heard fairly.
+
+>>> page = compare_sounds(["waltz.toml", "march.toml"], "solo.wav")  # doctest: +SKIP
+>>> write_page(page, "page.html")  # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from contextlib import ExitStack
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from chainsim.audio.writing import write_text_whole
+from chainsim.batch.listening.excerpt import Excerpt
+from chainsim.batch.listening.folder_tables import RESULTS, table_of
+from chainsim.batch.listening.from_batch import versions_of_batch
+from chainsim.batch.listening.from_orders import versions_of_orders
+from chainsim.batch.listening.from_sketches import make_versions
+from chainsim.batch.listening.made import MadeVersions
+from chainsim.batch.listening.page import PageOptions, build_page
+from chainsim.errors import SettingError
+from chainsim.listen.page.model import ListeningPage
+from chainsim.listen.page.sounds import LOUDNESS_LUFS
+from chainsim.sketch.model import Sketch
+
+
+def compare_sounds(
+    sources: Iterable[Sketch | str | Path] | str | Path,
+    take: str | Path | None = None,
+    *,
+    patches: Sequence[str] = (),
+    room: str | None = None,
+    excerpt_s: tuple[float, float] | None = None,
+    loudness_lufs: float = LOUDNESS_LUFS,
+    lossy: bool = False,
+    wires: bool | None = None,
+    store: str | Path | None = None,
+    threads: int | None = None,
+) -> ListeningPage:
+    """Make a listening page of versions of a take.
+
+    Parameters
+    ----------
+    sources : paths, or Sketches; or one folder
+        Sketches: of one with patches each patch is a version, and it as written, if it has cues. Or a folder that
+        `chainsim batch` or `chainsim orders` has made.
+    take : path, optional
+        A folder knows its take, and needs to be told only which one if there are several.
+    patches : sequence of str
+        Of sketches with patches, these alone.
+    room : str, optional
+        As the sketches are set in this room.
+    excerpt_s : (from, to), optional
+        The part of the take that is on the page, in seconds; by default all of it.
+    loudness_lufs : float, -60 to 0
+        To which all are brought.
+    lossy : bool
+        MP3 instead of FLAC.
+    wires : bool, optional
+        Whether the wires of each version can be heard; by default if there are at most three.
+    store : path, optional
+        Where renders are kept until the next call; by default they are not.
+    threads : int, optional
+
+    Returns
+    -------
+    ListeningPage
+        `write_page` writes it, `write_reel` plays it.
+
+    Raises
+    ------
+    SketchError, SettingError
+        For faults of the sketches, options that do not fit, more than 24 versions.
+    AudioError
+        If the take cannot be read, or the page would hold more than 200 MB of sound.
+    StoreError
+        If a folder is not one of results of this version, or a sound in it is missing or has changed.
+    """
+    if not -60.0 <= loudness_lufs <= 0.0:
+        raise SettingError(f"loudness_lufs = {loudness_lufs:g} LUFS, allowed -60 ... 0 LUFS")
+    given = [sources] if isinstance(sources, str | Path) else list(sources)
+    at = None if take is None else Path(take)
+    excerpt = None if excerpt_s is None else Excerpt(*excerpt_s)
+    with ExitStack() as stack:
+        made = _from_folder(given, at, patches, room)
+        if made is None:
+            if at is None:
+                raise SettingError("sketches need a take to go through: --take FILE")
+            kept = store or stack.enter_context(TemporaryDirectory(prefix="chainsim-"))
+            made = make_versions(given, at, Path(kept), patches=patches, room=room, threads=threads)
+        return build_page(made, PageOptions(excerpt, loudness_lufs, lossy, wires))
+
+
+def write_page(page: ListeningPage, path: str | Path, *, watched: bool = False) -> None:
+    """Write a page as one HTML file or, if the name does not end with .html or .htm, as a folder.
+
+    Parameters
+    ----------
+    page : ListeningPage
+    path : path
+    watched : bool
+        Of a folder: that the open page looks whether it has been written again.
+
+    Raises
+    ------
+    AudioError
+        If it cannot be written there.
+    """
+    from chainsim.listen.page.writing import listening_page, write_listening_folder
+
+    if is_one_file(path):
+        write_text_whole(path, listening_page(page))
+    else:
+        write_listening_folder(page, Path(path), watched=watched)
+
+
+def is_one_file(path: str | Path) -> bool:
+    """Whether a page goes to one file there."""
+    return Path(path).suffix.lower() in (".html", ".htm")
+
+
+def _from_folder(
+    given: Sequence[Sketch | str | Path], take: Path | None, patches: Sequence[str], room: str | None
+) -> MadeVersions | None:
+    """What a folder of results holds; None if sketches are given."""
+    folders = [Path(source) for source in given if not isinstance(source, Sketch) and Path(source).is_dir()]
+    if not folders:
+        return None
+    if len(given) > 1:
+        raise SettingError(f"{folders[0]}: is a folder of results, which goes alone on a page; name it, or sketches")
+    if room is not None:
+        raise SettingError(f"{folders[0]}: was rendered already; a room is chosen where sketches are rendered")
+    name, table = table_of(folders[0])
+    if name == RESULTS:
+        return versions_of_batch(folders[0], table, take=take, patches=patches)
+    if patches:
+        raise SettingError(f"{folders[0]}: holds the orders of one chain and no patches to choose from")
+    return versions_of_orders(folders[0], table, take=take)

@@ -1,0 +1,127 @@
+"""Versions that a folder of `chainsim batch` holds: those of one take."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from chainsim.audio.reading import take_hash
+from chainsim.batch.listening.folder_tables import RESULTS, chosen_take, file_and_figures, telling_of_damage
+from chainsim.batch.listening.from_sketches import settings_text
+from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count, told_apart
+from chainsim.batch.matrix.sweeping import spelling, sweep
+from chainsim.batch.results.store import ResultStore
+from chainsim.errors import AudioError, ChainsimError, SettingError, nearest
+from chainsim.sketch.loading import load_sketch
+from chainsim.sketch.model import Sketch
+
+COMMAND = "chainsim batch"
+NARROW = "choose patches (--patch), or run chainsim batch with fewer sketches or values into another folder"
+
+COLUMNS = frozenset(
+    {
+        "sketch", "patch", "room", "take", "sample_rate_hz", "channels", "frames", "latency_ms", "integrated_lufs",
+        "true_peak_dbtp", "noise_floor_dbfs", "gate_openings", "tail_s", "centroid_hz", "warnings", "file", "error",
+        "sketch_sha256", "take_sha256", "version", "sound_key",
+    }
+)  # fmt: skip
+"""Of the table; what else a row has was varied."""
+
+Row = Mapping[str, Any]
+
+
+def versions_of_batch(
+    folder: Path, table: Row, *, take: Path | None = None, patches: Sequence[str] = ()
+) -> MadeVersions:
+    """Gather them.
+
+    Parameters
+    ----------
+    folder : Path
+    table : mapping
+        What its results.json says.
+    take : Path, optional
+        Which take, if the folder has several, or where it is now.
+    patches : sequence of str
+        These patches alone.
+
+    Raises
+    ------
+    StoreError
+        If the table is damaged, or a sound is missing or has changed.
+    SettingError
+        If there is no such patch or take, or there are more than 24 versions.
+    AudioError
+        If the take is not where it was, or has changed.
+    """
+    with telling_of_damage(folder / RESULTS):
+        name, path = chosen_take([row["take"] for row in table["rows"]], take, folder)
+        rows = [row for row in table["rows"] if row["take"] == name]
+        silent = [f"{_called(row)}: {row['error']}" for row in rows if row["error"] is not None]
+        rows = _narrowed([row for row in rows if row["error"] is None], patches)
+        firsts = {row["sound_key"]: row for row in reversed(rows)}
+        kept = [row for row in rows if firsts[row["sound_key"]] is row]
+        check_count((row["sound_key"] for row in kept), NARROW)
+        if any(row["take_sha256"] != take_hash(path) for row in kept[:1]):
+            raise AudioError(f"{path}: is not the take that {folder} was made of; run {COMMAND} again")
+        headings = dict(zip((row["sound_key"] for row in kept), told_apart([_parts(row) for row in kept]), strict=True))
+        store = ResultStore(folder.resolve())
+        alike = (
+            f'"{_called(row)}" is the same sound as "{headings[row["sound_key"]]}", which stands for both'
+            for row in rows
+            if firsts[row["sound_key"]] is not row
+        )
+        versions = tuple(_version(store, row, headings[row["sound_key"]]) for row in kept)
+        return MadeVersions(folder.resolve().name, path, versions, notes=(*silent, *alike))
+
+
+def _version(store: ResultStore, row: Row, heading: str) -> MadeVersion:
+    if row["file"] is None:
+        raise SettingError(f"{store.folder}: has figures only; run the same {COMMAND} command without --no-audio")
+    file, figures = file_and_figures(store, row["sound_key"], row["file"], COMMAND)
+    sketch = _sketch(row)
+    told = "\n".join(f"{name} = {spelling(value)}" for name, value in _varied(row).items())
+    return MadeVersion(
+        heading,
+        file,
+        figures,
+        sketch=sketch,
+        settings=told if sketch is None else settings_text(sketch),
+        warnings=(*figures.warnings, *([] if sketch else [f"{row['sketch']} is gone or has changed since"])),
+    )
+
+
+def _sketch(row: Row) -> Sketch | None:
+    """The sketch as it was rendered; None if the file is gone, or another by now."""
+    try:
+        sketch = load_sketch(row["sketch"])
+        if sketch.sha256 != row["sketch_sha256"]:
+            return None
+        sketch = sketch if row["room"] is None else sketch.in_room(row["room"])
+        _, sketch = sweep(sketch, row["sketch"], {name: [value] for name, value in _varied(row).items()})[0]
+        return sketch if row["patch"] is None else sketch.alone(row["patch"])
+    except ChainsimError:
+        return None
+
+
+def _narrowed(rows: Sequence[Row], patches: Sequence[str]) -> list[Row]:
+    known = list(dict.fromkeys(row["patch"] for row in rows if row["patch"] is not None))
+    for name in patches:
+        if name not in known:
+            there = f"; there are {', '.join(known)}" if known else "; no sketch has any"
+            raise SettingError(f'no patch "{name}"{nearest(name, known) or there}')
+    return [row for row in rows if not patches or row["patch"] in patches]
+
+
+def _varied(row: Row) -> dict[str, Any]:
+    return {name: value for name, value in row.items() if name not in COLUMNS and value is not None}
+
+
+def _parts(row: Row) -> tuple[str, ...]:
+    settings = [f"{name} {spelling(value)}" for name, value in row.items() if name not in COLUMNS]
+    return (Path(row["sketch"]).stem, row["patch"] or "", row["room"] or "", *settings)
+
+
+def _called(row: Row) -> str:
+    return ", ".join(part for part in _parts(row) if part)

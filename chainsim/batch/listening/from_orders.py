@@ -1,0 +1,93 @@
+"""Versions that a folder of `chainsim orders` holds: what represents each group of orders that sound alike."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from chainsim.batch.listening.folder_tables import ORDERS, chosen_take, file_and_figures, telling_of_damage
+from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count
+from chainsim.batch.orders.files import sketch_file
+from chainsim.batch.results.store import ResultStore
+from chainsim.batch.sounds.audio_names import KEY_DIGITS
+from chainsim.errors import SketchError
+from chainsim.sketch.loading import load_sketch
+from chainsim.sketch.model import Sketch
+
+COMMAND = "chainsim orders"
+NARROW = "run chainsim orders with --groups 12, or as few as your ears have time for"
+
+
+def versions_of_orders(folder: Path, table: Mapping[str, Any], *, take: Path | None = None) -> MadeVersions:
+    """Gather them, the group with the order as written first.
+
+    Parameters
+    ----------
+    folder : Path
+    table : mapping
+        What its orders.json says.
+    take : Path, optional
+        Which take, if the folder has several, or where it is now.
+
+    Raises
+    ------
+    StoreError
+        If the table is damaged, or a sound is missing or has changed.
+    SettingError
+        If there is no such take, or there are more than 24 groups.
+    AudioError
+        If the take is not where it was.
+    """
+    with telling_of_damage(folder / ORDERS):
+        name, path = chosen_take(table["takes"], take, folder)
+        groups = [(number, group) for number, group in enumerate(table["groups"], start=1)]
+        check_count((group["representative"] for _, group in groups), NARROW)
+        place, store = table["takes"].index(name), ResultStore(folder.resolve())
+        versions, notes = [], []
+        for number, group in groups:
+            file = group["files"][place] if group["files"] else None
+            if file is None:
+                notes.append(f"{group['representative']}: could not be written")
+            else:
+                versions.append(_version(store, group, number, Path(file).name, group["trims_db"][place]))
+        check_count((version.heading for version in versions), f"run the same {COMMAND} command again")
+        return MadeVersions(f"{table['title']}: orders", path, tuple(versions), notes=tuple(notes))
+
+
+def _version(store: ResultStore, group: Mapping[str, Any], number: int, name: str, trim_db: float) -> MadeVersion:
+    file, figures = file_and_figures(store, _key(store, name), name, COMMAND)
+    sketch = _sketch(store.folder / sketch_file(number, group["representative"]))
+    return MadeVersion(
+        group["representative"],
+        file,
+        figures,
+        trim_db,
+        sketch,
+        "" if sketch is None else sketch.text,
+        {"stands for": _stands_for(group)},
+        figures.warnings,
+    )
+
+
+def _key(store: ResultStore, name: str) -> str:
+    """The whole key of a sound whose file's name ends with its beginning."""
+    digits = Path(name).stem[-KEY_DIGITS:]
+    for record in sorted((store.folder / "store").glob(f"{digits}*.json")):
+        audio = store.audio(record.stem)
+        if audio is not None and audio.name == name:
+            return record.stem
+    return digits
+
+
+def _sketch(path: Path) -> Sketch | None:
+    try:
+        return load_sketch(path)
+    except SketchError:
+        return None
+
+
+def _stands_for(group: Mapping[str, Any]) -> str:
+    count = len(group["orders"])
+    common = f": {group['in_common']}" if group["in_common"] else ""
+    return f"{count} order{'s' if count > 1 else ''} that sound{'' if count > 1 else 's'} like this{common}"

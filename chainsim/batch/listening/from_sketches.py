@@ -1,0 +1,162 @@
+"""Versions rendered from sketches: all in one graph, so that what their chains have in common is computed once."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+from chainsim.audio.reading import open_take, take_hash
+from chainsim.batch.compiling import compile_ahead
+from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count, told_apart
+from chainsim.batch.matrix.versions import Version, versions_of
+from chainsim.batch.results.keys import sound_key
+from chainsim.batch.results.store import ResultStore
+from chainsim.batch.sounds.together import Sound, Task, render_together
+from chainsim.errors import SettingError, SketchError, StoreError, nearest
+from chainsim.sketch.loading import load_sketch
+from chainsim.sketch.model import Sketch
+from chainsim.sketch.written_out import written_out
+
+NARROW = "name patches (--patch), or fewer sketches; chainsim orders --groups and chainsim batch make folders"
+AS_PLAYED = "as played"
+
+
+def make_versions(
+    sketches: Iterable[Sketch | str | Path],
+    take: Path,
+    store_folder: Path,
+    *,
+    patches: Sequence[str] = (),
+    room: str | None = None,
+    threads: int | None = None,
+) -> MadeVersions:
+    """Render each sketch without patches, and of one with patches each patch; a sketch with cues as written, too.
+
+    Parameters
+    ----------
+    sketches : paths, or Sketches
+    take : Path
+    store_folder : Path
+        Where the sounds go; what lies there already is not made again.
+    patches : sequence of str
+        Of sketches with patches, these alone.
+    room : str, optional
+    threads : int, optional
+        By default as many as there are cores.
+
+    Raises
+    ------
+    SketchError, SettingError
+        For faults of the sketches, for a room or a patch that none has, for more than 24 versions.
+    AudioError
+        If the take cannot be read.
+    """
+    with open_take(take) as opened:
+        take_warnings = tuple(opened.warnings)
+    given = list(sketches)
+    versions, warnings = versions_of(given, {}, room, 1)
+    versions = _narrowed(versions, patches)
+    check_count((version.name for version in versions), NARROW)
+    headings = _headings(versions)
+    compile_ahead(version.sketch for version in versions)
+    store = ResultStore(store_folder.resolve())
+    store.make_audio_folder()
+    sha256 = take_hash(take)
+    keys = [sound_key(version.sketch, sha256) for version in versions]
+    first_of = {key: keys.index(key) for key in keys}
+    _render(store, take, {key: versions[i] for key, i in first_of.items()}, threads or os.cpu_count() or 1)
+    alike = (
+        f'"{headings[i]}" is the same sound as "{headings[first_of[key]]}", which stands for both'
+        for i, key in enumerate(keys)
+        if first_of[key] != i
+    )
+    return MadeVersions(
+        title=_title(versions),
+        take=take,
+        versions=tuple(_made(store, key, versions[i], headings[i]) for key, i in first_of.items()),
+        set_sketch=_only_set(given, room),
+        notes=(*take_warnings, *warnings, *alike),
+    )
+
+
+def _narrowed(versions: Sequence[Version], patches: Sequence[str]) -> list[Version]:
+    """Of sketches with patches those that are named, in the order in which they are; the others as they are."""
+    if not patches:
+        return list(versions)
+    known = list(dict.fromkeys(v.sketch.patch for v in versions if v.sketch.patch is not None))
+    for name in patches:
+        if name not in known:
+            there = f"; there are {', '.join(known)}" if known else "; no sketch has any"
+            raise SettingError(f'no patch "{name}"{nearest(name, known) or there}')
+    with_patches = {v.name for v in versions if v.sketch.patch is not None}
+    kept: list[Version] = []
+    for sketch in dict.fromkeys(v.name for v in versions):
+        own = [v for v in versions if v.name == sketch]
+        if sketch in with_patches:
+            kept += [v for name in dict.fromkeys(patches) for v in own if v.sketch.patch == name]
+        else:
+            kept += own
+    return kept
+
+
+def _headings(versions: Sequence[Version]) -> list[str]:
+    """By title and patch; by file where two sketches have one title."""
+    titles = {version.name: version.sketch.title for version in versions}
+    plain = len(set(titles.values())) == len(titles)
+    several = {name for name in titles if sum(version.name == name for version in versions) > 1}
+    return told_apart(
+        [
+            (
+                titles[version.name] if plain else version.short,
+                version.sketch.patch or (AS_PLAYED if version.name in several else ""),
+            )
+            for version in versions
+        ]
+    )
+
+
+def _title(versions: Sequence[Version]) -> str:
+    titles = list(dict.fromkeys(version.sketch.title for version in versions))
+    return titles[0] if len(titles) == 1 else f"{titles[0]} and {len(titles) - 1} more"
+
+
+def _render(store: ResultStore, take: Path, versions: Mapping[str, Version], threads: int) -> None:
+    """Make what the store lacks."""
+    sounds = [
+        Sound(key, version.sketch, store.audio_folder / f"{key}.wav")
+        for key, version in versions.items()
+        if store.audio(key) is None
+    ]
+    if not sounds:
+        return
+    result = render_together(Task(take, tuple(sounds), store.folder), threads)
+    faults = [f"{versions[done.key].place}: {line}" for done in result.done for line in (done.error or "").splitlines()]
+    if faults:
+        raise SketchError(faults)
+
+
+def _made(store: ResultStore, key: str, version: Version, heading: str) -> MadeVersion:
+    file, figures = store.audio(key), store.figures(key)
+    if file is None or figures is None:
+        raise StoreError(f"{store.folder}: what was just made there is damaged already; is the disk?")
+    return MadeVersion(
+        heading, file, figures, sketch=version.sketch, settings=settings_text(version.sketch), warnings=figures.warnings
+    )
+
+
+def settings_text(sketch: Sketch) -> str:
+    """What a sketch is set to, as its file says it; for one patch of a set, of that alone where it can be told."""
+    if sketch.patch is None:
+        return sketch.text
+    try:
+        return written_out(sketch, f"{sketch.title}: {sketch.patch}")
+    except SketchError:
+        return sketch.text
+
+
+def _only_set(sketches: Sequence[Sketch | str | Path], room: str | None) -> Sketch | None:
+    """The sketch with switches, if there is only one."""
+    loaded = [sketch if isinstance(sketch, Sketch) else load_sketch(sketch) for sketch in sketches]
+    sets = [sketch if room is None else sketch.in_room(room) for sketch in loaded if sketch.switches]
+    return sets[0] if len(sets) == 1 else None

@@ -1,0 +1,112 @@
+"""Versions of one take as files that are there, with what is known of each: what a page or a reel is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from chainsim.audio.wav import wav_header
+from chainsim.batch.sounds.sound_figures import SoundFigures
+from chainsim.errors import SettingError
+from chainsim.sketch.model import Sketch
+
+MOST_VERSIONS = 24
+"""What ears can go through; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class MadeVersion:
+    """One version.
+
+    Attributes
+    ----------
+    heading : str
+    file : Path
+        WAV of 32-bit floats, as the project writes it.
+    figures : SoundFigures
+        Before its trim.
+    trim_db : float
+        Gain with which the file was written.
+    sketch : Sketch or None
+        What rendered it, if that is still there.
+    settings : str
+        The sketch as text, or what is known of it.
+    said : dict of str
+        What else is known of it, by label.
+    warnings : tuple of str
+    """
+
+    heading: str
+    file: Path
+    figures: SoundFigures
+    trim_db: float = 0.0
+    sketch: Sketch | None = None
+    settings: str = ""
+    said: Mapping[str, str] = field(default_factory=dict)
+    warnings: tuple[str, ...] = ()
+
+    def samples(self) -> npt.NDArray[np.float32]:
+        """The file's samples, shape (frames, channels), read when they are needed."""
+        channels = self.figures.channels
+        head = len(wav_header("float32", round(self.figures.sample_rate_hz), channels, 0))
+        return np.memmap(self.file, "<f4", "r", head, (self.figures.frames, channels))
+
+
+@dataclass(frozen=True)
+class MadeVersions:
+    """Versions of one take.
+
+    Attributes
+    ----------
+    title : str
+    take : Path
+    versions : tuple of MadeVersion
+        The first is what the others are told against.
+    set_sketch : Sketch or None
+        The only sketch with switches among those given, whole.
+    notes : tuple of str
+    """
+
+    title: str
+    take: Path
+    versions: tuple[MadeVersion, ...]
+    set_sketch: Sketch | None = None
+    notes: tuple[str, ...] = ()
+
+
+def check_count(names: Iterable[str], narrow: str) -> None:
+    """Refuse an empty page, and one of more versions than ears can go through.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Of the versions.
+    narrow : str
+        How there can be fewer.
+
+    Raises
+    ------
+    SettingError
+        If there is none, or more than 24.
+    """
+    count = len(list(names))
+    if not 0 < count <= MOST_VERSIONS:
+        raise SettingError(f"{count} versions, allowed 1 ... {MOST_VERSIONS} on one page: {narrow}")
+
+
+def told_apart(parts: list[tuple[str, ...]]) -> list[str]:
+    """Names made of those parts that are not the same everywhere; where nothing differs, of the first part.
+
+    >>> told_apart([("waltz", "solo"), ("waltz", "tutti")])
+    ['solo', 'tutti']
+    """
+    differing = [len(set(column)) > 1 for column in zip(*parts, strict=True)]
+    if not any(differing):
+        differing[0] = True
+    return [
+        ", ".join(part for part, differs in zip(name, differing, strict=True) if differs and part) for name in parts
+    ]

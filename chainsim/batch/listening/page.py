@@ -1,0 +1,169 @@
+"""The listening page of versions that are made: their sounds at one loudness, and what stands beside each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chainsim.audio.reading import read_take
+from chainsim.batch.listening.distances import steps_from_first
+from chainsim.batch.listening.excerpt import Excerpt, Samples, check_excerpt, in_excerpt
+from chainsim.batch.listening.figures import differs, figures_of
+from chainsim.batch.listening.foot_sounds import FootAtKeys, foot_of
+from chainsim.batch.listening.made import MadeVersion, MadeVersions
+from chainsim.batch.listening.wires import WireSounds, silent_drawing, wire_sounds
+from chainsim.errors import AudioError
+from chainsim.listen.page.model import ListeningPage, PageSound, VersionCard
+from chainsim.listen.page.sounds import LOUDNESS_LUFS, RawSound, each_page_sound, find_trims
+from chainsim.measure.one_loudness import Trims
+from chainsim.units import Array, db_to_gain
+
+SCENE = "page"
+TAKE = "take"
+MOST_MB = 200
+"""Of sound on a page: a third more in the file, which browsers of phones still open."""
+FEW = 3
+"""Versions up to which the wires of each are heard unless one says otherwise."""
+
+
+@dataclass(frozen=True)
+class PageOptions:
+    """How a page is made.
+
+    Attributes
+    ----------
+    excerpt : Excerpt or None
+        The part of the take that is on it.
+    loudness_lufs : float
+    lossy : bool
+        MP3 instead of FLAC.
+    wires : bool or None
+        Whether the wires of each version can be heard; None: if there are at most three.
+    """
+
+    excerpt: Excerpt | None = None
+    loudness_lufs: float = LOUDNESS_LUFS
+    lossy: bool = False
+    wires: bool | None = None
+
+
+def build_page(made: MadeVersions, options: PageOptions) -> ListeningPage:
+    """Make the page.
+
+    Raises
+    ------
+    SettingError
+        If the take has no such part.
+    AudioError
+        If the take cannot be read, or the page would hold more than 200 MB of sound.
+    """
+    take, rate_hz, _ = read_take(made.take)
+    sample_rate_hz, excerpt = round(rate_hz), options.excerpt
+    if excerpt is not None:
+        check_excerpt(excerpt, len(take) / rate_hz)
+    versions = [_raw(version, key, sample_rate_hz, excerpt) for key, version in _keyed(made.versions)]
+    part = take if excerpt is None else in_excerpt(take, rate_hz, excerpt)
+    drawn = _drawn(made.versions, take, sample_rate_hz, options)
+    board = _board(made, part, sample_rate_hz, excerpt)
+    raw = [
+        RawSound(TAKE, "the dry take", "take", SCENE, part),
+        *versions,
+        *(sound for drawing in drawn for sound in drawing.raw),
+        *([] if board is None else (replace(sound, pictures=False) for sound in board.raw)),
+    ]
+    trims = find_trims(raw, sample_rate_hz, loudness_lufs=options.loudness_lufs)
+    pitch_range_hz = next((v.sketch.header.pitch_range_hz for v in made.versions if v.sketch is not None), None)
+    sounds = _limited(each_page_sound(raw, sample_rate_hz, trims, lossy=options.lossy, pitch_range_hz=pitch_range_hz))
+    return ListeningPage(
+        title=made.title,
+        take_name=made.take.name,
+        sample_rate_hz=sample_rate_hz,
+        sounds=tuple(sounds),
+        cards=tuple(_cards(made, steps_from_first(made.versions, len(take)), drawn, trims)),
+        starts_s=0.0 if excerpt is None else excerpt.from_s,
+        foot=None if board is None else board.plain(),
+        notes=tuple(dict.fromkeys([*_notes(trims, options), *made.notes])),
+    )
+
+
+def _keyed(versions: Sequence[MadeVersion]) -> Iterator[tuple[str, MadeVersion]]:
+    for number, version in enumerate(versions, start=1):
+        yield f"version-{number}", version
+
+
+def _raw(version: MadeVersion, key: str, sample_rate_hz: int, excerpt: Excerpt | None) -> RawSound:
+    if round(version.figures.sample_rate_hz) != sample_rate_hz:
+        raise AudioError(
+            f"{version.file}: {version.figures.sample_rate_hz:g} Hz, allowed is the take's rate, {sample_rate_hz} Hz"
+        )
+    audio = in_excerpt(version.samples(), sample_rate_hz, excerpt, version.figures.latency_ms / 1000.0)
+    return RawSound(key, version.heading, "version", SCENE, audio * np.float32(db_to_gain(-version.trim_db)))
+
+
+def _drawn(versions: Sequence[MadeVersion], take: Array, sample_rate_hz: int, options: PageOptions) -> list[WireSounds]:
+    """Of each version the drawing, if its sketch is there, and the wires that can be heard in it."""
+    heard = len(versions) <= FEW if options.wires is None else options.wires
+    drawn = []
+    for key, version in _keyed(versions):
+        if version.sketch is None:
+            drawn.append(WireSounds(None))
+        elif heard:
+            drawn.append(
+                wire_sounds(version.sketch, take, sample_rate_hz, key, version.heading, SCENE, options.excerpt)
+            )
+        else:
+            drawn.append(silent_drawing(version.sketch, version.heading))
+    return drawn
+
+
+def _board(made: MadeVersions, part: Samples, sample_rate_hz: int, excerpt: Excerpt | None) -> FootAtKeys | None:
+    if made.set_sketch is None:
+        return None
+    starts_s = 0.0 if excerpt is None else excerpt.from_s
+    return foot_of(made.set_sketch, part.astype(np.float64), sample_rate_hz, starts_s=starts_s, scene=SCENE)
+
+
+def _limited(sounds: Iterable[PageSound]) -> Iterator[PageSound]:
+    """The sounds, as long as a page has room for them."""
+    size = 0
+    for sound in sounds:
+        size += len(sound.audio)
+        if size > MOST_MB * 1_000_000:
+            raise AudioError(
+                f"the page would hold more than {MOST_MB} MB of sound: take a part of the take (--excerpt FROM,TO),"
+                " MP3 (--lossy), fewer versions or no wires (--no-wires)"
+            )
+        yield sound
+
+
+def _cards(
+    made: MadeVersions, steps: Sequence[float], drawn: Sequence[WireSounds], trims: Trims
+) -> Iterator[VersionCard]:
+    first = made.versions[0]
+    for i, (key, version) in enumerate(_keyed(made.versions)):
+        yield VersionCard(
+            sound=key,
+            heading=version.heading,
+            differs=differs(version, first, steps[i]) if i else "",
+            figures=figures_of(version, steps[i] if i else None),
+            settings=version.settings,
+            drawing=drawn[i].drawing,
+            warnings=(*version.warnings, *trims.warnings[1 + i]),
+        )
+
+
+def _notes(trims: Trims, options: PageOptions) -> Iterator[str]:
+    yield (
+        f"All sounds are equally loud, {trims.reached_lufs:.1f} LUFS, by one gain each; nothing is compressed. The"
+        " louder of two would seem the better. You can switch to the levels as they come."
+    )
+    yield from trims.of_all
+    if options.excerpt is not None:
+        yield (
+            f"The page has {options.excerpt.from_s:g} ... {options.excerpt.to_s:g} s of the take; the figures are"
+            " those of all of it."
+        )
+    if options.lossy:
+        yield "The sounds are MP3; the finest differences between versions may be those of the format."
