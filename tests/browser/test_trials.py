@@ -180,13 +180,16 @@ def test_nothing_tells_what_x_is(open_page: OpenPage) -> None:
         page.keyboard.press("x")
         page.locator(".trial-letter[aria-pressed=true]", has_text="Listen to X").wait_for()
         # The page as it is seen, but for the place in the take and the number of the trial.
-        looks = re.sub(r"[\d.]+", "", page.evaluate("() => document.body.outerHTML.split('<script')[0]"))
+        looks = re.sub(
+            r"(?<![Vv]ersion[ -])[\d.]+", "", page.evaluate("() => document.body.outerHTML.split('<script')[0]")
+        )
         seen[x] = (page.evaluate("() => window.orders.filter((o) => o === 'start').length"), looks)
         # From A to X the sound begins anew, once, also where X is A.
         assert seen[x][0] == 1
         page.keyboard.press("b")
         page.keyboard.press("Enter")
         page.get_by_text(f"Trial {len(seen) + 1} of 10.", exact=True).wait_for()
+    assert "Version 1" in looks
     assert seen["A"] == seen["B"]
 
 
@@ -319,3 +322,44 @@ def test_a_narrow_screen_is_enough(open_page: OpenPage, axe: Callable[[Any], lis
         assert min(box["width"], box["height"]) >= 44 - 0.5, box
     found += axe(page)
     assert [(fault["id"], fault["impact"]) for fault in found] == []
+
+
+SHOWN = """() => {
+  const drawn = [...document.querySelectorAll("#timeline canvas:not(.lane-times)")].filter((canvas) => {
+    const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+    return !canvas.hidden && data.some((value) => value > 0);
+  });
+  const named = [...document.querySelectorAll("#timeline *, #transport *")].filter((element) =>
+    /Version 2/.test(element.getAttribute("aria-label") ?? element.textContent),
+  );
+  const meter = [...document.querySelectorAll(".meter")].filter((element) => element.checkVisibility());
+  const pressed = [...document.querySelectorAll("#versions [aria-pressed=true]")];
+  return [drawn, named, meter, pressed].map((elements) => elements.length > 0);
+}"""
+"""Pictures, its name, the level, and which of the versions: is any to be seen?"""
+
+
+def test_nothing_that_is_hidden_shows(open_page: OpenPage) -> None:
+    page = start(open_page)
+    page.evaluate("() => chainsimPage.player.choose('version-2')")
+    assert page.evaluate(SHOWN) == [True, True, True, True]
+    press(page, "Pick a favourite")
+    hear(page, "B")
+    assert page.evaluate(SHOWN) == [False, False, False, False]
+    page.keyboard.press("3")
+    assert page.locator("#versions button:enabled").count() == 0
+    assert page.evaluate("() => chainsimPage.player.current") == "version-2"
+    press(page, "Stop")
+    assert page.evaluate("() => chainsimPage.player.current") == "version-2"
+    assert page.evaluate(SHOWN) == [True, True, True, True]
+
+
+def test_letters_are_the_readers_own_where_he_says_so(open_page: OpenPage) -> None:
+    page = start(open_page)
+    page.get_by_text("Keys", exact=True).click()
+    page.get_by_label("Keys of this page do something").uncheck()
+    press(page, "Pick a favourite")
+    page.keyboard.press("a")
+    assert not page.evaluate("() => chainsimPage.player.playing")
+    page.keyboard.press("Escape")
+    assert not page.evaluate(HIDDEN)

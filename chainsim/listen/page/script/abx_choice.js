@@ -59,9 +59,10 @@ export function abxChoice(room, versions) {
     );
   fill();
   tellNeeded();
+  room.app.player.addEventListener("renewed", fill);
   return el(
     "details",
-    { class: "card trial-more", on: { toggle: fill } },
+    { class: "card trial-more" },
     el("summary", {}, "Do you hear a difference at all?"),
     el(
       "div",

@@ -27,13 +27,13 @@ export function saveFile(name, text, mime) {
  * @property {string} started ISO time
  */
 export class AnswerBook extends EventTarget {
-  /** @param {{title: string, take: string, sounds: {key: string}[]}} page */
-  constructor({ title, take, sounds }) {
+  /** @param {{title: string, take: string}} page */
+  constructor({ title, take }) {
     super();
     this.page = title;
     this.take = take;
-    // Pages opened from disk may share one store: answers belong to a page of this title, take and sounds.
-    this.place = JSON.stringify(["answers", ANSWERS_FORMAT, title, take, ...sounds.map(({ key }) => key)]);
+    // All pages opened from disk may share one store.
+    this.place = JSON.stringify(["answers", ANSWERS_FORMAT, location.pathname, title, take]);
     /** @type {Answer[]} */
     this.answers = this.recalled();
   }

@@ -43,9 +43,10 @@ export function rankingChoice(room, versions) {
     startRanking(room, wanted);
   };
   fill();
+  room.app.player.addEventListener("renewed", fill);
   return el(
     "details",
-    { class: "card trial-more", on: { toggle: fill } },
+    { class: "card trial-more" },
     el("summary", {}, "Bring them all into an order"),
     el(
       "div",

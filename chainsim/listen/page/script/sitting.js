@@ -3,6 +3,8 @@
 
 import { el } from "./dom.js";
 
+const LETTERS_ARE_TYPED = "input:not([type=radio], [type=checkbox], [type=range]), select, textarea";
+
 /**
  * Tells "heard" when a letter begins to sound or what sounds stops.
  */
@@ -140,9 +142,9 @@ export class BlindSitting extends EventTarget {
 
   /** @param {KeyboardEvent} event */
   onKey(event) {
-    const typing = event.target instanceof Element && event.target.matches("input, select, textarea");
+    const typing = event.target instanceof Element && event.target.matches(LETTERS_ARE_TYPED);
     if (typing || event.ctrlKey || event.altKey || event.metaKey) return;
-    const letter = event.key.toUpperCase();
+    const letter = pageKeysAreOff() ? "" : event.key.toUpperCase();
     if (event.key === "Escape") {
       this.leave();
     } else if (event.repeat && this.letters.has(letter)) {
@@ -188,4 +190,9 @@ export function letterButton(sitting, letter, attributes = {}) {
   sitting.addEventListener("heard", show);
   show();
   return button;
+}
+
+/** Whether the reader has switched the page's keys off: letters may then be meant for tools of his own. */
+function pageKeysAreOff() {
+  return document.querySelector("#shortcuts input[type=checkbox]")?.checked === false;
 }
