@@ -135,9 +135,9 @@ export function abxResult({ a, b, trials, needed, finished, right, p, answers })
       "p",
       {},
       el("strong", {}, `${right} of ${trials} right`),
-      ` (p = ${abxChanceText(p)}; ${needed} right were needed for p of 0.05 or less). `,
-      abxVerdict({ p }),
+      ` (p = ${abxChanceText(p)}; ${needed} right were needed for p of 0.05 or less).`,
     ),
+    el("p", {}, abxVerdict({ p })),
     el(
       "details",
       {},
