@@ -2,8 +2,8 @@
 /**
  * The switches under the foot and what they reach: the rules of chainsim/stage/board.py, on names alone.
  *
- * Choosing a patch ends the dry sound, puts back the blocks that were switched (free-standing ones stay as they are)
- * and keeps the mute. It goes to the first bank that holds the patch, unless the bank that is open holds it.
+ * Choosing a patch ends the dry sound, puts back the blocks that were switched (not the free-standing ones)
+ * and keeps the mute. It goes to the first bank that holds the patch, unless the open bank holds it.
  */
 
 /** @typedef {{kind: string, name: string, place: number}} Action */
@@ -56,7 +56,7 @@ export class Board {
   }
 
   /**
-   * After an action; a place that the bank does not have, a tap, and "back" at the start change nothing.
+   * After an action; a place that the bank lacks, a tap, and "back" at the start change nothing.
    * @param {Position} position
    * @param {Action} action
    * @returns {Position}
@@ -101,7 +101,8 @@ export class Board {
   action(position, gesture) {
     const found = this.switch(gesture.switch);
     if (gesture.kind === "hold") return found.hold;
-    return found.secondPress !== null && this.inForce(position, found.press) ? found.secondPress : found.press;
+    const again = found.secondPress !== null && this.inForce(position, found.press);
+    return again ? found.secondPress : found.press;
   }
 
   /**
@@ -126,7 +127,7 @@ export class Board {
   }
 
   /**
-   * Whether what an action does is so already; steps, taps and "back" never are, nor is a patch while the horn is dry.
+   * Whether what an action does is so already; steps, taps and "back" never are, nor is a patch under "dry".
    * @param {Position} position
    * @param {Action} action
    * @returns {boolean}
@@ -226,7 +227,7 @@ export function positionText(position) {
 }
 
 /**
- * The same for two positions if they sound the same: under a mute, or dry, nothing is heard of patch and blocks.
+ * The same for two positions that sound the same: muted, or dry, nothing is heard of patch and blocks.
  * @param {{patch: string|null, switched: Array<[string, boolean]>, dry: boolean, muted: boolean}} position
  * @returns {string}
  */

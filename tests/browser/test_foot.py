@@ -1,0 +1,295 @@
+"""Foot at the keys: what is pressed is heard, judged, and becomes a cue file that says the same."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from chainsim.batch.listening.foot_sounds import foot_of
+from chainsim.listen.page.model import ListeningPage
+from chainsim.listen.page.writing import listening_page
+from chainsim.sketch.loading import load_sketch, parse_sketch
+from chainsim.sketch.timeline import moments
+from tests.browser.conftest import OpenPage
+from tests.browser.synthetic import RATE_HZ, noise, page_sound, synthetic_page
+
+SET = """
+title = "Lamps, <b>quay</b>"
+chain = ["house", "trim", "echo"]
+tempo_bpm = 120
+
+[blocks.house]
+type = "gain"
+switching = "always_on"
+
+[blocks.trim]
+type = "gain"
+engaged = false
+gain_db = -12
+
+[blocks.echo]
+type = "gain"
+engaged = false
+switching = "free_standing"
+gain_db = -3
+
+[patches.lanterns]
+engage = []
+
+[patches."<b>tide</b>, low"]
+engage = ["trim"]
+
+[[banks]]
+name = "Dusk"
+patches = ["lanterns", "<b>tide</b>, low"]
+
+[[banks]]
+name = "Night"
+patches = ["<b>tide</b>, low"]
+
+[[switches]]
+name = "A"
+press = "place 1"
+hold = "dry"
+
+[[switches]]
+name = 'B, "low"'
+press = "place 2"
+
+[[switches]]
+name = "E"
+press = "block echo"
+hold = "mute"
+
+[[switches]]
+name = "UP"
+press = "bank up"
+lamp = "none"
+
+[foot]
+hold_ms = 200
+release_ms = 60
+same_switch_ms = 150
+other_switch_ms = 300
+"""
+CUES = '[[cues]]\nat_s = 0.5\npatch = "<b>tide</b>, low"\n[[cues]]\nat_s = 1.0\non = "echo"\n'
+KEYS = {"A": "s", "B": "d", "E": "g", "UP": "h"}
+SOUNDS = "key => chainsimPage.player.current === key"
+PRESSES = "() => chainsimPage.foot.list.presses"
+PLAYS = "at => chainsimPage.player.playing && chainsimPage.player.position > at"
+
+
+@cache
+def set_page(cues: str = "", starts_s: float = 0.0) -> ListeningPage:
+    """Three seconds of noise under the set above."""
+    dry = noise(3.0)
+    foot = foot_of(parse_sketch(SET + cues), dry, RATE_HZ, starts_s=starts_s)
+    assert foot is not None
+    sounds = [page_sound(r.key, r.audio.astype(float)[: len(dry)], name=r.name, role="part") for r in foot.raw]
+    page = synthetic_page((1.0, 0.5), seconds=3.0)
+    return replace(page, title="Quay", sounds=(*page.sounds, *sounds), foot=foot.plain(), starts_s=starts_s)
+
+
+def hear_key(text: str) -> str:
+    """Key of the sound of a position, by its text: gains tell them apart."""
+    return next(s.key for s in set_page().sounds if s.name == text)
+
+
+def shown(page: Any) -> str:
+    return str(page.locator(".foot-sound").text_content())
+
+
+def rows(page: Any, label: str) -> list[list[str]]:
+    table = page.get_by_role("region", name=label).locator("tbody tr").all()
+    return [[cell.text_content() for cell in row.locator("th, td").all()] for row in table]
+
+
+def saved(page: Any, folder: Path) -> tuple[Path, str]:
+    """The file that the page offers, beside a sketch."""
+    with page.expect_download() as offered:
+        page.get_by_role("button", name="Save as cues").click()
+    name = offered.value.suggested_filename
+    offered.value.save_as(folder / name)
+    return folder / name, name
+
+
+def test_presses_are_heard_and_shown(open_page: OpenPage) -> None:
+    page = open_page(listening_page(set_page()))
+    assert shown(page) == "the sketch as written"
+    page.keyboard.press(KEYS["B"])
+    page.wait_for_function(SOUNDS, arg=hear_key("<b>tide</b>, low"))
+    assert shown(page) == "<b>tide</b>, low"
+    switch = page.locator("[data-switch]")
+    assert [switch.nth(i).get_attribute("aria-pressed") for i in range(4)] == ["false", "true", "false", None]
+    assert page.evaluate("() => chainsimPage.player.levels") == "as it comes"
+    page.keyboard.press(KEYS["UP"])
+    assert page.locator(".foot-bank").text_content() == "bank Night"
+    assert switch.nth(0).text_content() == "A: <b>tide</b>, low, key S"
+    assert page.locator("#announcements").text_content() == "bank Night, <b>tide</b>, low"
+
+
+def test_a_hold_and_a_mute(open_page: OpenPage) -> None:
+    """Held for 200 ms, as the set's foot has it; under a mute nothing comes out of the player."""
+    page = open_page(listening_page(set_page()))
+    page.keyboard.down(KEYS["A"])
+    assert shown(page) == "the sketch as written"
+    page.wait_for_function("() => document.querySelector('.foot-sound').textContent === 'dry'")
+    page.keyboard.up(KEYS["A"])
+    assert shown(page) == "dry"
+    page.keyboard.press(KEYS["A"])
+    assert shown(page) == "lanterns"
+    page.get_by_role("button", name="Play from the top").click()
+    page.get_by_role("button", name="hold: mute (E)").click()
+    assert shown(page) == "muted"
+    page.wait_for_function("() => chainsimPage.player.output.gain.value < 1e-3")
+    page.get_by_role("button", name="hold: sound again (E)").click()
+    page.wait_for_function("() => chainsimPage.player.output.gain.value > 0.999")
+
+
+def test_presses_become_a_file_of_cues_that_says_the_same(open_page: OpenPage, tmp_path: Path) -> None:
+    page = open_page(listening_page(set_page()))
+    page.get_by_role("button", name="Play from the top").click()
+    for at, keys in ((0.2, "B"), (0.5, "E"), (0.8, "UP"), (1.1, "A")):
+        page.wait_for_function(PLAYS, arg=at)
+        page.keyboard.press(KEYS[keys])
+    page.get_by_role("button", name="hold: dry (A)").click()
+    pressed = page.evaluate(PRESSES)
+    assert [p["gesture"]["switch"] for p in pressed] == ['B, "low"', "E", "UP", "A", "A"]
+    path, name = saved(page, tmp_path)
+    assert name == "lamps_b_quay_b_presses.csv"
+    (tmp_path / "set.toml").write_text(f'cue_file = "{path.name}"\n{SET}', encoding="utf-8")
+    rendered = [m for m in moments(load_sketch(tmp_path / "set.toml")) if m.cue is not None]
+    assert [m.at_s for m in rendered] == pytest.approx([p["actsMs"] / 1000 for p in pressed], abs=1e-6)
+    for moment, press in zip(rendered, pressed, strict=True):
+        switched = [[name, on] for name, on in sorted(moment.position.switched)]
+        assert {**asdict(moment.position), "switched": switched} == press["position"]
+
+
+def test_times_are_those_of_the_take_where_the_page_holds_a_part(open_page: OpenPage, tmp_path: Path) -> None:
+    page = open_page(listening_page(set_page(starts_s=60.0)))
+    page.keyboard.press(KEYS["B"])
+    assert rows(page, "Your presses")[0][0] == "1:00.00"
+    path, _ = saved(page, tmp_path)
+    assert path.read_text() == 'at_s,press,hold\n60,"B, ""low"""\n'
+
+
+def test_what_is_too_fast_is_marked(open_page: OpenPage) -> None:
+    """Other switch 300 ms. B acts at once, E when it is let go, after 60: B to E takes 360 ms, E to B 240."""
+    page = open_page(listening_page(set_page()))
+    page.evaluate(
+        """() => {
+          const add = (name, ms) => chainsimPage.foot.list.add({ switch: name, kind: "press" }, ms);
+          [['B, "low"', 100], ["E", 459], ['B, "low"', 699], ["E", 1059], ["UP", 1298]].forEach((p) => add(...p));
+        }"""
+    )
+    page.evaluate("() => chainsimPage.player.seek(2)")
+    page.keyboard.press(KEYS["UP"])
+    marks = [row[4] for row in reversed(rows(page, "Your presses"))]
+    assert marks[1:5] == [
+        "too fast: 0.35 s, this foot needs 0.36 s",
+        "",
+        "",
+        "too fast: 0.23 s, this foot needs 0.24 s",
+    ]
+
+
+def test_undo_clear_and_pressing_anew(open_page: OpenPage) -> None:
+    page = open_page(listening_page(set_page()))
+    page.keyboard.press(KEYS["B"])
+    page.keyboard.press(KEYS["A"])
+    undo = page.get_by_role("button", name="Undo")
+    undo.click()
+    assert shown(page) == "<b>tide</b>, low"
+    page.get_by_role("button", name="Clear all").click()
+    assert shown(page) == "the sketch as written"
+    assert page.get_by_role("button", name="Save as cues").is_disabled()
+    undo.click()
+    assert [row[2] for row in rows(page, "Your presses")] == ['B, "low"']
+    page.evaluate("() => chainsimPage.player.seek(2)")
+    page.keyboard.press(KEYS["E"])
+    page.evaluate("() => chainsimPage.player.seek(1)")
+    assert shown(page) == "<b>tide</b>, low"  # what comes later waits there
+    page.keyboard.press(KEYS["A"])
+    assert [row[2] for row in rows(page, "Your presses")] == ["A", 'B, "low"']
+
+
+def test_what_was_pressed_is_done_again_as_the_take_goes_by(open_page: OpenPage) -> None:
+    page = open_page(listening_page(set_page()))
+    page.evaluate("() => chainsimPage.player.seek(0.4)")
+    page.keyboard.press(KEYS["B"])
+    page.get_by_role("button", name="Play from the top").click()
+    page.wait_for_function(SOUNDS, arg=hear_key("the sketch as written"))
+    page.wait_for_function(SOUNDS, arg=hear_key("<b>tide</b>, low"))
+    assert 0.4 <= page.evaluate("() => chainsimPage.player.position") < 1.0
+
+
+def test_the_sets_own_cues_beside_it(open_page: OpenPage) -> None:
+    page = open_page(listening_page(set_page(CUES)))
+    assert [row[2:] for row in rows(page, "The set's own cues")] == [
+        ["patch <b>tide</b>, low", "to come"],
+        ["echo on", "to come"],
+    ]
+    page.evaluate("() => chainsimPage.player.seek(0.9)")
+    page.keyboard.press(KEYS["B"])
+    page.evaluate("() => chainsimPage.player.seek(1.1)")
+    page.keyboard.press(KEYS["E"])
+    page.evaluate("() => chainsimPage.player.seek(2)")
+    page.keyboard.press(KEYS["UP"])
+    assert [row[3] for row in rows(page, "The set's own cues")] == ["late by 0.40 s", "met"]
+
+
+def test_another_version_leaves_the_board_and_a_press_comes_back(open_page: OpenPage) -> None:
+    page = open_page(listening_page(set_page()))
+    page.keyboard.press(KEYS["B"])
+    page.wait_for_function(SOUNDS, arg=hear_key("<b>tide</b>, low"))
+    page.keyboard.press("2")
+    page.wait_for_function(SOUNDS, arg="version-2")
+    assert "Any press brings this board back" in str(page.locator(".foot-hint").text_content())
+    page.keyboard.press(KEYS["A"])
+    page.wait_for_function(SOUNDS, arg=hear_key("the sketch as written"))  # which sounds as lanterns does
+
+
+def test_a_blind_test_takes_the_board_away(open_page: OpenPage) -> None:
+    page = open_page(listening_page(set_page()))
+    page.evaluate("() => { chainsimPage.player.hidden = true; }")
+    page.keyboard.press(KEYS["B"])
+    assert not page.locator(".foot-switches").is_visible()
+    page.evaluate("() => { chainsimPage.player.hidden = false; }")
+    assert shown(page) == "the sketch as written"
+
+
+def test_by_keyboard_alone_and_by_a_screen_reader(open_page: OpenPage) -> None:
+    page = open_page(listening_page(set_page()))
+    page.get_by_label("The letters press the switches from anywhere on this page").uncheck()
+    page.keyboard.press(KEYS["B"])
+    assert shown(page) == "the sketch as written"
+    switch = page.locator("[data-switch]").nth(1)
+    switch.focus()
+    page.keyboard.press("Enter")
+    assert shown(page) == "<b>tide</b>, low"
+    assert not page.evaluate("() => chainsimPage.player.playing")
+    page.locator("[data-switch]").nth(0).evaluate("(button) => button.click()")
+    assert shown(page) == "lanterns"
+
+
+def test_by_touch_on_a_narrow_screen(open_page: OpenPage) -> None:
+    page = open_page(listening_page(set_page()), width=320, touch=True)
+    page.locator("[data-switch]").nth(1).tap()
+    assert shown(page) == "<b>tide</b>, low"
+    assert len(rows(page, "Your presses")) == 1
+    assert page.evaluate("() => document.documentElement.scrollWidth") == 320
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_nothing_bars_the_way(open_page: OpenPage, axe: Any, dark: bool) -> None:
+    page = open_page(listening_page(set_page(CUES)), dark=dark)
+    page.keyboard.press(KEYS["B"])
+    page.keyboard.press(KEYS["A"])
+    page.get_by_role("button", name="Save as cues").click()
+    assert [
+        (v["id"], [n["html"] for n in v["nodes"]]) for v in axe(page) if v["impact"] in ("serious", "critical")
+    ] == []
