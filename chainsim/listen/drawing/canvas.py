@@ -43,8 +43,9 @@ class OpenWire:
 
 @dataclass
 class Listener:
-    """A detector, waiting for its wire: what it listens to, and where on its box the wire is to end."""
+    """A block's detector, waiting for its wire: what it listens to, and where on the box the wire is to end."""
 
+    name: str
     source: str
     x: float
     y: float
@@ -56,6 +57,8 @@ class Canvas:
 
     Attributes
     ----------
+    names : list of str
+        Of wires on which there is sound, as they began.
     also : dict of str
         The wire on which a block is heard whose output is no wire of its own, since it is out of the chain.
     """
@@ -66,6 +69,7 @@ class Canvas:
     circles: list[Circle] = field(default_factory=list)
     wires: list[Wire] = field(default_factory=list)
     labels: list[Label] = field(default_factory=list)
+    names: list[str] = field(default_factory=list)
     listeners: list[Listener] = field(default_factory=list)
     also: dict[str, str] = field(default_factory=dict)
 
@@ -75,12 +79,14 @@ class Canvas:
             kind: Literal["sound", "silent"] = "silent" if wire.silent else "sound"
             self.wires.append(Wire(tuple(wire.points), wire.name, arrow and not wire.silent, kind))
 
-    def begin(self, x: float, y: float, name: str | None, *, silent: bool = False) -> OpenWire:
-        """Begin a wire where something gives it; its figures are put on it."""
+    def begin(self, x: float, y: float, name: str | None, *, silent: bool = False, beside: float = 0.0) -> OpenWire:
+        """Begin a wire where something gives it; its figures are put on it, so far behind as letters reach over it."""
+        if name is not None and not silent:
+            self.names.append(name)
         if name is not None and name in self.figures:
             level, latency = figure_texts(self.figures[name])
-            self.labels.append(Label(x + 6.0, y - 7.0, level, SMALL, "start", muted=True, about=name))
-            self.labels.append(Label(x + 6.0, y + 16.0, latency, SMALL, "start", muted=True, about=name))
+            self.labels.append(Label(x + beside + 6.0, y - 7.0, level, SMALL, "start", muted=True, about=name))
+            self.labels.append(Label(x + beside + 6.0, y + 16.0, latency, SMALL, "start", muted=True, about=name))
         return OpenWire([(x, y)], name, silent)
 
 

@@ -6,11 +6,12 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from chainsim.block import block_type
 from chainsim.listen.drawing.canvas import MINUS, Canvas, OpenWire, tail_length
-from chainsim.listen.drawing.parts import Entry, Exit, Fork, Gain, Part, Row, Words
+from chainsim.listen.drawing.fork import WAIT_WIDTH, Fork
+from chainsim.listen.drawing.parts import LEAD, Entry, Exit, Gain, Part, Row, Words
+from chainsim.listen.drawing.routing import route_listeners
 from chainsim.listen.drawing.shapes import Layout
-from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, Lane, LanesStep
+from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, Lane, LanesStep, block_names
 from chainsim.sketch.model import State
 
 if TYPE_CHECKING:
@@ -20,6 +21,10 @@ PAGE_WIDTH = 1100.0
 MARGIN = 16.0
 OUT = "out"
 MOST_NOTES = 2
+MOST_LED = 16
+"""Of so many detectors the wires are drawn; of more, words tell what they listen to."""
+TOP_CHANNEL = 12.0
+"""Room over everything for dashed wires."""
 
 
 def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None) -> Layout:
@@ -36,23 +41,40 @@ def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None) -> L
     Layout
         As wide as a page (1100) at most, unless forks are nested so deep that one block beside them needs more.
     """
-    drawing = _Drawing(state, figures or {})
-    row = drawing.whole(PAGE_WIDTH - 2 * MARGIN)
-    canvas = Canvas(figures or {})
-    top = MARGIN + row.up
-    row.put(canvas, MARGIN, top, OpenWire([(MARGIN, top)], None))
-    width, height = 2 * MARGIN + row.width, 2 * MARGIN + row.up + row.down
+    in_words = _not_led(state)
+    while True:
+        canvas, width, height = _put(state, figures or {}, in_words)
+        stranded = {listener.name for listener in route_listeners(canvas, width, height)}
+        if not stranded:
+            break
+        in_words |= stranded
     return Layout(
         width, height, tuple(canvas.boxes), tuple(canvas.triangles), tuple(canvas.circles), tuple(canvas.wires),
-        tuple(canvas.labels),
+        tuple(canvas.labels), tuple(canvas.names),
     )  # fmt: skip
+
+
+def _put(state: State, figures: Mapping[str, WireFigures], in_words: set[str]) -> tuple[Canvas, float, float]:
+    """Everything but dashed wires, and the size of it all."""
+    row = _Drawing(state, figures, in_words).whole(PAGE_WIDTH - 2 * MARGIN)
+    canvas = Canvas(figures)
+    top = MARGIN + TOP_CHANNEL + row.up
+    row.put(canvas, MARGIN, top, OpenWire([(MARGIN, top)], None))
+    return canvas, 2 * MARGIN + row.width, top + row.down + MARGIN
+
+
+def _not_led(state: State) -> set[str]:
+    """Blocks of which words tell what they listen to: all, if they are many; and what is not in the chain."""
+    there = [INPUT, *block_names(state.chain)]
+    hears = {name: heard for name in there[1:] if (heard := state.blocks[name].common.listens_to) is not None}
+    return set(hears) if len(hears) > MOST_LED else {name for name, heard in hears.items() if heard not in there}
 
 
 class _Drawing:
     """A state on its way to parts."""
 
-    def __init__(self, state: State, figures: Mapping[str, WireFigures]) -> None:
-        self._state, self._figures = state, figures
+    def __init__(self, state: State, figures: Mapping[str, WireFigures], in_words: set[str]) -> None:
+        self._state, self._figures, self._in_words = state, figures, in_words
         self._forks = 0
 
     def whole(self, limit: float) -> Row:
@@ -75,14 +97,14 @@ class _Drawing:
 
     def _block(self, name: str) -> Part:
         entry = self._state.blocks[name]
-        hears = entry.common.listens_to if block_type(entry.type_name).has_detector else None
+        hears = None if name in self._in_words else entry.common.listens_to
         return Words(
             name, entry.type_name.replace("_", " "), "block", name, self._tail(name), self._notes(name), hears,
             entry.common.engaged, entry.passes,
         )  # fmt: skip
 
     def _notes(self, name: str) -> list[str]:
-        """What its detector listens to, and what controllers do to it."""
+        """What controllers do to a block, and, if no dashed wire shows it, what it listens to."""
         drives = self._state.drives.items()
         notes = [
             f"{controller} moves {setting_words(key)}" for (block, key), (controller, _) in drives if block == name
@@ -91,7 +113,7 @@ class _Drawing:
             return []
         more = len(notes) - MOST_NOTES
         heard = self._state.blocks[name].common.listens_to
-        notes = notes if heard is None else [f"hears {'the horn' if heard == INPUT else heard}", *notes]
+        notes = notes if name not in self._in_words else [f"hears {'the horn' if heard == INPUT else heard}", *notes]
         return notes if more <= 0 else [*notes[:MOST_NOTES], f"and {more} more"]
 
     def _lanes(self, step: LanesStep, limit: float) -> Part:
@@ -99,24 +121,18 @@ class _Drawing:
         number = self._forks
         gives = f"sum {number}"
         inner = limit - 110.0 - self._tail(gives)
-        waits = self._waits(step, number) if step.align else {}
-        lanes = [self._lane(lane, f"lane {number}.{i + 1}", inner, waits.get(i)) for i, lane in enumerate(step.lanes)]
-        return Fork(lanes, gives, "", gives, self._tail(gives))
+        inner -= WAIT_WIDTH + LEAD if step.align else 0.0
+        lanes = [self._lane(lane, f"lane {number}.{i + 1}", inner) for i, lane in enumerate(step.lanes)]
+        return Fork(lanes, gives, "", gives, self._tail(gives), aligned=step.align)
 
-    def _lane(self, lane: Lane, gives: str, limit: float, waits: str | None) -> Part:
+    def _lane(self, lane: Lane, gives: str, limit: float) -> Part:
         parts = self._steps(lane.chain, limit)
         if lane.level_db != 0.0:
             named = gives if lane.pan is None else None
             parts.append(Gain(level_text(lane.level_db), named, self._tail(named)))
         if lane.pan is not None:
             parts.append(Words("pan", pan_words(lane.pan), "pan", gives, self._tail(gives)))
-        if waits is not None:
-            parts.append(Words("aligned", waits, "wait", None, self._tail(None)))
         return Row(parts, limit)
-
-    def _waits(self, step: LanesStep, number: int) -> dict[int, str]:
-        """What is written in the box that stands for a lane's waiting; none where it is known not to wait."""
-        return dict.fromkeys(range(len(step.lanes)), "waits for the latest")
 
     def _blender(self, step: BlenderStep, limit: float) -> Part:
         entry = self._state.blocks[step.name]
@@ -126,7 +142,7 @@ class _Drawing:
         dry, wet = (Gain(level, None, self._tail(None)) for level in levels)
         lanes: list[Part] = [Row([dry], inner), Row([*self._steps(step.wet, inner), wet], inner)]
         words = "blender" if entry.common.engaged else "blender, out of the chain"
-        return Fork(lanes, step.name, words, step.name, tail, entry.common.engaged, self._notes(step.name))
+        return Fork(lanes, step.name, words, step.name, tail, entry.common.engaged, notes=self._notes(step.name))
 
 
 def level_text(level_db: float) -> str:

@@ -21,13 +21,11 @@ LINE = 15.0
 BOX_HEIGHT = 46.0
 LONGEST_WORDS = 190.0
 WAY_AROUND = 12.0
-RADIUS = 10.0
 TRIANGLE_WIDTH, TRIANGLE_HEIGHT = 24.0, 26.0
-LANE_GAP = 26.0
 ROW_GAP = 46.0
 MARGIN_OF_ROWS = 18.0
-LEAST_HALF = 20.0
-"""How far a bare wire reaches up and down, with its figures."""
+LEAST_HALF = BOX_HEIGHT / 2
+"""How far a bare wire reaches up and down, with its figures or a box that an aligned lane waits in."""
 
 
 class Part(Protocol):
@@ -60,7 +58,7 @@ class Words:
 
     name: str
     type_words: str
-    kind: Literal["block", "pan", "wait"]
+    kind: Literal["block", "pan"]
     gives: str | None
     tail: float
     notes: Sequence[str] = ()
@@ -101,7 +99,7 @@ class Words:
             return wire.to(before, y).to(before, around).to(behind, around).to(behind, y)
         canvas.end(wire.to(left, y), arrow=self.engaged)
         if self.hears is not None:
-            canvas.listeners.append(Listener(self.hears, middle, y - half))
+            canvas.listeners.append(Listener(self.name, self.hears, middle, y - half))
         return canvas.begin(right, y, self.gives, silent=not self.engaged)
 
 
@@ -124,7 +122,10 @@ class Gain:
         canvas.end(wire.to(left, y))
         canvas.triangles.append(Triangle(left, y, TRIANGLE_WIDTH, TRIANGLE_HEIGHT))
         canvas.labels.append(Label(left + TRIANGLE_WIDTH / 2, y - TRIANGLE_HEIGHT / 2 - 4.0, self.level, SMALL))
-        return canvas.begin(left + TRIANGLE_WIDTH, y, self.gives)
+        silent = self.level == "off"
+        return canvas.begin(
+            left + TRIANGLE_WIDTH, y, self.gives, silent=silent, beside=(self._body - TRIANGLE_WIDTH) / 2
+        )
 
 
 @dataclass
@@ -197,80 +198,6 @@ class Row:
                 wire = part.put(canvas, at, line, wire)
                 at, line = at + part.width, line + part.leave
         return wire
-
-
-class Fork:
-    """A wire that branches into lanes, one below the other, which are summed one by one, the lowest first.
-
-    Attributes
-    ----------
-    name, kind_words : str
-        What stands over the sum; either may be empty.
-    gives : str or None
-        Name of the wire behind the sum; None with `engaged` off: what comes in goes on.
-    engaged : bool
-        If not, only the first lane goes on.
-    """
-
-    def __init__(
-        self, lanes: Sequence[Part], name: str, kind_words: str, gives: str | None, tail: float, engaged: bool = True,
-        notes: Sequence[str] = (),
-    ) -> None:  # fmt: skip
-        self._lanes, self._gives, self._engaged = lanes, gives, engaged
-        words = [(shortened(name, SMALL, LONGEST_WORDS, bold=bool(kind_words)), bool(kind_words)), (kind_words, False)]
-        words += [(shortened(note, SMALL, LONGEST_WORDS), False) for note in notes]
-        self._words = [(text, bold) for text, bold in words if text]
-        widest = max((text_width(text, SMALL, bold=bold) for text, bold in self._words), default=0.0)
-        self._before = LEAD + max(RADIUS, widest / 2)
-        self._behind = max(RADIUS + tail, widest / 2 + 4.0)
-        self._inner = max(lane.width for lane in lanes)
-        self.width = MARGIN_OF_ROWS + self._inner + self._before + self._behind
-        self._lines = [0.0]
-        for lane, following in pairwise(lanes):
-            self._lines.append(self._lines[-1] + lane.down + LANE_GAP + following.up)
-        over_sum = RADIUS + 5.0 + LINE * len(self._words)
-        self.leave = lanes[0].leave
-        self.up = max(lanes[0].up, over_sum - self.leave, LEAST_HALF)
-        self.down = max(self._lines[-1] + lanes[-1].down, self.leave + LEAST_HALF)
-
-    def put(self, canvas: Canvas, x: float, y: float, wire: OpenWire) -> OpenWire:
-        dot_x = x + MARGIN_OF_ROWS - 4.0
-        sum_x = x + MARGIN_OF_ROWS + self._inner + self._before
-        source = wire.name
-        if len(self._lanes) > 1:
-            wire.to(dot_x, y)
-        ends = []
-        for i, (lane, line) in enumerate(zip(self._lanes, self._lines, strict=True)):
-            if i == 0:
-                inner = wire
-            else:
-                inner = OpenWire([(dot_x, y + self._lines[i - 1]), (dot_x, y + line)], source, wire.silent)
-                canvas.circles.append(Circle(dot_x, y + self._lines[i - 1], 3.0, "branch"))
-            ends.append(lane.put(canvas, x + MARGIN_OF_ROWS, y + line, inner))
-        leaves = [y + line + lane.leave for line, lane in zip(self._lines, self._lanes, strict=True)]
-        self._sum(canvas, sum_x, ends, leaves)
-        for i, (text, bold) in enumerate(reversed(self._words)):
-            canvas.labels.append(
-                Label(sum_x, leaves[0] - RADIUS - 6.0 - LINE * i, text, SMALL, bold=bold, muted=not bold)
-            )
-        if self._engaged:
-            return canvas.begin(sum_x + RADIUS, leaves[0], self._gives)
-        if self._gives is not None and source is not None:
-            canvas.also[self._gives] = source
-        return OpenWire([(sum_x + RADIUS, leaves[0])], source)
-
-    def _sum(self, canvas: Canvas, x: float, ends: list[OpenWire], leaves: list[float]) -> None:
-        """Lead every lane's end to a circle of its own, the last one up into the circle above it."""
-        last = len(ends) - 1
-        for i, (end, y) in enumerate(zip(ends, leaves, strict=True)):
-            if i < last or last == 0:
-                canvas.circles.append(Circle(x, y, RADIUS, "sum", self._engaged))
-                canvas.end(end.to(x - RADIUS, y))
-                if i > 0:
-                    canvas.end(OpenWire([(x, y - RADIUS), (x, leaves[i - 1] + RADIUS)], None))
-            else:
-                end.silent = end.silent or not self._engaged
-                canvas.end(end.to(x, y).to(x, leaves[i - 1] + RADIUS))
 
 
 def _rows(parts: Sequence[Part], limit: float) -> list[list[Part]]:

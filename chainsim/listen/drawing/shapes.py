@@ -137,6 +137,8 @@ class Layout:
     ----------
     width, height : float
         From 0, 0; texts are to be drawn at their sizes when this width is about a page's.
+    wire_names : tuple of str
+        Names of the wires on which there is sound, in the order of its way.
     """
 
     width: float
@@ -146,8 +148,4 @@ class Layout:
     circles: tuple[Circle, ...]
     wires: tuple[Wire, ...]
     labels: tuple[Label, ...]
-
-    @property
-    def wire_names(self) -> tuple[str, ...]:
-        """Names of the wires that can be heard, in the order of the sound's way."""
-        return tuple(dict.fromkeys(w.name for w in self.wires if w.name is not None and w.kind != "detector"))
+    wire_names: tuple[str, ...]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from itertools import pairwise
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape, quoteattr
 
+from chainsim.listen.drawing.arrows import arrow_head, shaft
 from chainsim.listen.drawing.layout import lay_out
 from chainsim.listen.drawing.shapes import Box, Circle, Label, Layout, Point, Triangle, Wire
 from chainsim.sketch.chain import block_names
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from chainsim.listen.drawing.wires import WireFigures
 
 FONT = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
-ARROW_LENGTH, ARROW_HALF = 9.0, 4.0
 DASHES = {"sound": "", "silent": "1 5", "detector": "6 4"}
 STYLE = """
 svg { background: #fffdf8; color: #1d1a16; }
@@ -104,29 +103,14 @@ def _wires(layout: Layout, sounds: Mapping[str, str]) -> Iterable[str]:
 
 
 def _wire(wire: Wire) -> str:
-    points = wire.points
+    points, head = wire.points, ""
+    if wire.arrow:
+        points = shaft(wire.points)
+        corners = " ".join(f"{_n(x)},{_n(y)}" for x, y in arrow_head(wire.points))
+        head = f'<polygon class="arrow" points="{corners}" fill="currentColor"/>'
     dashes = f' stroke-dasharray="{DASHES[wire.kind]}"' if DASHES[wire.kind] else ""
     weight = "1.6" if wire.kind == "sound" else "1.3"
-    head = ""
-    if wire.arrow:
-        tip, wings = arrow_head(points)
-        (x0, y0), (x1, y1) = wings
-        points = (*points[:-1], ((x0 + x1) / 2, (y0 + y1) / 2))
-        corners = " ".join(f"{_n(x)},{_n(y)}" for x, y in (tip, *wings))
-        head = f'<polygon class="arrow" points="{corners}" fill="currentColor"/>'
     return f'<path class="line" d="{_path(points)}" stroke="currentColor" stroke-width="{weight}"{dashes}/>{head}'
-
-
-def arrow_head(points: tuple[Point, ...]) -> tuple[Point, tuple[Point, Point]]:
-    """Tip and wings of the arrow at the end of a line."""
-    (x0, y0), (x, y) = points[-2:]
-    length = math.hypot(x - x0, y - y0)
-    dx, dy = (x - x0) / length, (y - y0) / length
-    back_x, back_y = x - ARROW_LENGTH * dx, y - ARROW_LENGTH * dy
-    return (x, y), (
-        (back_x - ARROW_HALF * dy, back_y + ARROW_HALF * dx),
-        (back_x + ARROW_HALF * dy, back_y - ARROW_HALF * dx),
-    )
 
 
 def _path(points: tuple[Point, ...]) -> str:

@@ -1,0 +1,67 @@
+"""Random sketches for drawings: nested forks and blends, levels, pans, blocks that are out, detectors that listen."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from hypothesis import strategies as st
+
+TYPES = ("gain", "delay", "reverb", "noise_gate", "compressor", "following_synth", "envelope_filter")
+WITH_DETECTOR = ("noise_gate", "compressor", "following_synth", "envelope_filter")
+LEVELS = (0.0, -3.0, 2.5, "off")
+
+
+@st.composite
+def sketch_texts(draw: st.DrawFn, depth: int = 2, most: int = 3) -> str:
+    """The text of a sketch."""
+    blocks: dict[str, dict[str, Any]] = {}
+    chain = _toml(_series(draw, blocks, depth, most))
+    names = ["input", *blocks]
+    for name, block in blocks.items():
+        if block["type"] in WITH_DETECTOR and draw(st.booleans()):
+            earlier = names[: names.index(name)]
+            block["listens_to"] = draw(st.sampled_from(earlier))
+    lines = [f"chain = {chain}"]
+    for name, block in blocks.items():
+        lines += [f"[blocks.{name}]", *(f"{key} = {_toml(value)}" for key, value in block.items())]
+    driven = [name for name, block in blocks.items() if block["type"] == "gain"]
+    if driven and draw(st.booleans()):
+        drives = [{"setting": f"{name}.gain_db", "low": -6, "high": 0} for name in driven]
+        lines += ["[controllers.swell]", 'type = "breakpoints"', "points = [[0.0, 0.0], [1.0, 1.0]]"]
+        lines += [f"drives = {_toml(drives)}"]
+    return "\n".join(lines) + "\n"
+
+
+def _series(draw: st.DrawFn, blocks: dict[str, dict[str, Any]], depth: int, most: int) -> list[Any]:
+    steps: list[Any] = []
+    for _ in range(draw(st.integers(0, most))):
+        kind = draw(st.sampled_from(["block", "block", "lanes", "blender"] if depth else ["block"]))
+        if kind == "block":
+            steps.append(_declared(draw, blocks, draw(st.sampled_from(TYPES))))
+        elif kind == "lanes":
+            lanes = [_lane(draw, blocks, depth, most) for _ in range(draw(st.integers(1, 3)))]
+            steps.append({"lanes": lanes, "align": draw(st.booleans())})
+        else:
+            wet = _series(draw, blocks, depth - 1, most)
+            steps.append({"blender": _declared(draw, blocks, "blender"), "wet": wet})
+    return steps
+
+
+def _lane(draw: st.DrawFn, blocks: dict[str, dict[str, Any]], depth: int, most: int) -> dict[str, Any]:
+    lane: dict[str, Any] = {"chain": _series(draw, blocks, depth - 1, most), "level_db": draw(st.sampled_from(LEVELS))}
+    if draw(st.booleans()):
+        lane["pan"] = draw(st.sampled_from([-1.0, 0.0, 0.25]))
+    return lane
+
+
+def _declared(draw: st.DrawFn, blocks: dict[str, dict[str, Any]], type_name: str) -> str:
+    name = f"{draw(st.sampled_from(['b', 'wide_shelf', 'W' * 40]))}{len(blocks)}"
+    blocks[name] = {"type": type_name, "engaged": draw(st.sampled_from([True, True, True, False]))}
+    return name
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {_toml(v)}" for key, v in value.items()) + " }"
+    return f"[{', '.join(map(_toml, value))}]" if isinstance(value, list) else json.dumps(value)

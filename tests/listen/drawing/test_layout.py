@@ -1,0 +1,287 @@
+"""The laid-out signal flow: nothing overlaps, every wire arrives, and it says what the sketch says."""
+
+from __future__ import annotations
+
+from itertools import combinations, pairwise
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+from chainsim.graph.wiring import wire
+from chainsim.listen.drawing.layout import PAGE_WIDTH, lay_out, level_text, pan_words, setting_words
+from chainsim.listen.drawing.shapes import Box, Circle, Layout, Point, Rect, Wire
+from chainsim.listen.drawing.wires import WireFigures
+from chainsim.sketch.chain import block_names
+from chainsim.sketch.loading import parse_sketch
+from chainsim.sketch.model import State
+from tests.listen.drawing.random_chains import sketch_texts
+
+few = settings(max_examples=25, derandomize=True, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+LEAST_TYPE = 12.0
+
+
+def state_of(text: str) -> State:
+    return parse_sketch(text).base
+
+
+def figures_of(state: State) -> dict[str, WireFigures]:
+    return {name: WireFigures(100.0 + i, -20.0 - i) for i, name in enumerate(lay_out(state).wire_names)}
+
+
+def overlap(a: Rect, b: Rect, by: float = 0.01) -> bool:
+    return a[0] < b[2] - by and b[0] < a[2] - by and a[1] < b[3] - by and b[1] < a[3] - by
+
+
+def inside(a: Rect, b: Rect) -> bool:
+    return a[0] >= b[0] and a[1] >= b[1] and a[2] <= b[2] and a[3] <= b[3]
+
+
+def spans(drawn: Wire) -> list[Rect]:
+    """The pieces of a wire as rectangles without breadth."""
+    return [(min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)) for (x0, y0), (x1, y1) in pairwise(drawn.points)]
+
+
+def meet(piece: Rect, rect: Rect) -> bool:
+    """Whether a piece of wire enters a rectangle."""
+    return overlap((piece[0] - 0.1, piece[1] - 0.1, piece[2] + 0.1, piece[3] + 0.1), rect, by=0.2)
+
+
+def run_together(a: Rect, b: Rect) -> bool:
+    """Whether two pieces of wire lie on one another for some length."""
+    for along in (0, 1):
+        flat = a[1 - along] == a[3 - along] and b[1 - along] == b[3 - along]
+        if (
+            flat
+            and abs(a[1 - along] - b[1 - along]) < 1.0
+            and min(a[2 + along], b[2 + along]) - max(a[along], b[along]) > 1
+        ):
+            return True
+    return False
+
+
+def check(layout: Layout) -> None:
+    solid = [*layout.boxes, *layout.triangles, *(c for c in layout.circles if c.kind != "branch")]
+    words = [label for label in layout.labels if not any(inside(label.rect, box.rect) for box in layout.boxes)]
+    for a, b in combinations([*solid, *words], 2):
+        assert not overlap(a.rect, b.rect), (a, b)
+    page = (0.0, 0.0, layout.width, layout.height)
+    for shape in (*solid, *layout.labels):
+        assert inside(shape.rect, page), shape
+    pieces = [(drawn, piece) for drawn in layout.wires for piece in spans(drawn)]
+    for drawn, piece in pieces:
+        assert inside(piece, page), drawn
+        for shape in (*solid, *words):
+            assert not meet(piece, shape.rect), (drawn, shape)
+    for (one, a), (other, b) in combinations(pieces, 2):
+        assert one is other or not run_together(a, b), (one, other)
+    assert all(label.size >= LEAST_TYPE for label in layout.labels)
+
+
+def places(shape: Box | Circle) -> list[Point]:
+    left, top, right, bottom = shape.rect
+    x, y = (left + right) / 2, (top + bottom) / 2
+    return [(left, y), (right, y), (x, top), (x, bottom)]
+
+
+def on(point: Point, drawn: Wire) -> bool:
+    x, y = point
+    return any(a - 0.1 <= x <= c + 0.1 and b - 0.1 <= y <= d + 0.1 for a, b, c, d in spans(drawn))
+
+
+def check_connected(layout: Layout) -> None:
+    """From the horn everything that is engaged is reached along wires, and every wire begins and ends somewhere."""
+    ports: dict[Point, int] = {}
+    for i, box in enumerate(layout.boxes):
+        ports |= dict.fromkeys(places(box), i)
+    ports |= {point: 1000 + i for i, t in enumerate(layout.triangles) for point in ((t.x, t.y), t.corners[2])}
+    ports |= {p: 2000 + i for i, c in enumerate(layout.circles) if c.kind != "branch" for p in places(c)}
+    branches = {(c.x, c.y) for c in layout.circles if c.kind == "branch"}
+
+    def at(point: Point) -> int | None:
+        near = (n for (x, y), n in ports.items() if abs(x - point[0]) < 0.1 and abs(y - point[1]) < 0.1)
+        return next(near, None)
+
+    neighbours: dict[int, set[int]] = {}
+    for number, drawn in enumerate(layout.wires):
+        me = 5000 + number
+        for end, point in (("start", drawn.points[0]), ("end", drawn.points[-1])):
+            port = at(point)
+            found = {port} if port is not None else set()
+            if port is None and (end == "start" or drawn.kind != "detector"):
+                others = [i for i, w in enumerate(layout.wires) if i != number and on(point, w)]
+                assert any(abs(x - point[0]) < 0.1 and abs(y - point[1]) < 0.1 for x, y in branches) or others, drawn
+                found = {5000 + i for i in others}
+            if drawn.kind == "detector" and end == "end":
+                boxes = [i for i, b in enumerate(layout.boxes) if b.x < point[0] < b.x + b.width and b.y == point[1]]
+                assert len(boxes) == 1, drawn
+                found = set(boxes)
+            assert found, drawn
+            for other in found:
+                neighbours.setdefault(me, set()).add(other)
+                neighbours.setdefault(other, set()).add(me)
+    entry = next(2000 + i for i, c in enumerate(layout.circles) if c.kind == "end")
+    reached, waiting = {entry}, [entry]
+    while waiting:
+        for other in neighbours.get(waiting.pop(), ()):
+            if other not in reached:
+                reached.add(other)
+                waiting.append(other)
+    engaged = {i for i, box in enumerate(layout.boxes) if box.engaged}
+    others = {1000 + i for i in range(len(layout.triangles))}
+    others |= {2000 + i for i, c in enumerate(layout.circles) if c.kind != "branch"}
+    assert engaged | others <= reached
+
+
+@few
+@given(sketch_texts())
+def test_nothing_overlaps_and_everything_is_connected(text: str) -> None:
+    check_all(text)
+
+
+@pytest.mark.thorough
+@settings(few, max_examples=100)
+@given(sketch_texts(depth=3))
+def test_neither_does_in_deeper_nests(text: str) -> None:
+    check_all(text)
+
+
+def check_all(text: str) -> None:
+    state = state_of(text)
+    for figures in (None, figures_of(state)):
+        layout = lay_out(state, figures)
+        check(layout)
+        check_connected(layout)
+        blocks = [b.name for b in layout.boxes if b.kind == "block"]
+        blenders = {n for n in state.blocks if state.blocks[n].type_name == "blender"}
+        assert sorted(blocks) == sorted(set(block_names(state.chain)) - blenders)
+        assert set(layout.wire_names) <= {"input", *wire(state).points}
+
+
+def labels(layout: Layout) -> list[str]:
+    return [label.text for label in layout.labels]
+
+
+def solid_wires(layout: Layout) -> list[tuple[str | None, bool]]:
+    return [(w.name, w.arrow) for w in layout.wires if w.kind == "sound"]
+
+
+def test_series() -> None:
+    layout = lay_out(state_of('chain = ["gain", "pan"]'))
+    assert labels(layout) == ["the horn", "gain", "gain", "pan", "pan", "to the house"]
+    assert solid_wires(layout) == [("input", True), ("gain", True), ("pan", True)]
+    assert layout.wire_names == ("input", "gain", "pan")
+    assert layout.boxes[0].x < layout.boxes[1].x
+    assert layout.boxes[0].y == layout.boxes[1].y
+
+
+def test_an_empty_chain_is_a_wire() -> None:
+    layout = lay_out(state_of("chain = []"))
+    assert solid_wires(layout) == [("input", True)]
+    assert layout.boxes == ()
+
+
+LANES = 'chain = [{ lanes = ["dry", ["gain"], { chain = ["pan"], level_db = -3, pan = 0.5 }] }]'
+
+
+def test_lanes_meet_in_sums_of_two() -> None:
+    layout = lay_out(state_of(LANES))
+    # Three lanes are two branches and two sums, as in any adder of two inputs.
+    assert [c.kind for c in layout.circles].count("sum") == 2
+    assert [c.kind for c in layout.circles].count("branch") == 2
+    assert len(layout.triangles) == 1
+    assert {"\N{MINUS SIGN}3 dB", "pan", "50 % right", "sum 1"} <= set(labels(layout))
+    assert layout.wire_names == ("input", "gain", "pan", "lane 1.3", "sum 1")
+    gain, pan = (next(b for b in layout.boxes if b.name == name) for name in ("gain", "pan"))
+    assert gain.y + gain.height < pan.y
+
+
+def test_a_blender_is_two_gains_and_a_sum() -> None:
+    text = (
+        'chain = [{ blender = "mix", wet = ["echo"] }]\n[blocks.mix]\ntype = "blender"\ndry_db = -2\nwet_db = "off"\n'
+    )
+    layout = lay_out(state_of(text + '[blocks.echo]\ntype = "delay"'))
+    assert {"mix", "blender", "\N{MINUS SIGN}2 dB", "off"} <= set(labels(layout))
+    assert (len(layout.triangles), [c.kind for c in layout.circles].count("sum")) == (2, 1)
+    assert [w.kind for w in layout.wires].count("silent") == 1  # from the triangle that is off
+
+
+def test_what_is_out_of_the_chain() -> None:
+    blocks = '[blocks.wah]\ntype = "phaser"\nengaged = false\n[blocks.synth]\ntype = "following_synth"\nengaged = false'
+    layout = lay_out(state_of(f'chain = ["wah", "synth", "gain"]\n{blocks}'))
+    assert [box.engaged for box in layout.boxes] == [False, False, True]
+    # Around the phaser, which passes what comes in, and to the synth, which gives nothing.
+    (around, nothing, behind) = layout.wires
+    assert (around.name, around.arrow, len(around.points)) == ("input", False, 6)
+    assert (nothing.name, nothing.kind) == ("synth", "silent")
+    assert (behind.name, behind.arrow) == ("gain", True)
+
+
+def test_a_detector_hears_by_a_dashed_wire() -> None:
+    text = 'chain = ["gain", "noise_gate", "envelope_filter"]\n[blocks.noise_gate]\nlistens_to = "input"\n'
+    layout = lay_out(state_of(text + '[blocks.envelope_filter]\nlistens_to = "gain"'))
+    dashed = [w for w in layout.wires if w.kind == "detector"]
+    assert [w.name for w in dashed] == ["input", "gain"]
+    for drawn, name in zip(dashed, ("noise_gate", "envelope_filter"), strict=True):
+        box = next(b for b in layout.boxes if b.name == name)
+        x, y = drawn.points[-1]
+        assert (box.x < x < box.x + box.width, y) == (True, box.y)
+        assert any(w.name == drawn.name and on(drawn.points[0], w) for w in layout.wires if w.kind == "sound")
+
+
+def test_of_many_detectors_words_tell_what_they_hear() -> None:
+    names = [f"gate{i}" for i in range(20)]
+    blocks = "".join(f'[blocks.{n}]\ntype = "noise_gate"\nlistens_to = "input"\n' for n in names)
+    layout = lay_out(state_of(f"chain = {names}\n{blocks}"))
+    assert not [w for w in layout.wires if w.kind == "detector"]
+    assert labels(layout).count("hears the horn") == 20
+
+
+def test_a_long_chain_breaks_into_rows_that_a_page_holds() -> None:
+    names = [f"b{i}" for i in range(40)]
+    blocks = "".join(f'[blocks.{n}]\ntype = "gain"\n' for n in names)
+    layout = lay_out(state_of(f"chain = {names}\n{blocks}"))
+    assert layout.width <= PAGE_WIDTH
+    lines = sorted({box.y for box in layout.boxes})
+    assert len(lines) == 4  # 40 boxes of 51 with 38 between them, and words at both ends: 3.7 widths of a page
+    check(layout)
+    check_connected(layout)
+
+
+def test_aligned_lanes_wait_for_the_latest() -> None:
+    state = state_of('chain = [{ lanes = ["dry", ["gain"], { chain = "dry", level_db = "off" }], align = true }]')
+    assert labels(lay_out(state)).count("to the latest") == 2
+    known = {"input": WireFigures(0.0, -20.0), "gain": WireFigures(3.0, -20.0, longest_ms=15.04)}
+    told = labels(lay_out(state, known))
+    assert (told.count("aligned"), told.count("15.0 ms later")) == (1, 1)
+
+
+def test_figures_stand_on_wires() -> None:
+    known = {"input": WireFigures(0.0, -23.04), "gain": WireFigures(2.26, float("-inf"))}
+    told = [(label.text, label.about) for label in lay_out(state_of('chain = ["gain"]'), known).labels if label.about]
+    minus = "\N{MINUS SIGN}23.0 LUFS"
+    assert told == [(minus, "input"), ("0.0 ms", "input"), ("silent", "gain"), ("2.3 ms", "gain")]
+
+
+def test_controllers_and_the_trim() -> None:
+    moved = '[controllers.pedal]\ntype = "breakpoints"\npoints = [[0.0, 0.0]]\n'
+    drive = 'drives = [{ setting = "delay.feedback_percent", low = 0, high = 50 }]'
+    told = labels(lay_out(state_of(f'trim_db = -2.5\nchain = ["delay"]\n{moved}{drive}')))
+    assert "pedal moves feedback" in told
+    assert "trim \N{MINUS SIGN}2.5 dB" in told
+
+
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [
+        (level_text(0.0), "0 dB"),
+        (level_text(2.0), "+2 dB"),
+        (level_text(float("-inf")), "off"),
+        (pan_words(0.0), "centre"),
+        (pan_words(-1.0), "hard left"),
+        (pan_words(0.2), "20 % right"),
+        (setting_words("cutoff_hz"), "cutoff"),
+        (setting_words("modulation_depth_ms"), "modulation depth"),
+    ],
+)
+def test_words(found: str, words: str) -> None:
+    assert found == words
