@@ -59,7 +59,9 @@ def open_page(launch: Callable[..., Any], tmp_path: Path) -> Iterator[OpenPage]:
     """Opens a document (text, or the path of one) from disk, and gives the page of the browser.
 
     At its end the test fails if a page wrote an error to its console, threw one, or asked for anything that is not in
-    the folder it lies in. `width` is the window's, in CSS pixels; `flags` are Chromium's.
+    the folder it lies in. `width` is the window's, in CSS pixels; `flags` are Chromium's; `before` is a script that
+    runs before those of the page; errors in the console that hold `may_log` are what the test is about; without
+    `policy` the test may bring scripts of its own into the page.
     """
     contexts: list[Any] = []
     faults: list[str] = []
@@ -74,6 +76,8 @@ def open_page(launch: Callable[..., Any], tmp_path: Path) -> Iterator[OpenPage]:
         touch: bool = False,
         flags: tuple[str, ...] = (),
         before: str | None = None,
+        may_log: str | None = None,
+        policy: bool = True,
     ) -> Any:
         path = document if isinstance(document, Path) else tmp_path / f"page_{len(contexts)}.html"
         if not isinstance(document, Path):
@@ -83,12 +87,20 @@ def open_page(launch: Callable[..., Any], tmp_path: Path) -> Iterator[OpenPage]:
             color_scheme="dark" if dark else "light",
             reduced_motion="reduce" if reduced_motion else "no-preference",
             has_touch=touch,
+            bypass_csp=not policy,
         )
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(5000)
         folder = f"{path.resolve().parent.as_uri()}/"
-        page.on("console", lambda m: faults.append(f"console: {m.text}") if m.type == "error" else None)
+        page.on(
+            "console",
+            lambda m: (
+                faults.append(f"console: {m.text}")
+                if m.type == "error" and (may_log is None or may_log not in m.text)
+                else None
+            ),
+        )
         page.on("pageerror", lambda error: faults.append(f"error: {error}"))
         page.on(
             "request",

@@ -1,16 +1,242 @@
-"""The listening page plays, switches in time and loops."""
+"""The listening page plays, switches in time, loops, and says what it shows.
+
+Sounds are white noise, so where a heard sample comes from is known to the sample: see `capture.places`.
+"""
 
 from __future__ import annotations
 
+import time
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from chainsim.listen.page.model import ListeningPage
 from chainsim.listen.page.writing import listening_page
+from chainsim.units import Array
+from tests.benchmarks import bench
+from tests.browser.capture import begin_capture, captured, places
 from tests.browser.conftest import OpenPage
-from tests.browser.synthetic import synthetic_page
+from tests.browser.synthetic import RATE_HZ, noise, page_sound, synthetic_page, with_drawing
 
-CHOSEN = "() => chainsimPage.player.current"
+MOST_OFF_S = 0.005
+FADE_FRAMES = round(0.010 * RATE_HZ)
+SOUNDS_AT = "(s) => chainsimPage.player.playing && chainsimPage.player.position > s"
+WIRE = """<svg class="drawing" width="300" height="80" role="group" aria-label="the way">
+<g class="wire" data-sound="wire-1" role="button" tabindex="0" aria-label="hear gain">
+<path class="hit" d="M10 40H290" stroke="currentColor" stroke-opacity="0" stroke-width="18"/>
+<path class="line" d="M10 40H290" stroke="currentColor"/></g></svg>"""
 
 
-def test_a_version_plays(open_page: OpenPage) -> None:
+def player(page: Any, what: str) -> Any:
+    """A property of the page's player, or what comes of a call."""
+    return page.evaluate(f"() => chainsimPage.player.{what}")
+
+
+def listen(page: Any, seconds: float) -> None:
+    """Let the player play for some time of its own clock."""
+    page.evaluate(
+        """async (s) => {
+          const { context } = chainsimPage.player;
+          const until = context.currentTime + s;
+          while (context.currentTime < until) await new Promise((resolve) => setTimeout(resolve, 10));
+        }""",
+        seconds,
+    )
+
+
+def test_switching_keeps_the_place_to_the_sample(open_page: OpenPage) -> None:
+    page = open_page(listening_page(synthetic_page()), policy=False)
+    player(page, "prepare(chainsimPage.shelf.keys())")
+    begin_capture(page)
+    player(page, "play('version-1')")
+    listen(page, 0.3)
+    for key in ("version-2", "version-3", "version-1"):
+        player(page, f"choose('{key}')")
+        listen(page, 0.2)
+    heard = captured(page)
+    known = noise(2.0)[:, 0]
+    found = places(heard, known)
+    lag = found[:, 1] - found[:, 0]
+    print(f"\nlargest error of position over three switches: {np.ptp(lag):.0f} samples")
+    assert np.ptp(lag) <= MOST_OFF_S * RATE_HZ
+    gains = [g for i, g in enumerate(found[:, 2].round(3)) if i == 0 or g != found[i - 1, 2].round(3)]
+    assert gains == [1.0, 0.5, 0.25, 1.0]
+    # Nothing is left out and nothing sounds twice: every 2 ms are the known sound, times a gain that goes from that of
+    # one version to that of the next within the fade.
+    first, last = int(found[0, 0]), int(found[-1, 0])
+    shift = int(lag[0])
+    gain = gains_of(heard[first:last], known[first + shift : last + shift], 96)
+    assert gain.min() > 0.249
+    assert gain.max() < 1.001
+    between = np.min(np.abs(gain[:, None] - [1.0, 0.5, 0.25]), axis=1) > 1e-3
+    assert between.sum() <= 3 * (FADE_FRAMES // 96 + 1)
+
+
+def gains_of(heard: Array, known: Array, frames: int) -> Array:
+    """Of each so many frames, the gain with which the known sound is in them."""
+    x, y = (s[: len(s) // frames * frames].reshape(-1, frames) for s in (heard, known))
+    return (x * y).sum(axis=1) / (y * y).sum(axis=1)
+
+
+def test_a_loop_is_as_long_as_it_says(open_page: OpenPage) -> None:
+    page = open_page(listening_page(synthetic_page()), policy=False)
+    begin_capture(page)
+    player(page, "play('version-1')")
+    player(page, "setLoop({ from: 0.5, to: 0.75 })")
+    listen(page, 0.9)
+    found = places(captured(page), noise(2.0)[:, 0])
+    inside = found[(found[:, 1] >= 0.5 * RATE_HZ) & (found[:, 1] + 1024 <= 0.75 * RATE_HZ)]
+    jumps = np.diff(inside[:, 1] - inside[:, 0])
+    assert set(jumps[jumps != 0]) == {-0.25 * RATE_HZ}
+    assert 0.5 <= player(page, "position") < 0.75
+    page.get_by_role("button", name="Stop repeating").click()
+    page.wait_for_function(SOUNDS_AT, arg=0.76)
+
+
+def test_as_loud_as_it_comes(open_page: OpenPage) -> None:
+    page = open_page(listening_page(synthetic_page((1.0, 1.0))), policy=False)
+    begin_capture(page)
+    player(page, "play('version-2')")
+    listen(page, 0.2)
+    page.get_by_label("As loud as it comes").check()
+    assert page.get_by_text("Start low, then raise slowly").is_visible()
+    listen(page, 0.2)
+    gains = places(captured(page), noise(2.0)[:, 0])[:, 2]
+    # The synthetic page's second version comes 6 dB quieter.
+    assert gains[0] == pytest.approx(1.0, abs=1e-4)
+    assert gains[-1] == pytest.approx(10 ** (-6 / 20), abs=1e-4)
+
+
+def test_a_button_plays_its_version_and_stops_it(open_page: OpenPage) -> None:
+    page = open_page(listening_page(synthetic_page()))
+    second = page.get_by_role("button", name="Version 2")
+    second.click()
+    page.wait_for_function(SOUNDS_AT, arg=0.1)
+    assert player(page, "current") == "version-2"
+    assert second.get_attribute("aria-pressed") == "true"
+    assert page.locator(".transport-name").inner_text() == "Version 2"
+    assert page.get_by_role("button", name="Version 1").get_attribute("aria-pressed") == "false"
+    # White noise within -0.25 ... 0.25 has a mean level of 20 log10(0.25 / sqrt(3)) = -16.8 dB, its peak -12.0 dB.
+    page.wait_for_function(
+        "() => document.querySelector('.meter-words').textContent === '\\u221216.8 mean, \\u221212.0 highest'"
+    )
+    second.click()
+    assert player(page, "playing") is False
+    assert 0.1 < player(page, "position") < 1.0
+
+
+def test_what_ends_begins_anew(open_page: OpenPage) -> None:
+    page = open_page(listening_page(synthetic_page(seconds=0.4)))
+    page.get_by_role("button", name="Play").click()
+    page.wait_for_function("() => !chainsimPage.player.playing && chainsimPage.player.position > 0.39")
+    page.get_by_role("button", name="Play").click()
+    page.wait_for_function(SOUNDS_AT, arg=0.05)
+
+
+def test_pointer_on_the_pictures(open_page: OpenPage) -> None:
+    page = open_page(listening_page(synthetic_page()))
+    page.wait_for_function("() => chainsimPage.player.current !== null")
+    box = page.locator(".lanes").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + 30)
+    assert player(page, "position") == pytest.approx(1.0, abs=0.01)
+    page.mouse.move(box["x"] + box["width"] * 0.25, box["y"] + 30)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] * 0.75, box["y"] + 30, steps=3)
+    page.mouse.up()
+    loop = player(page, "loop")
+    assert (loop["from"], loop["to"]) == (pytest.approx(0.5, abs=0.01), pytest.approx(1.5, abs=0.01))
+    assert page.get_by_text("Repeats 0:00.5 to 0:01.5.", exact=True).first.is_visible()
+
+
+def test_a_wire_plays_what_runs_through_it(open_page: OpenPage) -> None:
+    wire = page_sound("wire-1", 0.8 * noise(2.0), name="behind gain", role="wire")
+    page = open_page(listening_page(with_drawing(synthetic_page(), WIRE, [wire])))
+    page.get_by_text("The way of the sound").click()
+    drawn = page.get_by_role("button", name="hear gain")
+    drawn.locator(".hit").click(force=True)
+    page.wait_for_function(SOUNDS_AT, arg=0.05)
+    assert player(page, "current") == "wire-1"
+    assert drawn.get_attribute("aria-pressed") == "true"
+    assert page.locator(".transport-name").inner_text() == "behind gain"
+    drawn.press("Enter")
+    assert player(page, "playing") is False
+
+
+def test_a_browser_that_wants_a_press_first(open_page: OpenPage) -> None:
+    # Chromium lets a page sound once it was pressed; what a page does by itself, as here, it keeps silent.
+    page = open_page(
+        listening_page(synthetic_page()),
+        before="addEventListener('load', () => chainsimPage.player.play())",
+    )
+    button = page.get_by_role("button", name="Let it sound")
+    button.wait_for()
+    assert page.get_by_text("keeps this page silent until you press something").is_visible()
+    button.click()
+    page.wait_for_function(SOUNDS_AT, arg=0.05)
+    assert button.count() == 0
+
+
+def test_a_browser_without_audio_in_time(open_page: OpenPage) -> None:
+    page = open_page(listening_page(synthetic_page()), before="delete window.AudioContext")
+    assert page.get_by_text("cannot go from one sound to another in time").is_visible()
+    page.wait_for_function("() => [...document.querySelectorAll('audio')].every((a) => a.src.startsWith('blob:'))")
+    assert page.locator("audio").count() == 4
+
+
+def test_hidden_while_judging(open_page: OpenPage) -> None:
     page = open_page(listening_page(synthetic_page()))
     page.get_by_role("button", name="Version 2").click()
-    page.wait_for_function("() => chainsimPage.player.playing && chainsimPage.player.position > 0.05")
-    assert page.evaluate(CHOSEN) == "version-2"
+    page.wait_for_function(SOUNDS_AT, arg=0.05)
+    page.evaluate("() => { chainsimPage.player.hidden = true; }")
+    assert page.locator("#versions [aria-pressed=true]").count() == 0
+    assert page.locator(".transport-name").inner_text() == "What sounds is hidden"
+    assert page.get_by_text("Hidden while you judge by ear").is_visible()
+    assert not page.locator(".meter").is_visible()
+    labels = page.locator(".lane-canvas:not(.lane-times)").evaluate_all("(all) => all.map((x) => x.ariaLabel).join()")
+    assert "Version" not in labels
+    page.keyboard.press("1")
+    assert player(page, "current") == "version-2"
+
+
+def test_names_stay_text(open_page: OpenPage) -> None:
+    evil = "<script>alert(1)</script>\"'&</script><!--<img src=x onerror=alert(2)>"
+    plain = synthetic_page(title=evil)
+    sounds = tuple(replace(s, name=evil) for s in plain.sounds)
+    cards = tuple(replace(c, heading=evil, differs=evil, settings=evil, warnings=(evil,)) for c in plain.cards)
+    page = open_page(
+        listening_page(replace(plain, take_name=evil, sounds=sounds, cards=cards, notes=(evil,))),
+        before="window.alert = () => { window.alerted = true; }",
+    )
+    page.locator("[data-version=version-2]").click()
+    page.wait_for_function(SOUNDS_AT, arg=0.05)
+    assert page.title() == evil
+    assert page.locator("h1").inner_text() == evil
+    assert page.locator(".transport-name").inner_text() == evil
+    assert page.locator("img").count() == 0
+    assert page.evaluate("() => window.alerted") is None
+
+
+@pytest.mark.parametrize("width", [320, 1200])
+def test_nothing_is_wider_than_the_screen(open_page: OpenPage, width: int) -> None:
+    long = "a name without any gap ".replace(" ", "_") * 4
+    plain = synthetic_page(title=long)
+    cards = tuple(replace(card, heading=long, differs=long) for card in plain.cards)
+    page = open_page(listening_page(replace(plain, cards=cards)), width=width, height=640)
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.bench
+def test_from_opening_to_sound(open_page: OpenPage) -> None:
+    opened = listening_page(eight_versions(20.0 if bench.THOROUGH else 2.0))
+    began = time.perf_counter()
+    page = open_page(opened)
+    page.locator("[data-version=version-1]").click()
+    page.wait_for_function(SOUNDS_AT, arg=0.0)
+    print(f"\n{len(opened) / 1e6:.0f} MB: {time.perf_counter() - began:.2f} s from opening to sound")
+
+
+def eight_versions(seconds: float) -> ListeningPage:
+    """Stereo noise: what compresses least."""
+    return synthetic_page([0.9**k for k in range(8)], seconds=seconds, channels=2)

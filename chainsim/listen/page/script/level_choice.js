@@ -34,11 +34,15 @@ export function levelChoice({ player }) {
     { class: "note warn" },
     "One version may now be much louder than the last. Start low, then raise slowly.",
   );
+  const fieldset = /** @type {HTMLFieldSetElement} */ (
+    el("fieldset", { class: "levels" }, el("legend", {}, "Loudness"), ...lines, caution)
+  );
   const show = () => {
     for (const [value, input] of inputs) input.checked = value === player.levels;
+    fieldset.disabled = player.hidden;
     caution.hidden = player.levels === "equal";
   };
-  player.addEventListener("levels", show);
+  for (const type of ["levels", "hidden"]) player.addEventListener(type, show);
   show();
-  return el("fieldset", { class: "levels" }, el("legend", {}, "Loudness"), ...lines, caution);
+  return fieldset;
 }

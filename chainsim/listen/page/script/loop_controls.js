@@ -60,28 +60,21 @@ export class LoopControls {
    * @returns {HTMLElement}
    */
   buttons() {
-    const clear = el(
-      "button",
-      { type: "button", class: "button quiet", on: { click: () => this.set(null) } },
-      "Stop repeating",
-    );
+    const button = (text, act) => el("button", { type: "button", class: "button", on: { click: act } }, text);
+    const turn = button("", () => this.toggle());
     const words = el("p", { class: "muted loop-words" });
     const show = () => {
+      turn.textContent = this._player.loop ? "Stop repeating" : this._last ? "Repeat again" : "Repeat all";
       words.textContent = this._player.loop ? this.words() : "Drag over the pictures to repeat a part.";
-      /** @type {HTMLButtonElement} */ (clear).disabled = !this._player.loop;
     };
-    this._player.addEventListener("loop", show);
+    for (const type of ["loop", "sound"]) this._player.addEventListener(type, show);
     show();
     return el(
       "div",
       { class: "loop-controls", role: "group", "aria-label": "Repeating" },
-      el(
-        "button",
-        { type: "button", class: "button", on: { click: () => this.fromHere() } },
-        "Repeat from here",
-      ),
-      el("button", { type: "button", class: "button", on: { click: () => this.toHere() } }, "to here"),
-      clear,
+      button("Repeat from here", () => this.fromHere()),
+      button("to here", () => this.toHere()),
+      turn,
       words,
     );
   }

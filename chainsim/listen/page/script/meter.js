@@ -6,6 +6,7 @@ import { whilePlaying } from "./ticking.js";
 
 const FRAMES = 16384;
 const LOWEST_DB = -60;
+const SILENT_DB = -120;
 const HOLD_S = 1.5;
 const WORDS_MS = 250;
 const STILL_MS = 500;
@@ -87,7 +88,8 @@ class Channel {
   _set(mean, peak, withWords) {
     this._mean.style.transform = `scaleX(${share(mean)})`;
     this._peak.style.left = `${100 * share(peak)}%`;
-    if (withWords) this._words.textContent = `${inDb(mean)} mean, ${inDb(peak)} highest`;
+    if (withWords)
+      this._words.textContent = peak > SILENT_DB ? `${inDb(mean)} mean, ${inDb(peak)} highest` : "silent";
   }
 }
 
@@ -96,5 +98,5 @@ function share(db) {
 }
 
 function inDb(db) {
-  return db > -120 ? `${db.toFixed(1).replace("-", "−")}` : "–";
+  return db.toFixed(1).replace("-", "−");
 }

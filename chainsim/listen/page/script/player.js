@@ -8,7 +8,8 @@
 
 const FADE_S = 0.01;
 const LEVEL_FADE_S = 0.03;
-const AHEAD_S = 0.03;
+const AHEAD_S = 0.02;
+const MOST_TRIES = 4;
 const PATIENCE_MS = 400;
 
 /** @typedef {{from: number, to: number}} Loop seconds */
@@ -219,7 +220,7 @@ export class Player extends EventTarget {
 
   /** The frame of the clock at which the next order can be obeyed: a moment ahead, and when the last is done. */
   _nextFrame() {
-    const soonest = this.context.currentTime + AHEAD_S;
+    const soonest = this.context.currentTime + AHEAD_S + 2 * (this.context.baseLatency || 0);
     return Math.ceil(Math.max(soonest, this._voice ? this._voice.faded : 0) * this._rate);
   }
 
@@ -228,8 +229,9 @@ export class Player extends EventTarget {
    * @param {AudioBuffer} buffer
    * @param {number|null} frame where in the sound; null: where the other would have gone on
    * @param {number} [clockFrame] when
+   * @param {number} [tries] how often yet
    */
-  _start(buffer, frame, clockFrame = this._nextFrame()) {
+  _start(buffer, frame, clockFrame = this._nextFrame(), tries = MOST_TRIES) {
     const loop = this._loop && this._framesOf(this._loop);
     if (frame !== null) this._anchor = { clockFrame, soundFrame: frame, loop };
     const soundFrame = this._frameAt(clockFrame);
@@ -259,6 +261,8 @@ export class Player extends EventTarget {
       if (this._voice === voice) this._finish();
     });
     this._voice = voice;
+    // A busy machine can let the clock pass the time of an order before it arrives.
+    if (this.context.currentTime >= at && tries > 1) this._start(buffer, frame, this._nextFrame(), tries - 1);
   }
 
   /** Fade out what sounds, from a time on. */

@@ -3,6 +3,8 @@
 
 const MARKS_HZ = [100, 200, 500, 1000, 2000, 5000, 10000];
 const LEAST_GAP = 16;
+const LIGHT = "#ffffff";
+const SHADE = "rgb(0 0 0 / 55%)";
 const pictures = new Map();
 
 /**
@@ -11,7 +13,7 @@ const pictures = new Map();
  * @param {() => void} again called when the picture is there, if it was not yet
  * @returns {string}
  */
-export function paintSpectrogram({ pen, width, height, colour }, sound, again) {
+export function paintSpectrogram({ pen, width, height }, sound, again) {
   const picture = pictureOf(sound, again);
   if (!picture.complete) return "";
   const [lowHz, highHz] = sound.spectrogramHz;
@@ -25,9 +27,9 @@ export function paintSpectrogram({ pen, width, height, colour }, sound, again) {
     if (y < 12 || y > height - 4 || above - y < LEAST_GAP) continue;
     above = y;
     const text = hz < 1000 ? `${hz} Hz` : `${hz / 1000} kHz`;
-    pen.strokeStyle = colour("--surface");
+    pen.strokeStyle = SHADE;
     pen.strokeText(text, 6, y + 4);
-    pen.fillStyle = colour("--ink");
+    pen.fillStyle = LIGHT;
     pen.fillText(text, 6, y + 4);
   }
   return `${sound.name}: ${Math.round(lowHz)} to ${Math.round(highHz)} Hz, the lowest at the bottom.`;

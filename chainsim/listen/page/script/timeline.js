@@ -8,7 +8,7 @@ import { paintSpectrogram } from "./spectrogram_lane.js";
 import { onThemeChange } from "./theme.js";
 import { whilePlaying } from "./ticking.js";
 import { paintTimes } from "./time_lane.js";
-import { paintWaveform } from "./waveform_lane.js";
+import { largestSwing, paintWaveform } from "./waveform_lane.js";
 
 const STILL_MS = 250;
 const DRAG_PX = 6;
@@ -22,12 +22,13 @@ const SHORTEST_S = 0.05;
 export function setUpTimeline(root, { player, shelf, data }, loops) {
   const sound = () => (player.current === null || player.hidden ? null : shelf.sound(player.current));
   const take = () => shelf.keys("take").map((key) => shelf.sound(key))[0] ?? null;
-  const seen = (paint) => (surface) => {
-    const shown = sound();
-    return shown ? paint(surface, shown) : "Not shown now.";
-  };
+  const full = () =>
+    largestSwing(["take", "version"].flatMap((role) => shelf.keys(role)).map((key) => shelf.sound(key)));
   const lanes = [
-    new Lane("waveform", "Waveform: how far the air swings", seen(paintWaveform)),
+    new Lane("waveform", "Waveform: how far the air swings, beside the widest of all", (surface) => {
+      const shown = sound();
+      return shown ? paintWaveform(surface, shown, full()) : "Not shown now.";
+    }),
     new Lane("spectrogram", "Spectrogram: which partials sound; the lowest at the bottom", (surface) => {
       const shown = sound();
       return shown && shown.spectrogram ? paintSpectrogram(surface, shown, paint) : "Not shown now.";

@@ -12,6 +12,7 @@ export function setUpVersions(root, { player }) {
     for (const button of root.querySelectorAll("[data-version]")) {
       const chosen = !player.hidden && button.getAttribute("data-version") === player.current;
       button.setAttribute("aria-pressed", String(chosen));
+      button.disabled = player.hidden;
       button.classList.toggle("sounding", chosen && player.playing);
     }
   };

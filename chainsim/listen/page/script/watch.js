@@ -49,14 +49,14 @@ export function setUpWatch(root, { player, shelf, data }) {
     for (const key of Object.keys(data)) delete data[key];
     Object.assign(data, now);
     shelf.replaceAll(now.sounds);
+    const key = before && shelf.has(before.key) ? before.key : (now.versions[0] ?? shelf.keys()[0]);
+    if (before && shelf.sound(key).digest !== before.digest) await player.choose(key);
     document.title = written.title;
     for (const id of RENEWED) {
       const fresh = written.getElementById(id);
       if (fresh) document.getElementById(id)?.replaceChildren(...fresh.childNodes);
     }
     restoreDetails(opened);
-    const key = before && shelf.has(before.key) ? before.key : (now.versions[0] ?? shelf.keys()[0]);
-    if (before && shelf.sound(key).digest !== before.digest) await player.choose(key);
     player.dispatchEvent(new CustomEvent("renewed"));
     state.textContent = `Watching. Last taken up at ${new Date().toLocaleTimeString()}.`;
     say("A new version was taken up.");

@@ -4,9 +4,10 @@
 /**
  * @param {import("./lane.js").Surface} surface
  * @param {Object} sound
+ * @param {number} full swing that fills the lane
  * @returns {string}
  */
-export function paintWaveform({ pen, width, height, colour }, sound) {
+export function paintWaveform({ pen, width, height, colour }, sound, full) {
   const [lows, highs] = sound.peaks;
   const middle = height / 2;
   pen.fillStyle = colour("--line");
@@ -25,8 +26,22 @@ export function paintWaveform({ pen, width, height, colour }, sound) {
     }
     if (high < low) continue;
     largest = Math.max(largest, high, -low);
-    const top = middle - high * middle;
-    pen.fillRect(x, top, 1, Math.max(1, (high - low) * middle));
+    const top = middle - (high / full) * middle;
+    pen.fillRect(x, top, 1, Math.max(1, ((high - low) / full) * middle));
   }
   return `${sound.name}: the largest swing is ${Math.round(largest * 100)} percent of full scale.`;
+}
+
+/**
+ * The largest swing of several sounds: drawn to it, they can be compared.
+ * @param {Object[]} sounds
+ * @returns {number}
+ */
+export function largestSwing(sounds) {
+  let largest = 1e-3;
+  for (const { peaks } of sounds) {
+    for (const value of peaks[0]) largest = Math.max(largest, -value);
+    for (const value of peaks[1]) largest = Math.max(largest, value);
+  }
+  return largest;
 }

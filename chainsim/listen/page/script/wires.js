@@ -10,7 +10,7 @@ export function setUpWires({ player, shelf }) {
   const press = (event) => {
     const wire = /** @type {Element} */ (event.target).closest(WIRES);
     const key = wire?.getAttribute("data-sound");
-    if (!key || !shelf.has(key)) return false;
+    if (!key || !shelf.has(key) || player.hidden) return false;
     if (key === player.current && player.playing) player.pause();
     else player.play(key).catch(report);
     return true;

@@ -1,0 +1,148 @@
+"""The page without a mouse, without sight, on a narrow screen, and for who wants things to hold still."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from chainsim.listen.page.writing import listening_page
+from tests.browser.conftest import OpenPage
+from tests.browser.synthetic import noise, page_sound, synthetic_page, with_drawing
+from tests.browser.test_listening import SOUNDS_AT, WIRE, player
+
+Axe = Callable[[Any], list[dict[str, Any]]]
+
+
+def full_page() -> str:
+    """A page with everything on it that a page of versions may have."""
+    page = synthetic_page(seconds=1.0)
+    first, *others = page.cards
+    page = replace(page, cards=(replace(first, warnings=("lanes meet 2.9 ms apart",)), *others), notes=("a note",))
+    return listening_page(with_drawing(page, WIRE, [page_sound("wire-1", noise(1.0), role="wire")]))
+
+
+@pytest.mark.parametrize(("width", "dark"), [(1200, False), (360, True)])
+def test_axe_finds_nothing(open_page: OpenPage, axe: Axe, width: int, dark: bool) -> None:
+    page = open_page(full_page(), width=width, dark=dark)
+    page.evaluate("() => document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+    page.locator("[data-version=version-2]").click()
+    page.get_by_label("As loud as it comes").check()
+    found = axe(page)
+    assert not [(v["id"], v["impact"], [n["html"][:120] for n in v["nodes"]]) for v in found]
+
+
+def test_all_from_the_keyboard(open_page: OpenPage) -> None:
+    page = open_page(listening_page(synthetic_page(seconds=8.0)))
+    press = page.keyboard.press
+    press("2")
+    page.wait_for_function(SOUNDS_AT, arg=0.05)
+    assert player(page, "current") == "version-2"
+    assert page.locator("#announcements").inner_text() == "Version 2"
+    press("Space")
+    assert player(page, "playing") is False
+    player(page, "seek(4)")
+    press("ArrowLeft")
+    assert player(page, "position") == pytest.approx(3.0, abs=1e-4)
+    press("f")
+    press("Shift+ArrowRight")
+    # From 3 s five further on would be behind the end, where the loop ends as well: it begins anew.
+    assert player(page, "position") == pytest.approx(3.0, abs=1e-4)
+    press("ArrowRight")
+    press("t")
+    assert player(page, "loop") == {"from": pytest.approx(3.0, abs=1e-4), "to": pytest.approx(4.0, abs=1e-4)}
+    press("l")
+    assert player(page, "loop") is None
+    press("n")
+    page.wait_for_function("() => chainsimPage.player.current === 'version-3'")
+    press("Shift+N")
+    page.wait_for_function("() => chainsimPage.player.current === 'version-2'")
+    press("0")
+    page.wait_for_function("() => chainsimPage.player.current === 'take'")
+
+
+def test_keys_are_left_alone_where_they_are_typed(open_page: OpenPage) -> None:
+    page = open_page(listening_page(synthetic_page()))
+    page.wait_for_function("() => chainsimPage.player.current === 'version-1'")
+    page.evaluate("() => document.querySelector('main').append(document.createElement('textarea'))")
+    page.locator("textarea").press_sequentially("2 nl")
+    assert page.locator("textarea").input_value() == "2 nl"
+    page.get_by_text("Keys", exact=True).click()
+    page.get_by_label("Keys of this page do something").uncheck()
+    page.locator("body").press("3")
+    assert player(page, "current") == "version-1"
+    assert player(page, "playing") is False
+    assert player(page, "loop") is None
+
+
+def test_tab_reaches_everything_and_leaves_again(open_page: OpenPage) -> None:
+    page = open_page(full_page())
+    wanted = page.locator("button:visible, input:visible, summary:visible, [tabindex='0']:visible").count()
+    reached = []
+    for _ in range(2 * wanted):
+        page.keyboard.press("Tab")
+        at = page.evaluate("() => [document.activeElement.tagName, document.activeElement.textContent.trim()]")
+        if at[0] == "BODY":
+            break
+        reached.append(at)
+    # Of the two radio buttons one takes the focus; the link that skips to the sounds is met as well.
+    assert len(reached) == wanted
+    assert ["A", "To the sounds"] in reached
+
+
+def test_what_is_focused_is_seen(open_page: OpenPage) -> None:
+    page = open_page(full_page())
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    outline = page.evaluate("() => getComputedStyle(document.activeElement).outlineWidth")
+    assert outline == "3px"
+
+
+def test_dark_as_the_system_or_as_wanted(open_page: OpenPage) -> None:
+    page = open_page(full_page(), dark=True)
+    paper = "() => getComputedStyle(document.body).backgroundColor"
+    dark = page.evaluate(paper)
+    page.get_by_role("button", name="Light page").click()
+    light = page.evaluate(paper)
+    assert sum(rgb(light)) > 600 > 150 > sum(rgb(dark))
+    page.reload()
+    assert page.evaluate(paper) == light
+    page.get_by_role("button", name="Dark page").click()
+    assert page.evaluate(paper) == dark
+
+
+def test_things_hold_still(open_page: OpenPage) -> None:
+    # The playhead is moved four times a second instead of at every picture of the screen.
+    page = open_page(full_page(), reduced_motion=True)
+    page.evaluate(
+        """() => {
+          window.moves = 0;
+          const seen = new MutationObserver(() => { window.moves += 1; });
+          seen.observe(document.querySelector(".playhead"), { attributes: true });
+        }"""
+    )
+    page.locator("[data-version=version-1]").click()
+    page.wait_for_function(SOUNDS_AT, arg=0.6)
+    assert 1 <= page.evaluate("() => window.moves") <= 8
+
+
+def test_what_a_finger_presses_is_large_enough(open_page: OpenPage) -> None:
+    page = open_page(full_page(), width=360, height=740, touch=True)
+    small = page.locator("button:visible, summary:visible, input[type=range]:visible").evaluate_all(
+        "(all) => all.map((x) => [x.outerHTML.slice(0, 90), x.getBoundingClientRect().height]).filter((x) => x[1] < 44)"
+    )
+    assert not small
+
+
+def test_what_is_printed(open_page: OpenPage) -> None:
+    page = open_page(full_page())
+    page.emulate_media(media="print")
+    assert not page.get_by_role("button", name="Play").is_visible()
+    assert page.get_by_role("row", name="2 Version 2 -22.0 LUFS 2.0 ms").is_visible()
+
+
+def rgb(colour: str) -> list[int]:
+    """Of "rgb(1, 2, 3)"."""
+    return [int(x) for x in colour.removeprefix("rgb(").removesuffix(")").split(",")]

@@ -1,0 +1,86 @@
+"""A page as a folder, and one beside the board that takes up what is written anew."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from chainsim.listen.page.model import ListeningPage
+from chainsim.listen.page.writing import tell_watcher, write_listening_folder
+from tests.browser.capture import begin_capture, captured, places
+from tests.browser.conftest import OpenPage
+from tests.browser.synthetic import noise, page_sound, synthetic_page
+from tests.browser.test_listening import SOUNDS_AT, listen, player
+
+SECONDS = 6.0
+
+
+def test_sounds_are_read_when_they_are_wanted(open_page: OpenPage, tmp_path: Path) -> None:
+    page_of_many = synthetic_page([0.9**k for k in range(12)], seconds=0.5)
+    write_listening_folder(page_of_many, tmp_path / "many")
+    page = open_page(tmp_path / "many" / "index.html")
+    read: list[str] = []
+    page.on("request", lambda r: read.append(Path(r.url).name.split(".")[0]))
+    page.locator("[data-version=version-11]").click()
+    page.wait_for_function(SOUNDS_AT, arg=0.05)
+    # What has a key of its own is read when there is time, the others when they are pressed.
+    assert "version-11" in read
+    assert "version-12" not in read
+    assert player(page, "current") == "version-11"
+
+
+def test_a_sound_that_is_gone_is_told(open_page: OpenPage, tmp_path: Path) -> None:
+    write_listening_folder(synthetic_page([0.9**k for k in range(11)], seconds=0.5), tmp_path / "many")
+    page = open_page(tmp_path / "many" / "index.html", may_log="ERR_FILE_NOT_FOUND")
+    for path in (tmp_path / "many" / "sounds").glob("version-11.*"):
+        path.unlink()
+    page.locator("[data-version=version-11]").click()
+    page.get_by_text("This did not work: the file sounds/version-11").wait_for()
+
+
+def test_what_is_written_anew_is_taken_up_in_its_place(open_page: OpenPage, tmp_path: Path) -> None:
+    folder = tmp_path / "board"
+    before = synthetic_page(seconds=SECONDS, title="before")
+    write_listening_folder(before, folder, watched=True)
+    page = open_page(folder / "index.html", policy=False)
+    page.get_by_text("Settings").first.click()
+    page.locator("[data-version=version-2]").click()
+    page.wait_for_function(SOUNDS_AT, arg=0.1)
+    begin_capture(page)
+    write_listening_folder(changed(before), folder, watched=True)
+    page.get_by_text("Last taken up at").wait_for()
+    listen(page, 0.2)
+    assert player(page, "playing") is True
+    assert player(page, "current") == "version-2"
+    assert page.locator("h1").inner_text() == "after"
+    assert page.locator("[data-version=version-2]").inner_text().split("\n")[1] == "Louder now"
+    assert page.locator("[data-version=version-2]").get_attribute("aria-pressed") == "true"
+    assert page.locator("#details details[open]").count() == 1
+    assert page.title() == "after"
+    found = places(captured(page), noise(SECONDS)[:, 0])
+    assert np.ptp(found[:, 1] - found[:, 0]) == 0
+    assert (found[0, 2].round(3), found[-1, 2].round(3)) == (0.5, 0.8)
+
+
+def test_what_the_board_has_to_say(open_page: OpenPage, tmp_path: Path) -> None:
+    page_of_now = synthetic_page(seconds=0.5)
+    write_listening_folder(page_of_now, tmp_path, watched=True)
+    page = open_page(tmp_path / "index.html")
+    tell_watcher(tmp_path, 'parade.toml: chain[3]: no block "<ehco>"')
+    page.get_by_text('parade.toml: chain[3]: no block "<ehco>"').wait_for()
+    write_listening_folder(page_of_now, tmp_path, watched=True)
+    page.get_by_text("no block").wait_for(state="hidden")
+
+
+def changed(page: ListeningPage) -> ListeningPage:
+    """The same page with another title, and another second version."""
+
+    def louder(sound: Any) -> Any:
+        return page_sound(sound.key, 0.8 * noise(SECONDS), name="Louder now")
+
+    sounds = tuple(louder(sound) if sound.key == "version-2" else sound for sound in page.sounds)
+    cards = tuple(replace(c, heading="Louder now") if c.sound == "version-2" else c for c in page.cards)
+    return replace(page, title="after", sounds=sounds, cards=cards)

@@ -1,0 +1,164 @@
+"""Pages as text: what a browser is told, without a browser."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html.parser
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import chainsim.listen.page
+from chainsim.errors import AudioError
+from chainsim.listen.page.bundle import modules, script
+from chainsim.listen.page.writing import listening_page, tell_watcher, write_listening_folder
+from tests.browser.synthetic import synthetic_page
+
+SCRIPTS = Path(chainsim.listen.page.__file__).parent / "script"
+EVIL = "</script><script>alert(1)</script><!-- \" ' & \u2028"
+
+
+class Elements(html.parser.HTMLParser):
+    """Every element with its attributes and its text, as a reader of HTML that is not ours sees them."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.found: list[tuple[str, dict[str, str | None], list[str]]] = []
+        self.inside = False
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found.append((tag, dict(attrs), []))
+        self.inside = True
+
+    def handle_data(self, data: str) -> None:
+        if self.inside:
+            self.found[-1][2].append(data)
+
+    def handle_endtag(self, tag: str) -> None:
+        self.inside = False
+
+    def of(self, tag: str) -> Iterator[tuple[dict[str, str | None], str]]:
+        return ((attributes, "".join(texts)) for t, attributes, texts in self.found if t == tag)
+
+
+def evil_page() -> str:
+    plain = synthetic_page(seconds=0.1, title=EVIL)
+    sounds = tuple(replace(sound, name=EVIL) for sound in plain.sounds)
+    cards = tuple(replace(c, heading=EVIL, differs=EVIL, settings=EVIL, warnings=(EVIL,)) for c in plain.cards)
+    return listening_page(
+        replace(plain, take_name=EVIL, sounds=sounds, cards=cards, notes=(EVIL,), foot={"notes": [EVIL]})
+    )
+
+
+def test_names_are_text_wherever_they_stand() -> None:
+    elements = Elements(evil_page())
+    kinds = [(a.get("type"), "data-sound-audio" in a) for a, _ in elements.of("script")]
+    assert kinds == [("application/json", False), *4 * [("text/plain", True)], (None, False)]
+    data = json.loads(next(text for a, text in elements.of("script") if a.get("id") == "page-data"))
+    assert data["title"] == data["take"] == data["sounds"][0]["name"] == EVIL
+    assert data["foot"] == {"notes": [EVIL]}
+    assert next(text for _, text in elements.of("title")) == EVIL
+    assert next(text for _, text in elements.of("pre")) == EVIL
+
+
+def test_the_policy_allows_this_script_and_this_style_alone() -> None:
+    elements = Elements(listening_page(synthetic_page(seconds=0.1)))
+    policy = next(a["content"] for a, _ in elements.of("meta") if a.get("http-equiv") == "Content-Security-Policy")
+    assert policy is not None
+    directives = dict(d.split(" ", 1) for d in policy.split("; "))
+    own = next(text for a, text in elements.of("script") if not a)
+    style = next(text for _, text in elements.of("style"))
+    assert directives == {
+        "default-src": "'none'",
+        "script-src": source(own),
+        "style-src": source(style),
+        "img-src": "data:",
+        "media-src": "blob: data:",
+        "base-uri": "'none'",
+        "form-action": "'none'",
+    }
+
+
+def source(text: str) -> str:
+    """As CSP Level 3, section 2.3.1, spells a hash."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def test_nothing_that_the_policy_forbids() -> None:
+    for _, attributes, _ in Elements(evil_page()).found:
+        assert not [name for name in attributes if name == "style" or name.startswith("on")]
+        assert all(not (attributes.get(name) or "").startswith("http") for name in ("src", "href"))
+
+
+def test_sounds_are_inside() -> None:
+    page = synthetic_page(seconds=0.1)
+    found = {
+        a["data-sound-audio"]: t for a, t in Elements(listening_page(page)).of("script") if "data-sound-audio" in a
+    }
+    assert {key: base64.b64decode(text) for key, text in found.items()} == {s.key: s.audio for s in page.sounds}
+
+
+def test_every_module_is_in_the_script_behind_what_it_imports() -> None:
+    names = [name for name, _ in modules()]
+    assert sorted(names) == sorted(path.name for path in SCRIPTS.glob("*.js"))
+    for name, text in modules():
+        for imported in re.findall(r'from "\./(.+)"', text):
+            assert names.index(imported) < names.index(name), f"{name} imports {imported}"
+
+
+def test_the_script_is_plain() -> None:
+    text = script()
+    assert "innerHTML" not in text.replace("no innerHTML", "")
+    assert not re.search(r"^(import|export) ", text, re.MULTILINE)
+    assert not re.search(r"</script|<!--", text, re.IGNORECASE)
+
+
+def test_a_folder_has_its_sounds_beside_it(tmp_path: Path) -> None:
+    folder = tmp_path / "page"
+    page = synthetic_page(seconds=0.1)
+    write_listening_folder(page, folder)
+    assert sorted(p.name for p in folder.iterdir()) == ["index.html", "sounds"]
+    elements = Elements((folder / "index.html").read_text(encoding="utf-8"))
+    data = json.loads(next(text for a, text in elements.of("script") if a.get("id") == "page-data"))
+    for told, sound in zip(data["sounds"], page.sounds, strict=True):
+        received = re.fullmatch(r'chainsimReceive\("(\w+)","(.+)"\);\n', (folder / told["file"]).read_text())
+        assert received is not None
+        assert received[1] == told["digest"] == hashlib.sha256(sound.audio).hexdigest()[:16]
+        assert base64.b64decode(received[2]) == sound.audio
+    assert {p.name for p in (folder / "sounds").iterdir()} == {Path(told["file"]).name for told in data["sounds"]}
+
+
+def test_a_folder_written_again_keeps_what_is_not_the_page(tmp_path: Path) -> None:
+    write_listening_folder(synthetic_page((1.0, 0.5), seconds=0.1), tmp_path, watched=True)
+    (tmp_path / "sounds" / "mine.js").write_text("")
+    (tmp_path / "notes.txt").write_text("")
+    before = (tmp_path / "now.js").read_text()
+    old = set((tmp_path / "sounds").iterdir())
+    write_listening_folder(synthetic_page((1.0, 0.4), seconds=0.1), tmp_path, watched=True)
+    assert (tmp_path / "now.js").read_text() != before
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["index.html", "notes.txt", "now.js", "page.js", "sounds"]
+    assert (tmp_path / "sounds" / "mine.js").exists()
+    # Take and first version are the same as before: of four sound files one went and one came.
+    assert [p.name.split(".")[0] for p in old - set((tmp_path / "sounds").iterdir())] == ["version-2"]
+    write_listening_folder(synthetic_page((1.0, 0.5), seconds=0.1), tmp_path, watched=True)
+    assert (tmp_path / "now.js").read_text() == before
+
+
+def test_what_the_watcher_is_told_stays_text(tmp_path: Path) -> None:
+    tell_watcher(tmp_path, EVIL)
+    told = re.fullmatch(r"chainsimNow\((.*)\);\n", (tmp_path / "now.js").read_text(encoding="utf-8"))
+    assert told is not None
+    assert json.loads(told[1]) == {"says": EVIL}
+    assert "<" not in told[1]
+
+
+def test_a_folder_that_cannot_be_made(tmp_path: Path) -> None:
+    (tmp_path / "page").write_text("")
+    with pytest.raises(AudioError, match="page"):
+        write_listening_folder(synthetic_page(seconds=0.1), tmp_path / "page")
