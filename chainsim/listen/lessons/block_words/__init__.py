@@ -1,0 +1,1 @@
+"""What each type of block does, in a player's words, its settings worked in."""
