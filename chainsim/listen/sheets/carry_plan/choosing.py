@@ -1,0 +1,109 @@
+"""The smallest choice that makes what is wanted: one goal after the other, each kept while the next is sought."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import Literal, TypeAlias
+
+from chainsim.listen.sheets.carry_plan.checking import broken
+from chainsim.listen.sheets.carry_plan.choice import Choice, Limit
+from chainsim.listen.sheets.carry_plan.integer_program import SearchTooLargeError
+from chainsim.listen.sheets.carry_plan.inventory import Inventory
+from chainsim.listen.sheets.carry_plan.matching import Matching, Terms
+from chainsim.listen.sheets.carry_plan.wants import Wants
+
+By: TypeAlias = Literal["boxes", "mass", "price"]
+MOST_TRIES = 400
+
+_GOALS: dict[By, tuple[By, ...]] = {
+    "boxes": ("boxes", "mass", "price"),
+    "mass": ("mass", "boxes", "price"),
+    "price": ("price", "boxes", "mass"),
+}
+
+
+def smallest(
+    inventory: Inventory,
+    wants: Wants,
+    *,
+    by: By = "boxes",
+    lifted: Collection[Limit] = (),
+    without: Collection[int] = (),
+) -> Choice | None:
+    """The smallest choice that makes every patch; None if there is none.
+
+    Parameters
+    ----------
+    inventory : Inventory
+    wants : Wants
+    by : {"boxes", "mass", "price"}
+        What counts first; of equals the others decide, in this order, and then the order of the inventory.
+    lifted : collection of Limit
+        Limits that do not hold.
+    without : collection of int
+        Items that are not to be had.
+
+    Raises
+    ------
+    SettingError
+        If there are too many ways to choose.
+    """
+    matching = Matching(inventory, wants, lifted, without)
+    matching.require_all()
+    return _best(matching, [*_goals(matching, by), matching.places()])
+
+
+def least(inventory: Inventory, wants: Wants, by: By, lifted: Collection[Limit]) -> Choice | None:
+    """A choice that makes every patch and is least by one measure alone; None if there is none."""
+    matching = Matching(inventory, wants, lifted)
+    matching.require_all()
+    return _best(matching, _goals(matching, by)[:1])
+
+
+def most_patches(
+    inventory: Inventory, wants: Wants, *, lifted: Collection[Limit] = (), without: Collection[int] = ()
+) -> Choice:
+    """A choice that makes as many patches as can be, with as few items as then will do.
+
+    Raises
+    ------
+    SettingError
+        As `smallest`.
+    """
+    matching = Matching(inventory, wants, lifted, without)
+    found = _best(matching, [matching.unmade(), matching.counts()])
+    return found or Choice((), (), {}, {}, {})
+
+
+def _goals(matching: Matching, by: By) -> list[Terms]:
+    terms = {"boxes": matching.counts(), "mass": matching.masses(), "price": matching.costs()}
+    return [terms[name] for name in _GOALS[by]]
+
+
+def _best(matching: Matching, goals: list[Terms]) -> Choice | None:
+    """The choice that is least in each goal, of those that are least in the goals before."""
+    found = None
+    for goal in goals:
+        found = _checked(matching, goal)
+        if found is None:
+            return None
+        matching.keep_at(goal, _sum(goal, found, matching))
+    return found
+
+
+def _checked(matching: Matching, goal: Terms) -> Choice | None:
+    """The least choice of those with which nothing is wrong."""
+    for _ in range(MOST_TRIES):
+        found = matching.least(goal)
+        cuts = [] if found is None else list(broken(found, matching))
+        if not cuts:
+            return found
+        for cut in cuts:
+            matching.forbid(cut)
+    raise SearchTooLargeError("too many ways to choose; give fewer items, or fewer patches")
+
+
+def _sum(goal: Terms, choice: Choice, matching: Matching) -> float:
+    on = {("item", i) for i in choice.carried}
+    on |= {("patch", p) for p, patch in enumerate(matching.wants.patches) if patch.name in choice.made}
+    return sum(value for key, value in goal.items() if key in on)

@@ -1,0 +1,183 @@
+"""Boxes on a board: rectangles side by side, turned or not, with a gap between any two.
+
+Rows come first, for hands find their way among them. Where no row will do, every box is pushed into the corner that
+the others leave nearest to the player, in several orders. Where that fails too, an integer program settles it: of two
+boxes one lies left of the other, right, before or behind it [1]_.
+
+References
+----------
+.. [1] C. S. Chen, S. M. Lee, Q. S. Shen, "An analytical model for the container loading problem", European Journal of
+   Operational Research 80 (1995), in two dimensions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Literal, TypeAlias
+
+from chainsim.listen.sheets.carry_plan.integer_program import IntegerProgram, SearchTooLargeError
+
+MOST_SETTLED = 8
+"""So many boxes at the most are put to the integer program."""
+MOST_NODES = 1_500
+_ROUNDING_MM = 1e-6
+
+Size: TypeAlias = tuple[float, float]
+Verdict: TypeAlias = Literal["laid out", "does not fit", "not settled"]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a box lies: its left front corner from the board's, its width and depth as it lies there, in mm."""
+
+    left_mm: float
+    front_mm: float
+    width_mm: float
+    depth_mm: float
+    turned: bool
+
+
+@dataclass(frozen=True)
+class Packing:
+    """What came of it; `places` in the order of the boxes, empty unless they are laid out."""
+
+    verdict: Verdict
+    places: tuple[Place, ...] = ()
+
+
+def pack(sizes: Sequence[Size], board: Size, gap_mm: float) -> Packing:
+    """Lay boxes out on a board.
+
+    Parameters
+    ----------
+    sizes : sequence of (width, depth) in mm
+    board : (width, depth) in mm
+    gap_mm : float
+        Between any two boxes; at the edge there need be none.
+
+    Returns
+    -------
+    Packing
+        "does not fit" is proven; "not settled" means that no layout was found, not that there is none.
+    """
+    # A gap between any two is a border right of and behind each, on a board so much larger.
+    boxes = [(w + gap_mm, d + gap_mm) for w, d in sizes]
+    wide, deep = board[0] + gap_mm + _ROUNDING_MM, board[1] + gap_mm + _ROUNDING_MM
+    if not all(_goes(box, wide, deep) for box in boxes) or sum(w * d for w, d in boxes) > wide * deep:
+        return Packing("does not fit")
+    for order, turns in _orders(boxes, wide, deep):
+        for lay in (_in_rows, _in_corners):
+            corners = lay([boxes[i][::-1] if turns[i] else boxes[i] for i in order], wide, deep)
+            if corners is not None:
+                at = dict(zip(order, corners, strict=True))
+                return _laid_out(sizes, [(*at[i], turns[i]) for i in range(len(sizes))])
+    if len(boxes) > MOST_SETTLED:
+        return Packing("not settled")
+    try:
+        settled = _settled(boxes, wide, deep)
+    except SearchTooLargeError:
+        return Packing("not settled")
+    return Packing("does not fit") if settled is None else _laid_out(sizes, settled)
+
+
+def _laid_out(sizes: Sequence[Size], found: Sequence[tuple[float, float, bool]]) -> Packing:
+    places = []
+    for (width, depth), (left, front, turned) in zip(sizes, found, strict=True):
+        sides = (depth, width) if turned else (width, depth)
+        places.append(Place(round(left, 3) + 0.0, round(front, 3) + 0.0, *sides, turned))
+    return Packing("laid out", tuple(places))
+
+
+def _goes(box: Size, wide: float, deep: float) -> bool:
+    return (box[0] <= wide and box[1] <= deep) or (box[1] <= wide and box[0] <= deep)
+
+
+def _orders(boxes: Sequence[Size], wide: float, deep: float) -> Iterator[tuple[list[int], list[bool]]]:
+    """Orders in which to lay them, and which to turn: as they are read, then lying, then standing."""
+    measures: tuple[Callable[[Size], float], ...] = (
+        lambda box: -box[1],
+        lambda box: -box[0] * box[1],
+        lambda box: -box[0],
+        lambda box: -max(box),
+    )
+    wanted: tuple[Callable[[Size], bool], ...] = (
+        lambda box: False,
+        lambda box: box[1] > box[0],
+        lambda box: box[0] > box[1],
+    )
+    for turn in wanted:
+        turns = [_turned(box, turn(box), wide, deep) for box in boxes]
+        lying = [box[::-1] if turned else box for box, turned in zip(boxes, turns, strict=True)]
+        for measure in measures:
+            keys = [measure(box) for box in lying]
+            yield sorted(range(len(boxes)), key=keys.__getitem__), turns
+
+
+def _turned(box: Size, wanted: bool, wide: float, deep: float) -> bool:
+    """Turned as wanted, if the board has room for it so."""
+    width, depth = box[::-1] if wanted else box
+    return wanted if width <= wide and depth <= deep else not wanted
+
+
+def _in_rows(boxes: Sequence[Size], wide: float, deep: float) -> list[Size] | None:
+    """First fit: each box goes into the first row in which it finds room, or begins one behind the last."""
+    rows: list[list[float]] = []  # front, depth, width taken
+    corners = []
+    for width, depth in boxes:
+        row = next((r for r in rows if depth <= r[1] and r[2] + width <= wide), None)
+        if row is None:
+            row = [sum(r[1] for r in rows), depth, 0.0]
+            if row[0] + depth > deep:
+                return None
+            rows.append(row)
+        corners.append((row[2], row[0]))
+        row[2] += width
+    return corners
+
+
+def _in_corners(boxes: Sequence[Size], wide: float, deep: float) -> list[Size] | None:
+    """Each box goes where it lies furthest to the front, then furthest left, with its sides against others'."""
+    laid: list[tuple[float, float, float, float]] = []
+    for width, depth in boxes:
+        lefts = {0.0, *(left + w for left, _, w, _ in laid)}
+        fronts = {0.0, *(front + d for _, front, _, d in laid)}
+        spots = (
+            (front, left)
+            for front in fronts
+            for left in lefts
+            if left + width <= wide
+            and front + depth <= deep
+            and all(left + width <= x or x + w <= left or front + depth <= y or y + d <= front for x, y, w, d in laid)
+        )
+        spot = min(spots, default=None)
+        if spot is None:
+            return None
+        laid.append((spot[1], spot[0], width, depth))
+    return [(left, front) for left, front, _, _ in laid]
+
+
+def _settled(boxes: Sequence[Size], wide: float, deep: float) -> list[tuple[float, float, bool]] | None:
+    """Left front corners, and which box is turned, by an integer program; None if there are none."""
+    program = IntegerProgram()
+    unit = max(wide, deep)
+    boxes, wide, deep = [(w / unit, d / unit) for w, d in boxes], wide / unit, deep / unit
+    lefts = [program.variable(high=wide, whole=False) for _ in boxes]
+    fronts = [program.variable(high=deep, whole=False) for _ in boxes]
+    turns = [program.variable() for _ in boxes]
+    for (w, d), left, front, turn in zip(boxes, lefts, fronts, turns, strict=True):
+        program.row({left: 1.0, turn: d - w}, high=wide - w)
+        program.row({front: 1.0, turn: w - d}, high=deep - d)
+    for i, j in combinations(range(len(boxes)), 2):
+        sides = [program.variable() for _ in range(4)]
+        program.row(dict.fromkeys(sides, 1.0), low=1.0)
+        for (a, b), across, along in (((i, j), sides[0], sides[1]), ((j, i), sides[2], sides[3])):
+            w, d = boxes[a]
+            program.row({lefts[a]: 1.0, lefts[b]: -1.0, turns[a]: d - w, across: wide}, high=wide - w)
+            program.row({fronts[a]: 1.0, fronts[b]: -1.0, turns[a]: w - d, along: deep}, high=deep - d)
+    found = program.minimise(dict.fromkeys(fronts, 1.0), most_nodes=MOST_NODES)
+    if found is None:
+        return None
+    corners = zip(lefts, fronts, turns, strict=True)
+    return [(float(found[x]) * unit, float(found[y]) * unit, bool(found[t])) for x, y, t in corners]

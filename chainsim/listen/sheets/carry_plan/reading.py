@@ -1,0 +1,134 @@
+"""Reading an inventory file: TOML in, a checked Inventory out, all faults of a file reported together."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any, TypeVar
+
+from chainsim.errors import SketchError, printable
+from chainsim.listen.sheets.carry_plan.inventory import (
+    MOST_GEAR,
+    MOST_SUPPLIES,
+    Gear,
+    Inventory,
+    InventoryHeader,
+    Limits,
+    Supply,
+)
+from chainsim.sketch.reading import list_of, read_settings
+
+MAX_BYTES = 1_000_000
+PARTS = ("gear", "supplies", "limits")
+
+T = TypeVar("T", Gear, Supply)
+
+
+def load_inventory(path: str | Path) -> Inventory:
+    """Load an inventory file.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML 1.0 file.
+
+    Raises
+    ------
+    SketchError
+        If the file cannot be read or holds a fault; `faults` has one line for each.
+    """
+    path = Path(path)
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise SketchError(f"{path}: {path.stat().st_size} bytes, an inventory has at most {MAX_BYTES}")
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        raise SketchError(f"{path}: not a text file in UTF-8") from None
+    except OSError as error:
+        raise SketchError(f"{path}: cannot be read: {error.strerror or error}") from None
+    return parse_inventory(text, name=path.name)
+
+
+def parse_inventory(text: str, *, name: str = "inventory") -> Inventory:
+    """Check the text of an inventory; `name` heads the messages.
+
+    Raises
+    ------
+    SketchError
+        As `load_inventory`.
+    """
+    try:
+        values = tomllib.loads(text)
+    except ValueError as error:
+        raise SketchError(f"{name}: not valid TOML: {error}") from None
+    except RecursionError:
+        raise SketchError(f"{name}: nested too deep to be read") from None
+    faults: list[str] = []
+    inventory = _checked(values, faults)
+    if faults or inventory is None:
+        raise SketchError([printable(f"{name}: {fault}") for fault in faults])
+    return inventory
+
+
+def _checked(values: dict[str, Any], faults: list[str]) -> Inventory | None:
+    own = {k: v for k, v in values.items() if k not in PARTS}
+    header = read_settings(InventoryHeader, own, "", faults, also_known=PARTS)
+    table = values.get("limits", {})
+    if not isinstance(table, dict):
+        faults.append("limits: allowed a table: [limits]")
+        table = {}
+    limits = read_settings(Limits, table, "limits", faults)
+    gear = _items(Gear, values, "gear", MOST_GEAR, faults)
+    supplies = _items(Supply, values, "supplies", MOST_SUPPLIES, faults)
+    if not values.get("gear"):
+        faults.append("gear: missing; the least inventory has one [[gear]] with a name and what it makes")
+    if header is None or limits is None:
+        return None
+    if (limits.board_width_mm is None) != (limits.board_depth_mm is None):
+        faults.append("limits: a board has board_width_mm and board_depth_mm, found one of them")
+    placed = [*(("gear", i, g) for i, g in enumerate(gear)), *(("supplies", i, s) for i, s in enumerate(supplies))]
+    first: dict[str, str] = {}
+    for part, i, item in placed:
+        if item is None:
+            continue
+        place = f"{part}[{i}]"
+        faults.extend(f"{place}.{missing}" for missing in _missing(item, limits))
+        if item.name in first:
+            faults.append(f'{place}.name = "{item.name}", allowed a name of its own; {first[item.name]} has it')
+        elif item.name:
+            first[item.name] = place
+    return Inventory(header, [g for g in gear if g is not None], [s for s in supplies if s is not None], limits)
+
+
+def _items(kind: type[T], values: dict[str, Any], key: str, most: int, faults: list[str]) -> Sequence[T | None]:
+    tables = list_of(values, key, faults)
+    if len(tables) > most:
+        faults.append(f"{key}: {len(tables)} of them, allowed up to {most}")
+        return []
+    return [read_settings(kind, table, f"{key}[{i}]", faults) for i, table in enumerate(tables)]
+
+
+def _missing(item: Gear | Supply, limits: Limits) -> Iterator[str]:
+    """Figures that some limit asks for, or that a plug needs."""
+    if not (item.name or "").strip():
+        yield "name: missing; every item has one"
+    if limits.has_board and item.on_board:
+        for side in ("width_mm", "depth_mm"):
+            if getattr(item, side) is None:
+                yield f"{side}: missing, and limits has a board; with on_board = false it needs none"
+    if limits.height_mm is not None and item.on_board and item.height_mm is None:
+        yield "height_mm: missing, and limits.height_mm is given"
+    if limits.mass_g is not None and item.mass_g is None:
+        yield "mass_g: missing, and limits.mass_g is given"
+    if limits.budget is not None and not item.owned and item.price is None:
+        yield "price: missing, and limits.budget is given; what is yours has owned = true"
+    if isinstance(item, Gear) and item.power == "outlet":
+        for figure in ("voltage_v", "current_ma"):
+            if getattr(item, figure) is None:
+                yield f'{figure}: missing; what takes no outlet has power = "battery", "mains" or "none"'
+    if isinstance(item, Supply):
+        for i, outlet in enumerate(item.outlets):
+            for figure in ("voltage_v", "current_ma"):
+                if getattr(outlet, figure) is None:
+                    yield f"outlets[{i}].{figure}: missing"

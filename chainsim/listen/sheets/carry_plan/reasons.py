@@ -1,0 +1,154 @@
+"""Why a patch cannot be made: what nothing makes, or which limit, lifted alone, would let it be made."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from typing import get_args
+
+from chainsim.listen.sheets.carry_plan.checking import layout
+from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, is_outside, programs_needed, scenes
+from chainsim.listen.sheets.carry_plan.choosing import By, least
+from chainsim.listen.sheets.carry_plan.inventory import Inventory, cost, name_of
+from chainsim.listen.sheets.carry_plan.latency import longest_way
+from chainsim.listen.sheets.carry_plan.power import feeds_of
+from chainsim.listen.sheets.carry_plan.wants import Wants
+
+LIMITS: tuple[Limit, ...] = get_args(Limit)
+
+
+def why_not(
+    inventory: Inventory, wants: Wants, patch: str, made: Collection[str], lifted: Collection[Limit]
+) -> tuple[str, ...]:
+    """Why a patch cannot be made, in words, a line for each thing that would do if it alone were mended.
+
+    Parameters
+    ----------
+    inventory : Inventory
+    wants : Wants
+    patch : str
+    made : collection of str
+        The patches that can be made. Where this one could be made without them, the reason is beside them.
+    lifted : collection of Limit
+        Limits that do not hold anyway.
+
+    Raises
+    ------
+    SettingError
+        If there are too many ways to choose.
+    """
+    alone = wants.only({patch})
+    unmade = [
+        f"nothing makes {job.type_name} ({block})"
+        for block, job in ((block, wants.jobs[j]) for block, j in alone.patches[0].jobs.items())
+        if not any(job.type_name in box.makes for box in inventory.gear)
+    ]
+    if unmade:
+        return tuple(unmade)
+    scope, beside = alone, ""
+    if least(inventory, alone, "boxes", lifted) is not None:
+        scope, beside = wants.only({patch, *made}), "beside the other patches: "
+    lines = [
+        beside + line
+        for limit in LIMITS
+        if limit not in lifted
+        for line in _without_limit(inventory, scope, limit, lifted)
+    ]
+    return tuple(lines or [beside + _several(inventory, scope, lifted)])
+
+
+def _without_limit(inventory: Inventory, wants: Wants, limit: Limit, lifted: Collection[Limit]) -> list[str]:
+    by: By = "mass" if limit == "mass" else "price" if limit == "budget" else "boxes"
+    choice = least(inventory, wants, by, {*lifted, limit})
+    return [] if choice is None else list(_words(limit, choice, wants, inventory))
+
+
+def _several(inventory: Inventory, wants: Wants, lifted: Collection[Limit]) -> str:
+    """Limits that would all have to be lifted: those without which it could not be made if the others were."""
+    needed: list[Limit] = [limit for limit in LIMITS if limit not in lifted]
+    for limit in tuple(needed):
+        fewer = [other for other in needed if other != limit]
+        if least(inventory, wants, "boxes", {*lifted, *fewer}) is not None:
+            needed = fewer
+    choice = least(inventory, wants, "boxes", {*lifted, *needed})
+    words = [] if choice is None else [line for limit in needed for line in _words(limit, choice, wants, inventory)]
+    return "several things at once: " + "; ".join(words)
+
+
+def _words(limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> Iterator[str]:
+    """What is wrong with a choice that was made without a limit."""
+    limits, items = inventory.limits, [inventory.items[i] for i in choice.carried]
+    boxes = sorted(set(choice.box_of.values()))
+    if limit == "mass" and limits.mass_g is not None:
+        mass_g = sum(item.mass_g or 0.0 for item in items)
+        yield f"over the mass by {mass_g - limits.mass_g:g} g: at least {mass_g:g} g, allowed {limits.mass_g:g} g"
+    elif limit == "budget" and limits.budget is not None:
+        spent = sum(cost(item) for item in items)
+        unit = f" {inventory.header.currency}".rstrip()
+        over = f"{spent - limits.budget:g}{unit}: at least {spent:g}, allowed {limits.budget:g}"
+        yield f"over the budget by {over}"
+    elif limit == "latency":
+        ways = [(longest_way(choice, patch, inventory).ms, patch.name) for patch in choice.patches(wants)]
+        ms, name = max(ways)
+        yield f"too late: {ms:g} ms through the boxes in {name}, allowed {limits.latency_ms or 0.0:g} ms"
+    elif limit == "board":
+        on_board = [i for i in choice.carried if inventory.items[i].on_board]
+        names = ", ".join(name_of(inventory.items[i]) for i in on_board)
+        board = f"the board of {limits.board_width_mm:g} x {limits.board_depth_mm:g} mm"
+        fits_not = layout(inventory, on_board).verdict == "does not fit"
+        yield f"does not fit {board}: {names}" if fits_not else f"no layout found on {board}: {names}"
+    elif limit == "height":
+        for item in items:
+            if item.on_board and (item.height_mm or 0.0) > (limits.height_mm or 0.0):
+                yield f"{name_of(item)} is {item.height_mm:g} mm high, allowed {limits.height_mm:g} mm"
+    elif limit == "outlets":
+        carried = set(choice.carried)
+        supplies = [s for k, s in enumerate(inventory.supplies) if k + len(inventory.gear) in carried]
+        _, unfed = feeds_of([g for i, g in enumerate(inventory.gear) if i in carried], supplies or inventory.supplies)
+        for box in unfed:
+            kind = f"{box.voltage_v:g} V {box.current}, {box.polarity}, with {box.current_ma:g} mA"
+            yield f"no outlet of {kind} is left for {name_of(box)}"
+    elif limit in ("programs", "at once"):
+        for g in boxes:
+            yield from _too_much_for(g, limit, choice, wants, inventory)
+    elif limit == "pedals":
+        for g in boxes:
+            pedals = sorted(
+                {
+                    pedal
+                    for patch in choice.patches(wants)
+                    for pedal, block in patch.pedals
+                    if choice.box_of[patch.jobs[block]] == g
+                }
+            )
+            box = inventory.gear[g]
+            if len(pedals) > box.pedal_inputs:
+                yield f"{name_of(box)} has {_counted(box.pedal_inputs, 'pedal input')}, wanted for {', '.join(pedals)}"
+    elif limit == "lanes":
+        yield from dict.fromkeys(
+            f"no splitter and mixer for the fork of {', '.join(sorted(fork.heads))} in {patch.name}"
+            for patch in choice.patches(wants)
+            for fork in patch.forks
+            if is_outside(choice, patch, fork, inventory)
+        )
+    elif limit == "loops":
+        moving = sorted({block for _, _, blocks in wants.only(choice.made).moved() for block in blocks})
+        yield f"{', '.join(moving)} change places between patches, and there are too few loops for their boxes"
+
+
+def _too_much_for(g: int, limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> Iterator[str]:
+    box, held = inventory.gear[g], scenes(choice, wants, inventory, g)
+    most = max(map(len, held.values()))
+    if limit == "at once" and most > box.at_once:
+        blocks = next(sorted(block for block, _, _ in scene) for scene in held.values() if len(scene) == most)
+        yield f"{name_of(box)} makes {_counted(box.at_once, 'block')} at once, wanted {', '.join(blocks)}"
+    needed = programs_needed(held.values(), max(box.at_once, most))
+    if limit == "programs" and needed > box.programs:
+        blocks = sorted({block for scene in held.values() for block, _, _ in scene})
+        yield (
+            f"{name_of(box)} recalls {_counted(box.programs, 'setting')}, wanted {needed} for {', '.join(blocks)};"
+            " a second box would do, or a hand that turns it between patches (--by-hand)"
+        )
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count or 'no'} {what}" if count == 1 else f"{count or 'no'} {what}s"
