@@ -172,7 +172,7 @@ def test_presses_become_a_file_of_cues_that_says_the_same(open_page: OpenPage, t
 def test_times_are_those_of_the_take_where_the_page_holds_a_part(open_page: OpenPage, tmp_path: Path) -> None:
     page = open_page(listening_page(set_page(starts_s=60.0)))
     page.keyboard.press(KEYS["B"])
-    assert rows(page, "Your presses")[0][0] == "1:00.00"
+    assert rows(page, "Your presses")[0][0].startswith("1:00.00")
     path, _ = saved(page, tmp_path)
     assert path.read_text() == 'at_s,press,hold\n60,"B, ""low"""\n'
 
@@ -188,13 +188,8 @@ def test_what_is_too_fast_is_marked(open_page: OpenPage) -> None:
     )
     page.evaluate("() => chainsimPage.player.seek(2)")
     page.keyboard.press(KEYS["UP"])
-    marks = [row[4] for row in reversed(rows(page, "Your presses"))]
-    assert marks[1:5] == [
-        "too fast: 0.35 s, this foot needs 0.36 s",
-        "",
-        "",
-        "too fast: 0.23 s, this foot needs 0.24 s",
-    ]
+    marks = [row[2].partition("too fast: ")[2] for row in reversed(rows(page, "Your presses"))]
+    assert marks == ["", "0.35 s, this foot needs 0.36 s", "", "", "0.23 s, this foot needs 0.24 s", ""]
 
 
 def test_undo_clear_and_pressing_anew(open_page: OpenPage) -> None:
@@ -208,13 +203,13 @@ def test_undo_clear_and_pressing_anew(open_page: OpenPage) -> None:
     assert shown(page) == "the sketch as written"
     assert page.get_by_role("button", name="Save as cues").is_disabled()
     undo.click()
-    assert [row[2] for row in rows(page, "Your presses")] == ['B, "low"']
+    assert [row[1] for row in rows(page, "Your presses")] == ['B, "low"']
     page.evaluate("() => chainsimPage.player.seek(2)")
     page.keyboard.press(KEYS["E"])
     page.evaluate("() => chainsimPage.player.seek(1)")
     assert shown(page) == "<b>tide</b>, low"  # what comes later waits there
     page.keyboard.press(KEYS["A"])
-    assert [row[2] for row in rows(page, "Your presses")] == ["A", 'B, "low"']
+    assert [row[1] for row in rows(page, "Your presses")] == ["A", 'B, "low"']
 
 
 def test_what_was_pressed_is_done_again_as_the_take_goes_by(open_page: OpenPage) -> None:
@@ -229,7 +224,7 @@ def test_what_was_pressed_is_done_again_as_the_take_goes_by(open_page: OpenPage)
 
 def test_the_sets_own_cues_beside_it(open_page: OpenPage) -> None:
     page = open_page(listening_page(set_page(CUES)))
-    assert [row[2:] for row in rows(page, "The set's own cues")] == [
+    assert [row[1:] for row in rows(page, "The set's own cues")] == [
         ["patch <b>tide</b>, low", "to come"],
         ["echo on", "to come"],
     ]
@@ -239,7 +234,7 @@ def test_the_sets_own_cues_beside_it(open_page: OpenPage) -> None:
     page.keyboard.press(KEYS["E"])
     page.evaluate("() => chainsimPage.player.seek(2)")
     page.keyboard.press(KEYS["UP"])
-    assert [row[3] for row in rows(page, "The set's own cues")] == ["late by 0.40 s", "met"]
+    assert [row[2] for row in rows(page, "The set's own cues")] == ["late by 0.40 s", "met"]
 
 
 def test_another_version_leaves_the_board_and_a_press_comes_back(open_page: OpenPage) -> None:

@@ -63,7 +63,7 @@ def bars_plain(sketch: Sketch) -> dict[str, Any]:
 
 
 def cues_plain(sketch: Sketch) -> Iterator[dict[str, Any]]:
-    """Yield the set's own cues: when each acts, in seconds of the take, what it says, and what is heard from then."""
+    """Yield the set's own cues: when each acts, in seconds of the take, and what it asks for."""
     for moment in moments(sketch):
         cue = moment.cue
         if cue is not None:
@@ -71,9 +71,7 @@ def cues_plain(sketch: Sketch) -> Iterator[dict[str, Any]]:
                 "actsS": moment.at_s,
                 "when": cue.when,
                 "text": cue.text,
-                "gesture": {"switch": cue.name, "kind": cue.kind} if cue.is_gesture else None,
-                "heard": heard_plain(moment.position),
-                "heardText": moment.position.text,
+                "asks": {"kind": cue.kind, "name": cue.name, "on": cue.on},
             }
 
 

@@ -139,12 +139,12 @@ def test_a_sketch_without_switches_has_no_board() -> None:
 def test_plain_values_are_json_and_say_what_is_due() -> None:
     """Bar 1 at 0.5 s, three quarters at 120: bar 2 at 2 s; A acts when let go after 120 ms, the hold after 600 ms."""
     plain = json.loads(json.dumps(foot_at(starts_s=3.0).plain()))
-    assert [(c["actsS"], c["text"], c["heardText"]) for c in plain["cues"]] == [
-        (2.0, "patch soft", "soft"),
-        (pytest.approx(4.12), "press A", "plain"),
-        (pytest.approx(5.6), "hold B", "muted"),
+    assert [(c["actsS"], c["when"], c["text"]) for c in plain["cues"]] == [
+        (2.0, "bar 2", "patch soft"),
+        (pytest.approx(4.12), "4 s", "press A"),
+        (pytest.approx(5.6), "5 s", "hold B"),
     ]
-    assert plain["cues"][1]["gesture"] == {"switch": "A", "kind": "press"}
+    assert plain["cues"][1]["asks"] == {"kind": "press", "name": "A", "on": True}
     assert plain["bars"] == {
         "beats": 3,
         "quartersPerBeat": 1.0,

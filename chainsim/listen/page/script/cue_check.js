@@ -1,7 +1,5 @@
 // @ts-check
-/** The set's own cues beside what was pressed: met, early, late, missed, or another sound in its place. */
-
-import { heardKey, positionText } from "./board.js";
+/** The set's own cues beside what was pressed: met, early, late, missed, or another patch in its place. */
 
 /** So near to its time a press is in time. */
 export const NEAR_MS = 150;
@@ -12,9 +10,7 @@ const ABOUT_MS = 1000;
  * @property {number} actsS
  * @property {string} when
  * @property {string} text
- * @property {import("./board.js").Gesture|null} gesture
- * @property {Object} heard
- * @property {string} heardText
+ * @property {{kind: "patch"|"press"|"hold"|"block"|"mute"|"dry", name: string, on: boolean}} asks
  */
 /**
  * @typedef {Object} Finding
@@ -23,70 +19,69 @@ const ABOUT_MS = 1000;
  */
 
 /**
- * What became of each cue. A cue is met if what it asks for is heard 0.15 s after it is due and did not come
- * sooner than 0.15 s before; one that changes nothing that is heard, such as a tap, if that press was made.
+ * What became of each cue. One that asks for a press is met by that press; any other, if what it asks for holds
+ * 0.15 s after it is due, and has not held since more than 0.15 s before.
  * @param {OwnCue[]} cues in order of time
  * @param {import("./press_list.js").Press[]} presses
- * @param {import("./board.js").Position} start
+ * @param {import("./board.js").Board} board
  * @param {number} reachedMs how far was played
  * @returns {Finding[]}
  */
-export function checkCues(cues, presses, start, reachedMs) {
-  const changes = heardChanges(presses, start);
-  const dues = cues.map((cue) => 1000 * cue.actsS);
+export function checkCues(cues, presses, board, reachedMs) {
   return cues.map((cue, i) => {
-    if (dues[i] + NEAR_MS > reachedMs) return { verdict: "to come", text: "to come" };
-    const asked = heardKey(cue.heard);
-    const before = i > 0 ? heardKey(cues[i - 1].heard) : heardKey(start);
-    if (asked === before) return checkGesture(cue, dues[i], presses);
-    const soonerMs = Math.max(-Infinity, ...dues.filter((due) => due < dues[i] - 1));
-    const laterMs = Math.min(Infinity, ...dues.filter((due) => due > dues[i] + 1));
-    return checkSound(asked, dues[i], soonerMs, laterMs, changes);
+    const dueMs = 1000 * cue.actsS;
+    if (dueMs + NEAR_MS > reachedMs) return finding("to come");
+    if (cue.asks.kind === "press" || cue.asks.kind === "hold") return checkGesture(cue.asks, dueMs, presses);
+    const alike = (other) => subject(other.asks) === subject(cue.asks);
+    const since = cues.slice(0, i).filter(alike).at(-1);
+    const until = cues.slice(i + 1).find(alike);
+    const spanMs = [since ? 1000 * since.actsS : -Infinity, until ? 1000 * until.actsS : Infinity];
+    return checkState(cue.asks, dueMs, spanMs, presses, board);
   });
 }
 
-/** When what is heard changes, to what; the start among them. */
-function heardChanges(presses, start) {
-  const changes = [{ ms: -Infinity, heard: heardKey(start), text: positionText(start) }];
-  for (const { actsMs, position } of presses) {
-    const heard = heardKey(position);
-    if (heard !== changes.at(-1)?.heard) changes.push({ ms: actsMs, heard, text: positionText(position) });
-  }
-  return changes;
+/** What a cue is about: of two about the same, the later ends what the earlier asks for. */
+function subject({ kind, name }) {
+  return kind === "block" ? `block ${name}` : kind;
 }
 
-function checkSound(asked, dueMs, soonerMs, laterMs, changes) {
-  const there = changes.filter(({ ms }) => ms <= dueMs + NEAR_MS).at(-1);
-  if (there.heard === asked) {
-    const early = there.ms < dueMs - NEAR_MS && there.ms > soonerMs;
-    return early ? { verdict: "early", text: `early by ${apart(dueMs, there.ms)}` } : MET;
-  }
-  const after = changes.filter(({ ms }) => ms > dueMs + NEAR_MS && ms < laterMs);
-  const came = after.find(({ heard }) => heard === asked);
-  if (came) return { verdict: "late", text: `late by ${apart(came.ms, dueMs)}` };
-  const sinceMs = Math.max(dueMs - ABOUT_MS, soonerMs);
-  const instead = [there, ...after].filter(({ ms }) => ms > sinceMs).at(-1);
-  return instead ? { verdict: "wrong", text: `wrong: ${instead.text}` } : MISSED;
+function holds({ kind, name, on }, position, board) {
+  if (kind === "patch") return position.patch === name && !position.dry;
+  if (kind === "block") return board.isOn(position, name) === on;
+  return (kind === "mute" ? position.muted : position.dry) === on;
 }
 
-function checkGesture(cue, dueMs, presses) {
-  if (cue.gesture === null) return MET;
-  const { switch: name, kind } = cue.gesture;
+function checkState(asks, dueMs, [sinceMs, untilMs], presses, board) {
+  const course = [{ actsMs: -Infinity, position: board.start() }, ...presses];
+  const states = course.map(({ actsMs, position }) => ({ actsMs, there: holds(asks, position, board) }));
+  const soon = states.filter(({ actsMs }) => actsMs <= dueMs + NEAR_MS);
+  if (soon.at(-1)?.there) {
+    const began = soon[soon.findLastIndex(({ there }) => !there) + 1].actsMs;
+    const early = began < dueMs - NEAR_MS && began > sinceMs;
+    return early ? finding("early", dueMs - began) : finding("met");
+  }
+  const came = states.find(({ actsMs, there }) => there && actsMs > dueMs + NEAR_MS && actsMs < untilMs);
+  if (came) return finding("late", came.actsMs - dueMs);
+  const fromMs = Math.max(dueMs - ABOUT_MS, sinceMs);
+  const chosen = course.filter(
+    ({ actsMs, position }, i) =>
+      i > 0 && actsMs > fromMs && actsMs < untilMs && position.patch !== course[i - 1].position.patch,
+  );
+  if (asks.kind !== "patch" || chosen.length === 0) return finding("missed");
+  return { verdict: "wrong", text: `wrong: ${chosen[0].position.patch}` };
+}
+
+function checkGesture({ kind, name }, dueMs, presses) {
   const apartMs = presses
     .filter(({ gesture }) => gesture.switch === name && gesture.kind === kind)
     .map(({ actsMs }) => actsMs - dueMs)
     .sort((a, b) => Math.abs(a) - Math.abs(b))[0];
-  if (apartMs === undefined || Math.abs(apartMs) > ABOUT_MS) return MISSED;
-  if (Math.abs(apartMs) <= NEAR_MS) return MET;
-  const verdict = apartMs < 0 ? "early" : "late";
-  return { verdict, text: `${verdict} by ${apart(Math.abs(apartMs), 0)}` };
+  if (apartMs === undefined || Math.abs(apartMs) > ABOUT_MS) return finding("missed");
+  if (Math.abs(apartMs) <= NEAR_MS) return finding("met");
+  return finding(apartMs < 0 ? "early" : "late", Math.abs(apartMs));
 }
 
-/** @type {Finding} */
-const MET = { verdict: "met", text: "met" };
-/** @type {Finding} */
-const MISSED = { verdict: "missed", text: "missed" };
-
-function apart(laterMs, soonerMs) {
-  return `${((laterMs - soonerMs) / 1000).toFixed(2)} s`;
+/** @returns {Finding} */
+function finding(verdict, byMs) {
+  return { verdict, text: byMs === undefined ? verdict : `${verdict} by ${(byMs / 1000).toFixed(2)} s` };
 }

@@ -73,7 +73,7 @@ class FootPanel {
     letters.addEventListener("change", () => (this.switches.lettersOn = letters.checked));
     this._panel = el(
       "div",
-      { class: "stack" },
+      { class: "stack foot-panel" },
       el("div", { class: "foot-display" }, this._bank, this._sound),
       this.switches.element,
       this._hint,
@@ -85,7 +85,7 @@ class FootPanel {
         this._clear,
         this._save,
       ),
-      el("label", { class: "row" }, letters, "The letters press the switches from anywhere on this page"),
+      el("label", { class: "foot-letters" }, letters, "The letters press the switches from anywhere on this page"),
       this._saved,
       el(
         "div",

@@ -22,14 +22,12 @@ export function pressTable(list, pace, bars, heardCount) {
     el(
       "tr",
       { class: i < heardCount ? null : "foot-to-come" },
-      el("td", {}, seconds(actsMs / 1000)),
-      el("td", {}, places[i]),
+      when(actsMs / 1000, places[i]),
       el("th", { scope: "row" }, gesture.kind === "hold" ? `hold ${gesture.switch}` : gesture.switch),
-      el("td", {}, whatItDid(list, i, position)),
-      el("td", { class: hurried[i] ? "foot-wrong" : null }, hurried[i] ? tooFastText(hurried[i]) : ""),
+      el("td", {}, whatItDid(list, i, position), hurried[i] && remark(tooFastText(hurried[i]))),
     ),
   );
-  const heads = ["Time", "Bar", "Switch", "What then holds", "Too fast?"];
+  const heads = ["When", "Switch", "What then holds"];
   return table("Your presses", heads, rows.reverse());
 }
 
@@ -41,18 +39,17 @@ export function pressTable(list, pace, bars, heardCount) {
  * @returns {HTMLElement}
  */
 export function ownCueTable(cues, list, reachedMs) {
-  const found = checkCues(cues, list.presses, list.board.start(), reachedMs);
+  const found = checkCues(cues, list.presses, list.board, reachedMs);
   const rows = cues.map((cue, i) =>
     el(
       "tr",
       {},
-      el("td", {}, seconds(cue.actsS)),
-      el("td", {}, cue.when.startsWith("bar ") ? cue.when.slice("bar ".length) : ""),
+      when(cue.actsS, cue.when.startsWith("bar ") ? cue.when.slice("bar ".length) : ""),
       el("th", { scope: "row" }, cue.text),
       el("td", { class: `foot-${found[i].verdict.replace(" ", "-")}` }, found[i].text),
     ),
   );
-  return table("The set's own cues", ["Time", "Bar", "Due", "You"], rows);
+  return table("The set's own cues", ["When", "Due", "You"], rows);
 }
 
 function table(caption, heads, rows) {
@@ -73,6 +70,14 @@ function whatItDid(list, i, position) {
   }
   const action = list.board.action(before, list.presses[i].gesture);
   return action?.kind === "tap" ? "tap" : positionText(position);
+}
+
+function when(s, place) {
+  return el("td", {}, seconds(s), place && el("span", { class: "foot-bar" }, ` bar ${place}`));
+}
+
+function remark(text) {
+  return el("span", { class: "foot-remark" }, text);
 }
 
 function seconds(s) {

@@ -1,0 +1,158 @@
+"""What the page makes of presses: bars, cue files, and how they stand beside the set's own cues."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from chainsim.batch.listening.foot_plain import bars_plain, board_plain, foot_times_plain
+from chainsim.sketch.loading import load_sketch, parse_sketch
+from chainsim.sketch.model import Sketch
+from chainsim.sketch.timeline import moments
+from tests.listen.page.node import answer_of, needs_node
+
+pytestmark = needs_node
+
+SET = """
+chain = ["trim"]
+tempo_bpm = 90
+meter = "6/8"
+first_beat_s = 0.25
+blocks.trim = { type = "gain", engaged = false }
+patches.slow = { engage = [], tempo_bpm = 60 }
+patches.quick = { engage = ["trim"], tempo_bpm = 133 }
+banks = [{ name = "one", patches = ["slow", "quick"] }]
+switches = [
+  { name = "A", press = "place 1" },
+  { name = "B", press = "place 2", hold = "dry" },
+  { name = "T", press = "tap" },
+]
+foot = { hold_ms = 600, release_ms = 120.5 }
+"""
+PROGRAM = """
+import { Board } from "./board.js";
+import { checkCues } from "./cue_check.js";
+import { cueFile, cueFileName } from "./cue_list.js";
+import { Pace } from "./pace.js";
+import { PressList } from "./press_list.js";
+import { pressPlaces } from "./song_bars.js";
+
+const board = new Board(ASKED.board);
+const list = new PressList(board);
+for (const [name, ms] of ASKED.pressed) {
+  const kind = name.startsWith("hold ") ? "hold" : "press";
+  list.add({ switch: name.replace("hold ", ""), kind }, ms);
+}
+answer({
+  presses: list.presses,
+  places: pressPlaces(list.presses, board, ASKED.bars),
+  file: cueFile(list.presses, new Pace(board, ASKED.foot)),
+  names: ASKED.titles.map(cueFileName),
+  found: checkCues(ASKED.cues, list.presses, board, ASKED.reachedMs).map(({ text }) => text),
+});
+"""
+
+
+def asked(
+    *pressed: tuple[str, float],
+    sketch: Sketch | None = None,
+    cues: list[dict[str, Any]] | None = None,
+    reached_ms: float = 1e9,
+    titles: tuple[str, ...] = (),
+) -> dict[str, Any]:
+    sketch = sketch or parse_sketch(SET)
+    plain = {
+        "board": board_plain(sketch.board),
+        "foot": foot_times_plain(sketch.foot),
+        "bars": bars_plain(sketch),
+        "pressed": pressed,
+        "cues": cues or [],
+        "reachedMs": reached_ms,
+        "titles": titles,
+    }
+    answered: dict[str, Any] = answer_of(f"const ASKED = {json.dumps(plain)};\n{PROGRAM}")
+    return answered
+
+
+def test_a_press_is_in_the_bar_that_a_cue_in_bars_has() -> None:
+    """Python places cues in bars, from tempo to tempo; the page finds the bars of these times again."""
+    bars = ["1:3", "2", "2:4.5", "5:6", "6:2"]
+    switches = ["A", "B", "A", "A", "B"]
+    patches = {"A": "slow", "B": "quick"}
+    cues = "".join(f'[[cues]]\nat_bar = "{b}"\npatch = "{patches[s]}"\n' for b, s in zip(bars, switches, strict=True))
+    sketch = parse_sketch(SET + cues)
+    pressed = [(s, 1000 * cue.at_s) for s, cue in zip(switches, sketch.cues, strict=True)]
+    # Presses are kept to a millisecond: half of one is 0.001 to 0.002 of these beats.
+    found = [p.split(":") for p in asked(*[(s, ms + 0.6) for s, ms in pressed])["places"]]
+    assert [(int(bar), float(beat)) for bar, beat in found] == [(1, 3.0), (2, 1.0), (2, 4.5), (5, 6.0), (6, 2.0)]
+    assert asked(("A", 100.0), ("T", 2000.0), ("B", 4000.0))["places"] == ["", "", ""]
+
+
+def test_the_file_acts_when_the_foot_did(tmp_path: Path) -> None:
+    """Also at the very beginning, before which no switch can go down, and where two act at one millisecond."""
+    pressed = [("hold B", 0.0), ("B", 10.0), ("A", 10.0), ("B", 900.0), ("A", 900.4), ("B", 901.0), ("hold B", 1600.0)]
+    answer = asked(*pressed)
+    (tmp_path / "set.toml").write_text(f'cue_file = "presses.csv"\n{SET}', encoding="utf-8")
+    (tmp_path / "presses.csv").write_text(answer["file"], encoding="utf-8")
+    sketch = load_sketch(tmp_path / "set.toml")
+    assert sketch.warnings == ()
+    done = [m for m in moments(sketch) if m.cue is not None]
+    assert [(m.cue.name, m.cue.kind) for m in done if m.cue] == [
+        (name.removeprefix("hold "), "hold" if "hold" in name else "press") for name, _ in pressed
+    ]
+    acts_ms = [1000 * m.at_s for m in done]
+    # A hold needs 600 ms; what came before that follows it a millisecond apart.
+    assert acts_ms == pytest.approx([600.0, 601.0, 602.0, 900.0, 901.0, 902.0, 1600.0], abs=1e-6)
+    for moment, press in zip(done, answer["presses"], strict=True):
+        assert (moment.position.patch, moment.position.dry) == (press["position"]["patch"], press["position"]["dry"])
+
+
+def test_names_of_files_are_good_on_every_system() -> None:
+    titles = ("Lamps & quay", "Grüße, été", "<script>", "雨", "../../x", "q" * 100)
+    assert asked(titles=titles)["names"] == [
+        "lamps_quay_presses.csv",
+        "gru_e_e_te_presses.csv",
+        "script_presses.csv",
+        "set_presses.csv",
+        "x_presses.csv",
+        f"{'q' * 60}_presses.csv",
+    ]
+
+
+def cue(at_s: float, kind: str, name: str = "", *, on: bool = True) -> dict[str, Any]:
+    return {"actsS": at_s, "when": "", "text": "", "asks": {"kind": kind, "name": name, "on": on}}
+
+
+def test_cues_are_met_early_late_missed_or_wrong() -> None:
+    cues = [
+        cue(1.0, "patch", "slow"),  # 0.1 s late: in time
+        cue(3.0, "patch", "quick"),  # 0.5 s early
+        cue(5.0, "patch", "slow"),  # 0.7 s late
+        cue(7.0, "dry"),  # never
+        cue(8.0, "dry", on=False),  # is so
+        cue(9.0, "patch", "quick"),  # not before slow is due
+        cue(11.0, "press", "T"),  # 0.15 s late: in time
+        cue(13.0, "press", "T"),  # 0.2 s early
+        cue(15.0, "hold", "B"),
+        cue(17.0, "patch", "slow"),  # quick instead
+        cue(19.0, "block", "trim"),  # quick has it, for 1.9 s
+        cue(21.0, "patch", "quick"),  # not played so far
+    ]
+    pressed = [("A", 1100), ("B", 2500), ("A", 5700), ("T", 11150), ("T", 12800), ("B", 17100)]
+    assert asked(*pressed, cues=cues, reached_ms=21100.0)["found"] == [
+        "met",
+        "early by 0.50 s",
+        "late by 0.70 s",
+        "missed",
+        "met",
+        "missed",
+        "met",
+        "early by 0.20 s",
+        "missed",
+        "wrong: quick",
+        "early by 1.90 s",
+        "to come",
+    ]
