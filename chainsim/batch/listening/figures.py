@@ -24,7 +24,7 @@ def figures_of(version: MadeVersion, steps: float | None) -> tuple[Figure, ...]:
     """
     said = [Figure(label, text) for label, text in version.said.items()]
     measured = [Figure(label, text) for label, text in _measured(version.figures)]
-    far = [] if steps is None else [Figure("beside the first", f"{steps:.1f} steps, of which one is just audible")]
+    far = [] if steps is None else [Figure("beside the first", f"{steps:.1f} steps")]
     return (*said, *measured, *far)
 
 
@@ -53,7 +53,7 @@ def _measured(figures: SoundFigures) -> Iterator[tuple[str, str]]:
         yield "noise in the rests", _number(figures.noise_floor_dbfs, "dBFS", "none at all", digits=0)
     if figures.gate_openings is not None:
         yield "its gate opens", f"{figures.gate_openings} x"
-    yield "brightness (middle of its spectrum)", _number(figures.centroid_hz, "Hz", "-", digits=0)
+    yield "brightness", _number(figures.centroid_hz, "Hz", "-", digits=0)
     yield "rings on after the take", _number(figures.tail_s, "s", "-")
     yield "latency", f"{figures.latency_ms:.1f} ms"
 

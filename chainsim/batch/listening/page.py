@@ -68,10 +68,10 @@ def build_page(made: MadeVersions, options: PageOptions) -> ListeningPage:
     drawn = _drawn(made.versions, take, sample_rate_hz, options)
     board = _board(made, part, sample_rate_hz, excerpt)
     raw = [
-        RawSound(TAKE, "the dry take", "take", SCENE, part),
+        RawSound(TAKE, made.take.name, "take", SCENE, part),
         *versions,
         *(sound for drawing in drawn for sound in drawing.raw),
-        *([] if board is None else (replace(sound, pictures=False) for sound in board.raw)),
+        *([] if board is None else (replace(sound, pictures=False, lossy=True) for sound in board.raw)),
     ]
     trims = find_trims(raw, sample_rate_hz, loudness_lufs=options.loudness_lufs)
     pitch_range_hz = next((v.sketch.header.pitch_range_hz for v in made.versions if v.sketch is not None), None)
@@ -84,7 +84,7 @@ def build_page(made: MadeVersions, options: PageOptions) -> ListeningPage:
         cards=tuple(_cards(made, steps_from_first(made.versions, len(take)), drawn, trims)),
         starts_s=0.0 if excerpt is None else excerpt.from_s,
         foot=None if board is None else board.plain(),
-        notes=tuple(dict.fromkeys([*_notes(trims, options), *made.notes])),
+        notes=tuple(dict.fromkeys([*_notes(trims, options, len(made.versions)), *made.notes])),
     )
 
 
@@ -154,16 +154,18 @@ def _cards(
         )
 
 
-def _notes(trims: Trims, options: PageOptions) -> Iterator[str]:
+def _notes(trims: Trims, options: PageOptions, versions: int) -> Iterator[str]:
     yield (
         f"All sounds are equally loud, {trims.reached_lufs:.1f} LUFS, by one gain each; nothing is compressed. The"
         " louder of two would seem the better. You can switch to the levels as they come."
     )
     yield from trims.of_all
+    if versions > 1:
+        yield "Brightness: the middle of a sound's spectrum. Steps: how far two sounds are apart; one is just audible."
     if options.excerpt is not None:
         yield (
             f"The page has {options.excerpt.from_s:g} ... {options.excerpt.to_s:g} s of the take; the figures are"
             " those of all of it."
         )
     if options.lossy:
-        yield "The sounds are MP3; the finest differences between versions may be those of the format."
+        yield "The sounds are MP3: the finest differences between versions may be those of the format."

@@ -42,6 +42,8 @@ class RawSound:
         Cut from its beginning, to the nearest sample, so that all of a scene are in time.
     pictures : bool
         Whether a spectrogram and a pitch line are wanted of it, where any are drawn.
+    lossy : bool
+        Whether MP3 will do for it, at a sample rate that MP3 knows, where others are FLAC.
     """
 
     key: str
@@ -51,6 +53,7 @@ class RawSound:
     audio: npt.NDArray[np.floating[Any]]
     latency_s: float = 0.0
     pictures: bool = True
+    lossy: bool = False
 
     def in_time(self, sample_rate_hz: float) -> npt.NDArray[np.floating[Any]]:
         """What is left once its latency is cut."""
@@ -122,13 +125,14 @@ def each_page_sound(
         own = sound.in_time(sample_rate_hz)
         np.multiply(own, db_to_gain(trim_db), out=x[: len(own)])
         seen = pictures and sound.pictures
+        as_mp3 = lossy or (sound.lossy and sample_rate_hz in MP3_RATES_HZ)
         yield PageSound(
             key=sound.key,
             name=sound.name,
             role=sound.role,
             scene=sound.scene,
-            audio=mp3_bytes(x, sample_rate_hz) if lossy else flac_bytes(x, sample_rate_hz),
-            mime="audio/mpeg" if lossy else "audio/flac",
+            audio=mp3_bytes(x, sample_rate_hz) if as_mp3 else flac_bytes(x, sample_rate_hz),
+            mime="audio/mpeg" if as_mp3 else "audio/flac",
             frames=len(x),
             channels=x.shape[1],
             as_it_comes_db=0.0 if none else least_db - trim_db,
