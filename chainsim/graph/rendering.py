@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from chainsim.display import notebook_html
 from chainsim.graph.build import Graph, GraphBuilder
 from chainsim.graph.engine import CHUNK, Engine, Reader
 from chainsim.house.listening import Heard, KeptTake, Listener
@@ -36,6 +37,10 @@ class Rendering:
     latency_samples: float = 0.0
     tail_s: float = 0.0
     warnings: list[str] = field(default_factory=list)
+
+    def _repr_html_(self) -> str:
+        """A player and figures, for notebooks."""
+        return notebook_html(self)
 
 
 def build_graph(sketch: Sketch, sample_rate_hz: float, take_channels: int = 1, probes: Iterable[str] = ()) -> Graph:

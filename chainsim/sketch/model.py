@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, TypeAlias
 
 from chainsim.block import Assets, block_type
+from chainsim.display import notebook_html
 from chainsim.errors import SettingError, nearest
 from chainsim.music.horns import ANY_HORN_HZ, find_horn
 from chainsim.music.meter import parse_meter
@@ -268,6 +269,10 @@ class Sketch:
     def sha256(self) -> str:
         """Hash of the text, and of the files it names as they are now."""
         return sketch_hash(self.text, self.folder)
+
+    def _repr_html_(self) -> str:
+        """Title and drawing, for notebooks."""
+        return notebook_html(self)
 
     @property
     def block_order(self) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
+from pathlib import Path
 from typing import Any
 
 from chainsim.batch.orders.grouping import Group, Identical
@@ -180,6 +181,21 @@ class Orders:
             "files": list(found.files),
             "trims_db": list(found.trims_db),
         }
+
+    def _repr_html_(self) -> str:
+        """The groups, each with its representative's sounds where files of them are there, for notebooks."""
+        from chainsim.listen.notebook import player_of_file, table_html
+
+        heard = any(group.files for group in self.groups)
+        takes = [f"sound of {Path(take).stem}" for take in self.takes] if heard else []
+        rows = []
+        for k, found in enumerate(self.groups, start=1):
+            name = self.orders[found.representative].name
+            players = [player_of_file(f, f"group {k}: {name}") if f is not None else "no file" for f in found.files]
+            rows.append([str(k), str(len(found.members)), name, found.common.text, *players])
+        caption = f"{self.title}: {len(self.orders)} orders, {len(self.groups)} groups that sound alike"
+        head = ["group", "orders", "heard for all", "in common", *takes]
+        return table_html(caption, head, rows, (*self.failed, *self.warnings))
 
     def _names(self, members: tuple[int, ...]) -> list[str]:
         return [self.orders[i].name for i in members]
