@@ -20,7 +20,11 @@ FONT = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 DASHES = {"sound": "", "silent": "1 5", "detector": "6 4"}
 STYLE = """
 svg { background: #fffdf8; color: #1d1a16; }
-@media (prefers-color-scheme: dark) { svg { background: #191714; color: #f1ece2; } }
+.muted { fill: #5b5348; }
+@media (prefers-color-scheme: dark) {
+  svg { background: #191714; color: #f1ece2; }
+  .muted { fill: #b9ae9c; }
+}
 """
 
 
@@ -57,7 +61,7 @@ def draw_svg(
     size = f'viewBox="0 0 {width} {height}" width="{width}" height="{height}"'
     namespace = ' xmlns="http://www.w3.org/2000/svg"'
     lines = [
-        f'<svg{namespace} class="drawing" {size} role="group" aria-label={quoteattr(_clean(title))}'
+        f'<svg{namespace} class="drawing" {size} role="group" aria-label={_value(title)}'
         f' font-family="{FONT}" fill="none" stroke="none">',
         f"<title>{_text(title)}</title>",
         f"<desc>{_text(_described(state))}</desc>",
@@ -90,9 +94,9 @@ def _wires(layout: Layout, sounds: Mapping[str, str]) -> Iterable[str]:
         groups.setdefault((wire.name, wire.kind), []).append(wire)
     for (name, kind), wires in groups.items():
         key = sounds.get(name) if name is not None and kind != "detector" else None
-        about = "" if name is None else f" data-wire={quoteattr(name)}"
+        about = "" if name is None else f" data-wire={_value(name)}"
         if key is not None:
-            about += f' data-sound={quoteattr(key)} role="button" tabindex="0" aria-label={quoteattr(f"hear {name}")}'
+            about += f' data-sound={_value(key)} role="button" tabindex="0" aria-label={_value(f"hear {name}")}'
         yield f'<g class="wire {kind}"{about}>'
         if key is not None:
             yield f"<title>{_text(f'hear {name}')}</title>"
@@ -155,7 +159,7 @@ def _circle(circle: Circle) -> str:
 
 def _label(label: Label) -> str:
     weight = ' font-weight="600"' if label.bold else ""
-    about = "" if label.about is None else f" data-figure-of={quoteattr(label.about)}"
+    about = "" if label.about is None else f" data-figure-of={_value(label.about)}"
     place = f'x="{_n(label.x)}" y="{_n(label.y)}" font-size="{_n(label.size)}" text-anchor="{label.anchor}"'
     ink = "muted" if label.muted else "ink"
     return f'<text class="{ink}" {place} fill="currentColor"{weight}{about}>{_text(label.text)}</text>'
@@ -169,6 +173,12 @@ def _text(text: str) -> str:
     return escape(_clean(text))
 
 
+def _value(text: str) -> str:
+    """An attribute's value, in quotes."""
+    return quoteattr(_clean(text))
+
+
 def _clean(text: str) -> str:
-    """Without the control characters that XML cannot hold."""
-    return "".join(c if c >= " " or c in "\t\n" else "\N{REPLACEMENT CHARACTER}" for c in text)
+    """Without the characters that XML cannot hold."""
+    allowed = (c in "\t\n" or (c >= " " and c not in "\ufffe\uffff") for c in text)
+    return "".join(c if ok else "\N{REPLACEMENT CHARACTER}" for c, ok in zip(text, allowed, strict=True))

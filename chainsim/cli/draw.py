@@ -1,0 +1,119 @@
+"""`chainsim draw`: the signal flow of a sketch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from chainsim.cli.common import counted, leaving_at_once, naming, number, table, tell_of_compiling, warn
+from chainsim.cli.completing import names_in_sketch
+
+if TYPE_CHECKING:
+    from chainsim.listen.drawing.wires import WireHeard
+    from chainsim.sketch.model import Sketch, State
+
+ENDINGS = (".svg", ".png", ".txt")
+
+
+@click.command(name="draw", short_help="Draw the signal flow.")
+@click.argument("sketch", type=click.Path(path_type=Path))
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Write a drawing: .svg, .png or .txt.")
+@click.option("--patch", metavar="NAME", shell_complete=names_in_sketch, help="Draw this patch of a set.")
+@click.option("--room", metavar="NAME", shell_complete=names_in_sketch, help="Draw it as it is set in this room.")
+@click.option(
+    "--take",
+    metavar="TAKE",
+    type=click.Path(path_type=Path),
+    help="Play this recording through it, and write latency and loudness on the wires.",
+)
+def command(sketch: Path, output: Path | None, patch: str | None, room: str | None, take: Path | None) -> None:
+    """Draw the signal flow of SKETCH: what follows what, what runs side by side, who listens to whom.
+
+    Without -o it is drawn in letters. A set is drawn as written, or one patch of it.
+
+    \b
+    Examples:
+      chainsim draw waltz.toml
+      chainsim draw waltz.toml -o waltz.svg
+      chainsim draw waltz.toml --take solo.wav -o waltz.png
+      chainsim draw evening.toml --patch chorale --room chapel -o chorale.svg
+    """
+    from chainsim.sketch.loading import load_sketch
+
+    if output is not None:
+        _check_output(output, [p for p in (sketch, take) if p is not None])
+    loaded = load_sketch(sketch)
+    patches = list(loaded.patches)
+    drawn = (loaded if room is None else loaded.in_room(room)).alone(patch)
+    warn(loaded.warnings)
+    heard = {} if take is None else _heard(sketch, drawn, take)
+    text = _text(drawn.base, heard)
+    if output is None:
+        click.echo(text)
+    else:
+        _write(output, drawn, text, heard)
+        blocks = drawn.block_order
+        click.echo(f"{output}: {counted(len(blocks), 'block')}")
+    if patches and patch is None:
+        click.echo(f"drawn as written; --patch draws one of {', '.join(patches)}")
+
+
+def _check_output(output: Path, read: list[Path]) -> None:
+    from chainsim.errors import nearest
+
+    ending = output.suffix.lower()
+    if ending not in ENDINGS:
+        allowed = f"allowed {' | '.join(ENDINGS)}{nearest(ending, ENDINGS)}"
+        raise click.UsageError(f'{output}: cannot write "{ending}" files, {allowed}')
+    for path in read:
+        if output.exists() and path.exists() and output.samefile(path):
+            raise click.UsageError(f"{output}: is what is read; choose another name to write to")
+
+
+def _heard(path: Path, sketch: Sketch, take: Path) -> Mapping[str, WireHeard]:
+    """Every wire, heard while the take runs through."""
+    from chainsim.audio.reading import open_take
+    from chainsim.listen.drawing.wires import hear_wires
+
+    tell_of_compiling()
+    with open_take(take) as opened, leaving_at_once(), naming(path, sketch.patch):
+        audio = opened.read(0, opened.frames).T
+        warn(opened.warnings)
+        return hear_wires(sketch, audio, opened.sample_rate_hz)
+
+
+def _text(state: State, heard: Mapping[str, WireHeard]) -> str:
+    from chainsim.listen.drawing.text_drawing import draw_chain
+
+    drawing = draw_chain(state)
+    if not heard:
+        return drawing
+    rows = [
+        (name, number(w.latency_ms, 1, " ms"), number(w.loudness_lufs, 1, " LUFS"), number(w.peak_dbfs, 1, " dBFS"))
+        for name, w in heard.items()
+    ]
+    return f"{drawing}\n\n{table(('wire', 'latency', 'loudness', 'largest sample'), rows)}"
+
+
+def _write(output: Path, sketch: Sketch, text: str, heard: Mapping[str, WireHeard]) -> None:
+    from chainsim.audio.whole import PartFile, writing
+    from chainsim.audio.writing import write_text_whole
+
+    figures = {name: wire.figures for name, wire in heard.items()}
+    ending = output.suffix.lower()
+    if ending == ".txt":
+        write_text_whole(output, text + "\n")
+    elif ending == ".svg":
+        from chainsim.listen.drawing.svg import draw_svg
+
+        title = sketch.title if sketch.patch is None else f"{sketch.title}: {sketch.patch}"
+        title = f"Signal flow of {title}"
+        write_text_whole(output, draw_svg(sketch.base, title=title, figures=figures, standalone=True))
+    else:
+        from chainsim.listen.drawing.png import draw_png
+
+        with PartFile(output) as part, writing(output):
+            part.write_bytes(draw_png(sketch.base, figures=figures))

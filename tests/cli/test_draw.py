@@ -1,0 +1,91 @@
+"""`chainsim draw`: letters, SVG, PNG, figures on wires, and what it refuses."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from tests.cli.running import complaint, names, notes, ran, sketch_file, take_file
+
+SET = """
+title = "Ropewalk <b>"
+chain = ["gain", { lanes = ["dry", "pan"] }]
+[patches.plain]
+engage = ["gain"]
+[patches.wide]
+engage = ["gain", "pan"]
+[rooms.chapel.blocks.gain]
+engaged = false
+"""
+
+
+def test_it_draws_in_letters(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    told = ran(capsys, "draw", sketch_file(tmp_path, 'chain = ["gain", "pan"]'))
+    assert (told.code, told.out, told.err) == (0, "input ─► gain ─► pan ─► out\n", "")
+
+
+def test_a_set_is_drawn_as_written_and_its_patches_are_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sketch = sketch_file(tmp_path, SET)
+    told = ran(capsys, "draw", sketch).out
+    assert told.splitlines()[0] == "input ─► gain ─┬───────┬─► sum ─► out"
+    assert told.splitlines()[-1] == "drawn as written; --patch draws one of plain, wide"
+    patch = ran(capsys, "draw", sketch, "--patch", "plain").out
+    assert "(pan)" in patch
+    assert "drawn as written" not in patch
+    assert "(gain)" in ran(capsys, "draw", sketch, "--room", "chapel").out
+
+
+def test_it_writes_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sketch = sketch_file(tmp_path, SET)
+    for name in ("a.svg", "a.PNG", "a.txt"):
+        told = ran(capsys, "draw", sketch, "--patch", "wide", "-o", tmp_path / name)
+        assert (told.code, told.out) == (0, f"{tmp_path / name}: 2 blocks\n")
+    assert ElementTree.parse(tmp_path / "a.svg").getroot().attrib["aria-label"] == "Signal flow of Ropewalk <b>: wide"
+    assert (tmp_path / "a.PNG").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
+    assert (tmp_path / "a.txt").read_text(encoding="utf-8") == ran(capsys, "draw", sketch, "--patch", "wide").out
+    assert names(tmp_path) == ["a.PNG", "a.svg", "a.txt", "sketch.toml"]
+
+
+def test_a_take_puts_figures_on_the_wires(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sketch = sketch_file(tmp_path, 'chain = ["gain"]\n[blocks.gain]\ngain_db = -6\nlatency_ms = 5')
+    take = take_file(tmp_path, notes(seconds=1.0))
+    rows = [line.split() for line in ran(capsys, "draw", sketch, "--take", take).out.splitlines()[-2:]]
+    assert [row[:3] for row in rows] == [["input", "0.0", "ms"], ["gain", "5.0", "ms"]]
+    assert float(rows[0][3]) - float(rows[1][3]) == pytest.approx(6.0, abs=0.11)
+    assert ran(capsys, "draw", sketch, "--take", take, "-o", tmp_path / "a.svg").code == 0
+    root = ElementTree.parse(tmp_path / "a.svg").getroot()
+    told = [e.text for e in root.iter() if e.get("data-figure-of") == "gain"]
+    assert told == [f"\N{MINUS SIGN}{rows[1][3].removeprefix('-')} LUFS", "5.0 ms"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["-o", "a.pdf"], 'a.pdf: cannot write ".pdf" files, allowed .svg | .png | .txt'),
+        (["-o", "a.svgg"], 'did you mean ".svg"?'),
+        (["--patch", "wdie"], 'no patch "wdie"; did you mean "wide"?'),
+        (["--room", "quay"], 'no room "quay"; there are chapel'),
+        (["--take", "none.wav"], "none.wav"),
+        (["-o", "nowhere/a.svg"], "does not exist"),
+    ],
+)
+def test_what_it_refuses(
+    arguments: list[str],
+    message: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert message in complaint(ran(capsys, "draw", sketch_file(tmp_path, SET), *arguments))
+    assert names(tmp_path) == ["sketch.toml"]
+
+
+def test_it_does_not_write_over_what_it_reads(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sketch = sketch_file(tmp_path, SET, name="sketch.txt")
+    assert "is what is read" in complaint(ran(capsys, "draw", sketch, "-o", sketch))
+    assert sketch.read_text(encoding="utf-8") == SET
