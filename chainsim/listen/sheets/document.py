@@ -8,10 +8,22 @@ from itertools import groupby
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of words under a head, every row as long as the head; a column in which no row has words is left out."""
+    """Rows of words, every row as long as the head.
+
+    Attributes
+    ----------
+    head : tuple of str
+        What each column holds; where no column is named, no head is shown.
+    rows : tuple of tuple of str
+    """
 
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+
+    @property
+    def has_head(self) -> bool:
+        """Whether any column is named."""
+        return any(self.head)
 
     def without_empty_columns(self) -> Table:
         """Only the columns in which some row says something."""

@@ -76,6 +76,7 @@ def _part_em(part: Part, width_em: float) -> float:
     table = part.table.without_empty_columns()
     widths = [share * width_em - CELL_EM for share in _shares(table, width_em)]
     head = _HEAD_SIZE * max(lines(h, w / _HEAD_SIZE) for h, w in zip(table.head, widths, strict=True)) + _RULE_EM
+    head *= table.has_head
     rows = sum(
         LINE_EM * max(lines(c, w, bold=i == 0) for i, (c, w) in enumerate(zip(row, widths, strict=True))) + _RULE_EM
         for row in table.rows

@@ -29,6 +29,8 @@ def _part(part: Part) -> Iterator[str]:
     yield wrapped(part.heading.upper(), WIDTH)
     if part.table is not None and part.table.rows:
         table = part.table.without_empty_columns()
-        yield text_table(table.head, table.rows, WIDTH)
+        laid = text_table(table.head, table.rows, WIDTH)
+        # Without a head its line is empty, and the rule under it rules nothing.
+        yield laid if table.has_head else "\n".join(laid.splitlines()[2:])
     for number, line in enumerate(part.lines, 1):
         yield wrapped(f"{number}. {line}" if part.counted else line, WIDTH, "   " if part.counted else "  ")

@@ -63,9 +63,7 @@ class Names:
         taken = {name.lower() for name in blocks}
 
         def free(name: str) -> str:
-            while name in taken or any(t.startswith(f"{name} ") for t in taken):
-                name = f"extra {name}"
-            return name
+            return f"extra {name}" if name in taken else name
 
         names = ("microphone", "preamp", "splitter", "mixer", "mono sum", "direct box", "desk")
         return cls(*(free(name) for name in names))

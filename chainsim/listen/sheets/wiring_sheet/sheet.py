@@ -83,7 +83,6 @@ class WiringSheet:
 
 def wiring_sheet(
     sketch: Sketch,
-    room: str | None = None,
     *,
     channels: int = 1,
     levels_dbu: Mapping[str, float] | None = None,
@@ -93,37 +92,30 @@ def wiring_sheet(
     Parameters
     ----------
     sketch : Sketch
-    room : str, optional
-        As it is set in this room.
+        As it is set in its room, if it is in one.
     channels : int
         Of the microphone: 1, or 2.
     levels_dbu : mapping of block name to nominal level in dBu, optional
-
-    Raises
-    ------
-    SettingError
-        If the sketch has no such room.
     """
-    as_set = sketch if room is None else sketch.in_room(room)
-    entries = entries_of(as_set)
+    entries = entries_of(sketch)
     found = cabling(
-        as_set.base.chain,
+        sketch.base.chain,
         entries,
         channels=channels,
-        to_mono=as_set.header.feed == "mono",
-        listeners=followers(as_set),
+        to_mono=sketch.header.feed == "mono",
+        listeners=followers(sketch),
     )
     return WiringSheet(
-        title=as_set.title,
-        room=room,
-        boxes=tuple(_boxes(as_set, entries, found)),
+        title=sketch.title,
+        room=sketch.room,
+        boxes=tuple(_boxes(sketch, entries, found)),
         cabling=found,
-        control=control_cables(as_set),
-        changes=chain_changes(as_set),
+        control=control_cables(sketch),
+        changes=chain_changes(sketch),
         levels_dbu=dict(levels_dbu or {}),
-        trim_db=as_set.base.trim_db,
-        dry_by=tuple(s.name for s in as_set.switches if any(a.kind == "dry" for a in s.actions)),
-        stands_for_noise=tuple(n for n in block_names(as_set.base.chain) if entries[n][0].type_name == NO_BOX),
+        trim_db=sketch.base.trim_db,
+        dry_by=tuple(s.name for s in sketch.switches if any(a.kind == "dry" for a in s.actions)),
+        stands_for_noise=tuple(n for n in block_names(sketch.base.chain) if entries[n][0].type_name == NO_BOX),
     )
 
 

@@ -1,0 +1,1 @@
+"""The house sheet: what an engineer has to know of the feed."""

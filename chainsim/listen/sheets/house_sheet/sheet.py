@@ -1,0 +1,128 @@
+"""What stands on the house sheet: one page for the engineer, of the feed and of nobody's person."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from chainsim.graph.rendering import build_graph
+from chainsim.listen.sheets.failure_sheet.sheet import played_states
+from chainsim.listen.sheets.gestures import gestures_for
+from chainsim.listen.sheets.house_sheet.effects import Effect, effects
+from chainsim.listen.sheets.house_sheet.figures import HouseFigures, PatchFigures
+from chainsim.listen.sheets.house_sheet.lowest_notes import LowestNote, lowest_notes
+from chainsim.listen.sheets.wiring_sheet.cables import Cabling
+from chainsim.listen.sheets.wiring_sheet.sheet import wiring_sheet
+from chainsim.music.horns import find_horn
+from chainsim.sketch.model import Sketch
+
+RATE_HZ = 48_000.0
+SPREAD_LU = 3.0
+"""How far a patch may be from the middle one before an engineer is told."""
+CAUTIONS = (
+    "Phantom supply (48 V): switch it with the fader down, and only onto what its maker allows it for.",
+    "Mains, supplies and earth: makers' manuals, local codes, licensed people.",
+    "Start low, raise slowly: feedback and resonance can jump in level. Mind all ears.",
+)
+
+
+@dataclass(frozen=True)
+class HouseSheet:
+    """What stands on the sheet.
+
+    Attributes
+    ----------
+    title : str
+    room, instrument : str or None
+    patches : tuple of str
+    channels : int
+        Of the feed: 1, or 2 for left and right.
+    latency_ms : (least, most)
+        From the microphone to the feed, over all patches and ways; both by the graph, not by ear.
+    effects : tuple of Effect
+    lowest : tuple of LowestNote
+    mutes, plain : tuple of str
+        What the player presses or holds for silence, and for the plain horn.
+    states_levels : bool
+        Whether the sketch says what its figures are on a wire.
+    figures : HouseFigures or None
+        None without a take.
+    cabling : Cabling
+    cautions : tuple of str
+    """
+
+    title: str
+    room: str | None
+    instrument: str | None
+    patches: tuple[str, ...]
+    channels: int
+    latency_ms: tuple[float, float]
+    effects: tuple[Effect, ...]
+    lowest: tuple[LowestNote, ...]
+    mutes: tuple[str, ...]
+    plain: tuple[str, ...]
+    states_levels: bool
+    figures: HouseFigures | None
+    cabling: Cabling
+    cautions: tuple[str, ...] = CAUTIONS
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values, for programs."""
+        return {name: value for name, value in asdict(self).items() if name != "cabling"}
+
+    @property
+    def sounding(self) -> tuple[PatchFigures, ...]:
+        """Figures of the patches that are not silent, the loudest first."""
+        known = () if self.figures is None else self.figures.patches
+        return tuple(sorted((p for p in known if math.isfinite(p.integrated_lufs)), key=lambda p: -p.integrated_lufs))
+
+    @property
+    def beyond(self) -> tuple[PatchFigures, ...]:
+        """Patches that are further than 3 LU from the one in the middle."""
+        if not self.sounding:
+            return ()
+        middle = statistics.median(p.integrated_lufs for p in self.sounding)
+        return tuple(p for p in self.sounding if abs(p.integrated_lufs - middle) > SPREAD_LU)
+
+
+def house_sheet(sketch: Sketch, *, channels: int = 1, figures: HouseFigures | None = None) -> HouseSheet:
+    """Gather what an engineer has to know.
+
+    Parameters
+    ----------
+    sketch : Sketch
+        As it is set in its room, if it is in one.
+    channels : int
+        Of the microphone: 1, or 2.
+    figures : HouseFigures, optional
+        What a take tells.
+
+    Raises
+    ------
+    SketchError, GraphError
+        If a chain cannot be built.
+    """
+    header = sketch.header
+    states = played_states(sketch)
+    cabling = wiring_sheet(sketch, channels=channels).cabling
+    graphs = [build_graph(sketch.alone(name), RATE_HZ, channels) for name in (sketch.patches or [None])]
+    return HouseSheet(
+        title=sketch.title,
+        room=sketch.room,
+        instrument=None if header.instrument is None else find_horn(header.instrument).name,
+        patches=tuple(states),
+        channels=cabling.out_channels,
+        latency_ms=(
+            1000.0 * min(g.latency[0] for g in graphs) / RATE_HZ,
+            1000.0 * max(g.latency[1] for g in graphs) / RATE_HZ,
+        ),
+        effects=effects(sketch, states),
+        lowest=lowest_notes(sketch, list(states.values())),
+        mutes=gestures_for(sketch.board, "mute"),
+        plain=gestures_for(sketch.board, "dry"),
+        states_levels=sketch.levels is not None,
+        figures=figures,
+        cabling=cabling,
+    )

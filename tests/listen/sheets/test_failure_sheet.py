@@ -1,0 +1,271 @@
+"""The if-it-fails sheet: outcomes worked by hand, ways out on a small board, and the truth of all by rendering."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from chainsim.graph.rendering import render
+from chainsim.listen.sheets.document_page import document_page
+from chainsim.listen.sheets.document_text import document_text
+from chainsim.listen.sheets.failure_sheet.as_document import failure_document
+from chainsim.listen.sheets.failure_sheet.outcomes import Outcomes
+from chainsim.listen.sheets.failure_sheet.sheet import BoxFailure, FailureSheet, failure_sheet
+from chainsim.listen.sheets.failure_sheet.without_box import dead, dead_when_off, patched_round
+from chainsim.sketch.loading import parse_sketch
+from chainsim.units import Array
+
+RATE_HZ = 8_000.0
+
+PLAYED = """
+title = "Two lamps"
+chain = ["hush", { lanes = ["dry", "fog"] }, "echo"]
+[blocks.hush]
+type = "noise_gate"
+switching = "always_on"
+[blocks.fog]
+type = "following_synth"
+listens_to = "input"
+[blocks.echo]
+type = "delay"
+[patches.plain]
+engage = []
+[patches.answered]
+engage = ["echo"]
+[patches.misty]
+engage = ["fog"]
+[patches.both]
+engage = ["fog", "echo"]
+[[banks]]
+name = "Quay"
+patches = ["plain", "answered"]
+[[banks]]
+name = "Sea"
+patches = ["misty", "both"]
+[[switches]]
+name = "A"
+press = "place 1"
+[[switches]]
+name = "B"
+press = "place 2"
+[[switches]]
+name = "D"
+press = "bank up"
+"""
+DRY = '\n[[switches]]\nname = "E"\npress = "mute"\nhold = "dry"\n'
+
+
+def sheet(text: str) -> FailureSheet:
+    return failure_sheet(parse_sketch(text))
+
+
+def box(found: FailureSheet, name: str) -> BoxFailure:
+    return next(one for one in found.boxes if one.box == name)
+
+
+def kinds(one: BoxFailure) -> dict[str, str]:
+    return {p.patch: p.dead.kind for p in one.patches}
+
+
+def ways(one: BoxFailure) -> dict[str, tuple[tuple[str, ...], str] | None]:
+    silent = [p for p in one.patches if p.dead.kind == "silent"]
+    return {p.patch: None if p.way_out is None else (p.way_out.gestures, p.way_out.to) for p in silent}
+
+
+def test_what_is_left_of_each_patch() -> None:
+    found = sheet(PLAYED)
+    # The synth hears the horn by its own cable: with the gate gone it plays on, alone.
+    assert kinds(box(found, "hush")) == {
+        "plain": "silent", "answered": "silent", "misty": "lives on", "both": "lives on",
+    }  # fmt: skip
+    assert all(p.dead.horn_lost for p in box(found, "hush").patches if p.dead.kind == "lives on")
+    assert kinds(box(found, "echo")) == {
+        "plain": "unchanged", "answered": "silent", "misty": "unchanged", "both": "silent",
+    }  # fmt: skip
+    assert kinds(box(found, "fog")) == {
+        "plain": "unchanged", "answered": "unchanged", "misty": "lives on", "both": "lives on",
+    }  # fmt: skip
+    lost = {p.patch: p.dead for p in box(found, "fog").patches}
+    assert (lost["misty"].lost, lost["misty"].horn_lost) == (("fog",), False)
+    # Most silenced patches first; of as many, more that change.
+    assert [one.box for one in found.boxes] == ["hush", "echo", "fog"]
+    # A dead delay that is off, and does not let the horn through, silences all.
+    assert box(found, "echo").silent_even_off == ("plain", "answered", "misty", "both")
+    assert box(found, "fog").silent_even_off == ()
+
+
+def test_the_nearest_way_out_by_hand() -> None:
+    found = sheet(PLAYED)
+    # In "answered" A leads to "plain"; in "both", A to "misty", where no delay is on.
+    assert ways(box(found, "echo")) == {"answered": (("A",), "plain"), "both": (("A",), "misty")}
+    # Without the gate there is no horn anywhere, and voices only in the other bank: two presses.
+    assert ways(box(found, "hush")) == {"plain": (("D", "A"), "misty"), "answered": (("D", "A"), "misty")}
+    assert not any(p.way_out.with_the_horn for p in box(found, "hush").patches if p.way_out is not None)
+
+
+def test_the_plain_horn_is_preferred_where_it_is_as_near() -> None:
+    found = sheet(PLAYED + DRY)
+    assert ways(box(found, "echo")) == {
+        "answered": (("hold E",), "the plain horn"),
+        "both": (("hold E",), "the plain horn"),
+    }
+
+
+def test_a_box_with_a_switch_of_its_own_is_told_of_while_it_is_on() -> None:
+    text = PLAYED.replace('[blocks.echo]\ntype = "delay"', '[blocks.echo]\ntype = "delay"\nengaged = false')
+    text = text.replace('engage = ["echo"]', "engage = []").replace('["fog", "echo"]', '["fog"]')
+    text += '\n[[switches]]\nname = "F"\npress = "block echo"\n'
+    one = box(sheet(text), "echo")
+    assert one.own_switch
+    assert kinds(one) == dict.fromkeys(("plain", "answered", "misty", "both"), "silent")
+    # F switches it off again; A chooses a patch, which puts it back, too, and the first of as few presses is taken.
+    assert all(p.way_out is not None and len(p.way_out.gestures) == 1 for p in one.patches)
+
+
+def test_repairs_name_the_cables_of_the_wiring_sheet() -> None:
+    found = sheet(PLAYED)
+    # 1 microphone, 2 preamp to splitter 1, 3 splitter to hush, 4 hush to splitter 2, 5 dry to the mixer, 6 splitter 2
+    # to fog, 7 splitter 1 to fog's side input, 8 fog to the mixer, 9 mixer to echo, 10 echo to the direct box.
+    assert box(found, "hush").repair.text == "cable 3 past it, into splitter 2 in place of cable 4"
+    assert box(found, "echo").repair.text == "cable 9 past it, into direct box in place of cable 10"
+    assert box(found, "fog").repair.text == "pull cable 8 out of mixer 1, channel 2"
+    repaired = {p.patch: p.repaired.kind for p in box(found, "echo").patches}
+    assert repaired == {"plain": "unchanged", "answered": "lives on", "misty": "unchanged", "both": "lives on"}
+
+
+def test_a_gate_that_hears_a_dead_box_stays_shut() -> None:
+    text = """
+chain = [{ lanes = ["dry", "ear"] }, "hush"]
+[blocks.ear]
+type = "equalizer"
+[blocks.hush]
+type = "noise_gate"
+listens_to = "ear"
+floor_db = %s
+"""
+    assert kinds(box(sheet(text % '"off"'), "ear")) == {"as written": "silent"}
+    lives = box(sheet(text % "-20"), "ear").patches[0].dead
+    assert (lives.kind, lives.untold) == ("lives on", ("hush",))
+    for floor, left in (('"off"', 0.0), ("-20", 0.1)):
+        sketch = parse_sketch(text % floor)
+        heard = render(replace(sketch, base=dead(sketch.base, "ear")), tone(), RATE_HZ).audio[:, 0]
+        np.testing.assert_allclose(heard[: tone().size], left * tone(), rtol=0.0, atol=1e-12)  # -20 dB is a tenth
+
+
+def test_a_synth_plays_on_when_the_boxes_before_it_are_dead() -> None:
+    sketch = parse_sketch(PLAYED).alone("misty")
+    heard = render(replace(sketch, base=dead(sketch.base, "hush")), tone(0.4), RATE_HZ).audio
+    assert np.sqrt(np.mean(heard**2)) > 1e-3
+
+
+def test_a_controller_that_listens_to_a_dead_box_stands_still() -> None:
+    text = """
+chain = [{ lanes = ["dry", { chain = ["ear"], level_db = "off" }] }, "swell"]
+[blocks.ear]
+type = "gain"
+[blocks.swell]
+type = "gain"
+[controllers.breath]
+type = "envelope"
+listens_to = "ear"
+drives = [{ setting = "swell.gain_db", low = -20, high = 0 }]
+"""
+    outcome = box(sheet(text), "ear").patches[0].dead
+    assert (outcome.kind, outcome.lost, outcome.untold) == ("lives on", (), ("swell",))
+
+
+def test_the_page_and_the_text_say_it_in_words() -> None:
+    document = failure_document(sheet(PLAYED.replace("Two lamps", "<script>") + DRY))
+    text = document_text(document)
+    assert max(map(len, text.splitlines())) <= 80
+    words = " ".join(text.split())
+    assert "Most hangs on: hush, echo (each silences 2 patches)" in words
+    assert "1. Is it muted? Press E switches sound on again." in words
+    assert "2. Hold E: the plain horn" in words
+    assert "a spare microphone cable from the microphone straight to the desk" in words
+    assert "<script" not in document_page(document)
+
+
+def tone(seconds: float = 0.05) -> Array:
+    t = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    return 0.5 * np.sin(2.0 * np.pi * 220.0 * t)
+
+
+KINDS = {"gain": "", "drive": "", "pan": "", "delay": "time_ms = 3", "noise_gate": 'floor_db = "off"', "compressor": ""}
+
+
+@st.composite
+def sketches(draw: st.DrawFn) -> tuple[str, list[str]]:
+    """A chain of up to six boxes, some off, some silent while off, some listening elsewhere, and their names."""
+    blocks: list[str] = []
+    names: list[str] = []
+
+    def declare(kind: str) -> str:
+        name = f"box{len(names)}"
+        lines = [f"[blocks.{name}]", f'type = "{kind}"', KINDS.get(kind, "")]
+        lines.append(f"engaged = {'true' if draw(st.booleans()) else 'false'}")
+        lines.append(f'when_off = "{draw(st.sampled_from(["pass", "silent"]))}"')
+        if kind in ("noise_gate", "compressor") and draw(st.booleans()):
+            lines.append(f'listens_to = "{draw(st.sampled_from(["input", *names]))}"')
+        names.append(name)
+        blocks.extend(lines)
+        return name
+
+    def series(depth: int) -> list[Any]:
+        steps: list[Any] = []
+        for _ in range(draw(st.integers(1 if depth == 0 else 0, 2))):
+            kind = draw(st.sampled_from(["box", "lanes", "blender"])) if depth < 2 else "box"
+            if len(names) >= 5:
+                break
+            if kind == "box":
+                steps.append(declare(draw(st.sampled_from(list(KINDS)))))
+            elif kind == "blender":
+                wet = series(depth + 1)
+                steps.append({"blender": declare("blender"), "wet": wet})
+            else:
+                steps.append({"lanes": [{"chain": series(depth + 1)} for _ in range(2)]})
+        return steps
+
+    chain = series(0)
+    return f"chain = {_toml(chain)}\n" + "\n".join(blocks), names
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{k} = {_toml(v)}" for k, v in value.items()) + " }"
+    return "[" + ", ".join(map(_toml, value)) + "]" if isinstance(value, list) else f'"{value}"'
+
+
+@settings(max_examples=40, deadline=None)
+@given(sketches())
+def test_what_the_sheet_says_is_what_is_heard(made: tuple[str, list[str]]) -> None:
+    text, names = made
+    sketch = parse_sketch(text)
+    outcomes = Outcomes(sketch.controllers)
+
+    def heard(state: Any) -> Array:
+        return render(replace(sketch, base=state), tone(), RATE_HZ).audio[: tone().size]
+
+    before = heard(sketch.base)
+    assert outcomes.sounds(sketch.base) or not before.any()
+    for name in names:
+        for fail in (dead, dead_when_off, patched_round):
+            failed = fail(sketch.base, name)
+            outcome, after = outcomes.compare(sketch.base, failed), heard(failed)
+            if outcome.kind == "unchanged":
+                np.testing.assert_array_equal(after, before)
+            elif outcome.kind == "silent":
+                assert not after.any(), name
+            if not after.any():  # and the other way round: what is silent is told to be
+                assert outcome.kind == "silent" or not before.any(), (fail.__name__, name)
+
+
+@pytest.mark.parametrize("fail", [dead, patched_round])
+def test_a_box_of_another_chain_does_no_harm(fail: Any) -> None:
+    state = parse_sketch('chain = ["a"]\n[blocks.a]\ntype = "gain"').base
+    assert fail(state, "b") is state
