@@ -185,12 +185,19 @@ class _Grid:
         canvas.wires.append(Wire(tuple(wire.points), tree.name, arrow=True, kind="detector"))
         canvas.circles.append(Circle(*points[0], DOT, "branch"))
         tree.nodes.update(path)
-        for a, b in pairwise(path):
-            self._shut[ACROSS if a[1] == b[1] else ALONG][min(a, b)] = True
-        column, row = path[-1]
-        self._shut[ALONG][column, row:][self._y[row:] < listener.y] = True
+        for start, end in pairwise(wire.points):
+            self._shut_along(start, end)
         for corner in wire.points[1:-1]:
             self._block((*corner, *corner))
+
+
+    def _shut_along(self, start: Point, end: Point) -> None:
+        """Forbid steps that lie on a piece of a dashed wire."""
+        direction = ACROSS if start[1] == end[1] else ALONG
+        low, high = sorted((start[direction], end[direction]))
+        along, beside = (self._x, self._y) if direction == ACROSS else (self._y, self._x)
+        on_it = (along > low - PITCH) & (along < high)
+        self._shut[direction][...] |= _crossed(on_it, np.abs(beside - start[1 - direction]) < PITCH / 2, direction)
 
 
 def _rects(canvas: Canvas) -> list[Rect]:
