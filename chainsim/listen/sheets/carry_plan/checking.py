@@ -19,6 +19,7 @@ from chainsim.listen.sheets.carry_plan.choice import Choice, programs_needed, sc
 from chainsim.listen.sheets.carry_plan.inventory import Gear, Inventory, Supply
 from chainsim.listen.sheets.carry_plan.latency import longest_way
 from chainsim.listen.sheets.carry_plan.matching import Key, Matching
+from chainsim.listen.sheets.carry_plan.order import torn
 from chainsim.listen.sheets.carry_plan.packing import Packing, Size, pack
 
 _ROUNDING = 1e-9
@@ -28,6 +29,8 @@ def broken(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
     """Every set of decisions of a choice that cannot stand together."""
     if not {"programs", "at once"} & matching.lifted:
         yield from _too_many_settings(choice, matching)
+    if "loops" not in matching.lifted:
+        yield from _torn(choice, matching)
     if "latency" not in matching.lifted:
         yield from _too_late(choice, matching)
     if "board" not in matching.lifted and (crowd := _no_room(choice, matching.inventory)):
@@ -55,6 +58,21 @@ def _too_many_settings(choice: Choice, matching: Matching) -> Iterator[tuple[Key
                 )
                 if holds_no_more and all(other in matching.makers(j) for j in few):
                     yield (*(("job", j, other) for j in few), *(("patch", index[name]) for name in asking))
+
+
+def _torn(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
+    """The sound enters a box once, unless that has a loop of its own."""
+    gear = matching.inventory.gear
+    for p, patch in enumerate(matching.wants.patches):
+        if patch.name not in choice.made:
+            continue
+        for a, b, c in torn(choice, patch):
+            if gear[choice.box_of[a]].loops:
+                continue
+            for g in set(matching.makers(a)) & set(matching.makers(c)):
+                for h in matching.makers(b):
+                    if h != g and not gear[g].loops:
+                        yield ("job", a, g), ("job", b, h), ("job", c, g), ("patch", p)
 
 
 def _too_late(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:

@@ -50,7 +50,7 @@ def smallest(
     """
     matching = Matching(inventory, wants, lifted, without)
     matching.require_all()
-    return _best(matching, [*_goals(matching, by), matching.places()])
+    return _best(matching, [*_goals(matching, by), matching.places(), matching.spread()])
 
 
 def least(inventory: Inventory, wants: Wants, by: By, lifted: Collection[Limit]) -> Choice | None:
@@ -87,7 +87,7 @@ def _best(matching: Matching, goals: list[Terms]) -> Choice | None:
         found = _checked(matching, goal)
         if found is None:
             return None
-        matching.keep_at(goal, _sum(goal, found, matching))
+        matching.keep_at(goal)
     return found
 
 
@@ -101,9 +101,3 @@ def _checked(matching: Matching, goal: Terms) -> Choice | None:
         for cut in cuts:
             matching.forbid(cut)
     raise SearchTooLargeError("too many ways to choose; give fewer items, or fewer patches")
-
-
-def _sum(goal: Terms, choice: Choice, matching: Matching) -> float:
-    on = {("item", i) for i in choice.carried}
-    on |= {("patch", p) for p, patch in enumerate(matching.wants.patches) if patch.name in choice.made}
-    return sum(value for key, value in goal.items() if key in on)

@@ -49,6 +49,9 @@ def _walk(
         if fork is not None and outside and fork.place in choice.splitter_of:
             splitter = choice.splitter_of[fork.place]
             way = way.through(splitter, gear[splitter].latency_ms)
+        if fork is not None and not outside:  # all of it is inside one box, the straight sound too
+            inside = next(iter(choice.boxes(patch, fork.blocks)))
+            way = way.through(inside, gear[inside].latency_ms)
         ends = [_walk(lane, way, choice, patch, inventory, forks) for lane in lanes]
         way = max(ends, key=lambda end: end.ms)
         if fork is not None and outside and fork.place in choice.mixer_of:

@@ -39,6 +39,7 @@ class Matching:
         self.inventory, self.wants, self.lifted = inventory, wants, frozenset(lifted)
         self._program = IntegerProgram()
         self._numbers: dict[Key, int] = {}
+        self._least = 0.0
         items = inventory.items
         makers = [[g for g, box in enumerate(inventory.gear) if job.type_name in box.makes] for job in wants.jobs]
         if len(items) + len(wants.patches) + sum(map(len, makers)) > MOST_VARIABLES:
@@ -47,7 +48,8 @@ class Matching:
             self._new(("item", i), high=0.0 if i in without else 1.0)
         for p, _ in enumerate(wants.patches):
             self._new(("patch", p))
-        self._match_jobs(makers)
+        self._makers = makers
+        self._match_jobs()
         for p, patch in enumerate(wants.patches):
             self._fill_boxes(p, patch)
         self._recall_settings()
@@ -56,7 +58,7 @@ class Matching:
         if "lanes" not in self.lifted:
             self._split_and_mix()
         if "loops" not in self.lifted:
-            self._loop()
+            self._wire()
         if "outlets" not in self.lifted:
             self._feed()
         self._weigh()
@@ -74,18 +76,21 @@ class Matching:
         """These may not all be so."""
         self.row(dict.fromkeys(together, 1.0), high=len(together) - 1.0)
 
-    def keep_at(self, terms: Terms, best: float) -> None:
-        """Keep what was minimised as small as it was found to be."""
-        self._program.no_more_than({self._numbers[key]: value for key, value in terms.items()}, best)
+    def keep_at(self, terms: Terms) -> None:
+        """Keep a sum as small as it was when it was last minimised."""
+        self._program.no_more_than({self._numbers[key]: value for key, value in terms.items()}, self._least)
 
     def least(self, terms: Terms) -> Choice | None:
         """The choice for which a sum is least; None if there is none."""
         found = self._program.minimise({self._numbers[key]: value for key, value in terms.items()})
-        return None if found is None else self._choice(found)
+        if found is None:
+            return None
+        self._least = sum(value * float(found[self._numbers[key]]) for key, value in terms.items())
+        return self._choice(found)
 
     def makers(self, job: int) -> Iterator[int]:
         """The gear that can make a job."""
-        return (g for g, _ in enumerate(self.inventory.gear) if ("job", job, g) in self._numbers)
+        return iter(self._makers[job])
 
     def _new(self, key: Key, *, high: float = 1.0, whole: bool = True) -> Key:
         self._numbers[key] = self._program.variable(high=high, whole=whole)
@@ -109,14 +114,14 @@ class Matching:
         by_place = {role: {k[1]: k[2] for k in on if k[0] == role and k[1] in outside} for role in ("split", "mix")}
         return Choice(choice.carried, made, box_of, by_place["split"], by_place["mix"])
 
-    def _match_jobs(self, makers: list[list[int]]) -> None:
+    def _match_jobs(self) -> None:
         """A job of a patch that is made is made by one box, and that is carried."""
         asked: dict[int, list[int]] = {}
         for p, patch in enumerate(self.wants.patches):
             for j in patch.jobs.values():
                 asked.setdefault(j, []).append(p)
         for j, patches in asked.items():
-            boxes = [self._new(("job", j, g)) for g in makers[j]]
+            boxes = [self._new(("job", j, g)) for g in self._makers[j]]
             self.row(dict.fromkeys(boxes, 1.0), high=1.0)
             for p in patches:
                 self.row({**dict.fromkeys(boxes, 1.0), ("patch", p): -1.0}, low=0.0)
@@ -220,25 +225,46 @@ class Matching:
             for g, key in own.items():
                 self.row({key: 1.0, ("item", g): -1.0}, high=0.0)
 
-    def _loop(self) -> None:
-        """Where blocks change places between patches, and lie in several boxes, these go into loops."""
-        moved = [(p, q, blocks) for p, q, blocks in self.wants.moved()]
-        if not moved:
-            return
-        gear, index = self.inventory.gear, {patch.name: p for p, patch in enumerate(self.wants.patches)}
-        change = self._new(("change",))
-        boxes = [self._new(("looped", g)) for g, _ in enumerate(gear)]
-        for p, q, blocks in moved:
-            for patch in (p, q):
-                for g, _ in enumerate(gear):
-                    for j in sorted(patch.jobs[name] for name in blocks):
-                        if ("job", j, g) in self._numbers:
-                            both: dict[Key, float] = {("patch", index[p.name]): -1.0, ("patch", index[q.name]): -1.0}
-                            self.row({("looped", g): 1.0, ("job", j, g): -1.0, **both}, low=-2.0)
-        most = len(boxes)
-        loops: dict[Key, float] = {("item", g): -float(box.loops) for g, box in enumerate(gear) if box.loops}
-        self.row({**dict.fromkeys(boxes, 1.0), change: -most}, high=1.0)
-        self.row({**dict.fromkeys(boxes, 1.0), **loops, change: most}, high=most)
+    def _wire(self) -> None:
+        """Boxes are wired in one order; those of which patches ask for several go into loops."""
+        asked: dict[tuple[str, int, int], list[int]] = {}
+        for p, patch in enumerate(self.wants.patches):
+            for relation, blocks in (("before", patch.before), ("beside", patch.beside)):
+                for a, b in blocks:
+                    asked.setdefault((relation, patch.jobs[a], patch.jobs[b]), []).append(p)
+        pairs: dict[Key, None] = {}
+        for (relation, one, other), patches in asked.items():
+            self._relate(relation, (one, other), patches, pairs)
+        turned: dict[frozenset[int], Key] = {}
+        for _, g, h in [key for key in pairs if key[0] == "before"]:
+            otherwise: tuple[Key, ...] = (("before", h, g), ("beside", min(g, h), max(g, h)))
+            for other_way in otherwise:
+                if other_way in pairs:
+                    both = frozenset((g, h))
+                    turned[both] = turned.get(both) or self._new(("turned", both))
+                    self.row({("before", g, h): 1.0, other_way: 1.0, turned[both]: -1.0}, high=1.0)
+        looped: dict[int, Key] = {}
+        for both, key in turned.items():
+            for g in both:
+                looped[g] = self._once(("looped", g))
+                self.row({looped[g]: 1.0, key: -1.0}, low=0.0)
+        loops: dict[Key, float] = {("item", g): -float(box.loops) for g, box in enumerate(self.inventory.gear)}
+        if looped:
+            self.row({**dict.fromkeys(looped.values(), 1.0), **loops}, high=0.0)
+
+    def _relate(self, relation: str, jobs: tuple[int, int], patches: Collection[int], pairs: dict[Key, None]) -> None:
+        """Two boxes stand to each other as the jobs that they make do in some patch that is made."""
+        a, b = jobs
+        together = self._new(("together", relation, a, b), whole=False)
+        for p in patches:
+            self.row({together: 1.0, ("patch", p): -1.0}, low=0.0)
+        for g in self.makers(a):
+            for h in self.makers(b):
+                if g != h:
+                    key = (relation, g, h) if relation == "before" else (relation, min(g, h), max(g, h))
+                    pairs[self._once(key)] = None
+                    made = {("job", a, g): -1.0, ("job", b, h): -1.0}
+                    self.row({key: 1.0, **made, together: -1.0}, low=-2.0)
 
     def _feed(self) -> None:
         """Every box that is fed has an outlet of its own."""
@@ -291,6 +317,17 @@ class Matching:
     def places(self) -> Terms:
         """Of equals, those that stand first in the inventory."""
         return {("item", i): i + 1.0 for i, _ in enumerate(self.inventory.items)}
+
+    def spread(self) -> Terms:
+        """In how many boxes each block is made, over all patches."""
+        terms: dict[Key, float] = {}
+        for patch in self.wants.patches:
+            for block, job in patch.jobs.items():
+                for g in self._makers[job]:
+                    home = self._once(("home", block, g))
+                    terms[home] = 1.0
+                    self.row({home: 1.0, ("job", job, g): -1.0}, low=0.0)
+        return terms
 
     def unmade(self) -> Terms:
         """How many patches are not made, less all of them."""

@@ -21,7 +21,7 @@ from chainsim.listen.sheets.carry_plan.integer_program import IntegerProgram, Se
 
 MOST_SETTLED = 8
 """So many boxes at the most are put to the integer program."""
-MOST_NODES = 1_500
+MOST_NODES = 500
 _ROUNDING_MM = 1e-6
 
 Size: TypeAlias = tuple[float, float]

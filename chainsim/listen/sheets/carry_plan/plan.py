@@ -69,9 +69,10 @@ class MadePatch:
 
 @dataclass(frozen=True)
 class LostPatch:
-    """A patch that cannot be made, and why."""
+    """A patch that cannot be made, and why: by itself, or beside those that can."""
 
     name: str
+    alone: bool
     reasons: tuple[str, ...]
 
 

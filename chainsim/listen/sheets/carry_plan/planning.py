@@ -9,6 +9,7 @@ from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, is_outside, 
 from chainsim.listen.sheets.carry_plan.choosing import By, most_patches, smallest
 from chainsim.listen.sheets.carry_plan.inventory import Gear, Inventory, Supply, cost, name_of
 from chainsim.listen.sheets.carry_plan.latency import longest_way
+from chainsim.listen.sheets.carry_plan.order import changing
 from chainsim.listen.sheets.carry_plan.plan import (
     Carried,
     CarryPlan,
@@ -55,7 +56,7 @@ def carry_plan(
     if choice is None:
         made = most_patches(inventory, wants, lifted=lifted).made
         missing = [patch.name for patch in wants.patches if patch.name not in made]
-        lost = tuple(LostPatch(name, why_not(inventory, wants, name, made, lifted)) for name in missing)
+        lost = tuple(why_not(inventory, wants, name, made, lifted) for name in missing)
         choice = smallest(inventory, wants.only(made), by=by, lifted=lifted) if made else None
     choice = choice or Choice((), (), {}, {}, {})
     return _told(sketch, inventory, wants.only(choice.made), choice, lost, by, lifted, wants)
@@ -156,9 +157,8 @@ def _roles(i: int, item: Gear | Supply, choice: Choice, made: Wants, inventory: 
             roles.append(f"splits into {len(heads) + dry} lanes: {names}")
         if choice.mixer_of.get(place) == i:
             roles.append(f"sums {len(heads) + dry} lanes: {names}")
-    moving = {block for _, _, blocks in made.moved() for block in blocks}
-    if item.loops and moving:
-        roles.append(f"changes the order of {', '.join(sorted(moving))}")
+    if item.loops and (moving := changing(choice, made)):
+        roles.append(f"changes the order of {', '.join(name_of(inventory.gear[g]) for g in sorted(moving))}")
     return tuple(roles)
 
 

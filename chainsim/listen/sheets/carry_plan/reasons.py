@@ -10,6 +10,8 @@ from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, is_outside, 
 from chainsim.listen.sheets.carry_plan.choosing import By, least
 from chainsim.listen.sheets.carry_plan.inventory import Inventory, cost, name_of
 from chainsim.listen.sheets.carry_plan.latency import longest_way
+from chainsim.listen.sheets.carry_plan.order import changing, torn
+from chainsim.listen.sheets.carry_plan.plan import LostPatch
 from chainsim.listen.sheets.carry_plan.power import feeds_of
 from chainsim.listen.sheets.carry_plan.wants import Wants
 
@@ -18,7 +20,7 @@ LIMITS: tuple[Limit, ...] = get_args(Limit)
 
 def why_not(
     inventory: Inventory, wants: Wants, patch: str, made: Collection[str], lifted: Collection[Limit]
-) -> tuple[str, ...]:
+) -> LostPatch:
     """Why a patch cannot be made, in words, a line for each thing that would do if it alone were mended.
 
     Parameters
@@ -43,17 +45,16 @@ def why_not(
         if not any(job.type_name in box.makes for box in inventory.gear)
     ]
     if unmade:
-        return tuple(unmade)
-    scope, beside = alone, ""
-    if least(inventory, alone, "boxes", lifted) is not None:
-        scope, beside = wants.only({patch, *made}), "beside the other patches: "
+        return LostPatch(patch, True, tuple(unmade))
+    by_itself = least(inventory, alone, "boxes", lifted) is None
+    scope = alone if by_itself else wants.only({patch, *made})
     lines = [
-        beside + line
+        line
         for limit in LIMITS
         if limit not in lifted
         for line in _without_limit(inventory, scope, limit, lifted)
     ]
-    return tuple(lines or [beside + _several(inventory, scope, lifted)])
+    return LostPatch(patch, by_itself, tuple(lines or [_several(inventory, scope, lifted)]))
 
 
 def _without_limit(inventory: Inventory, wants: Wants, limit: Limit, lifted: Collection[Limit]) -> list[str]:
@@ -131,8 +132,15 @@ def _words(limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> 
             if is_outside(choice, patch, fork, inventory)
         )
     elif limit == "loops":
-        moving = sorted({block for _, _, blocks in wants.only(choice.made).moved() for block in blocks})
-        yield f"{', '.join(moving)} change places between patches, and there are too few loops for their boxes"
+        moving = sorted(changing(choice, wants))
+        names = ", ".join(name_of(inventory.gear[g]) for g in moving)
+        if moving:
+            yield f"patches want {names} in different orders, and there are too few loops for them"
+        for patch in choice.patches(wants):
+            for a, b, c in list(torn(choice, patch))[:1]:
+                first, between, last = (wants.jobs[j].block for j in (a, b, c))
+                maker = name_of(inventory.gear[choice.box_of[a]])
+                yield f"in {patch.name}, {maker} would make {first} and {last}, but {between} parts them"
 
 
 def _too_much_for(g: int, limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> Iterator[str]:

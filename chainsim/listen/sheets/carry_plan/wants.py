@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
+from itertools import combinations
 
 from chainsim.block import block_type
 from chainsim.errors import SettingError, nearest
@@ -50,6 +51,8 @@ class PatchWants:
     forks : tuple of Fork
     pedals : tuple of (controller, block)
         Which pedal moves a setting of which block.
+    before, beside : tuple of (block, block)
+        Every two blocks of which the first one's sound goes to the second; and those in lanes side by side.
     """
 
     name: str
@@ -57,6 +60,8 @@ class PatchWants:
     chain: Chain
     forks: tuple[Fork, ...]
     pedals: tuple[tuple[str, str], ...]
+    before: tuple[tuple[str, str], ...]
+    beside: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
@@ -79,14 +84,6 @@ class Wants:
         """Of some patches alone."""
         kept = tuple(p for p in self.patches if p.name in patches)
         return Wants(self.jobs, kept, self.elsewhere)
-
-    def moved(self) -> Iterator[tuple[PatchWants, PatchWants, frozenset[str]]]:
-        """Every two patches between which blocks change places, and which."""
-        for i, p in enumerate(self.patches):
-            for q in self.patches[:i]:
-                both = p.jobs.keys() & q.jobs.keys()
-                if p.chain != q.chain and (moving := _moving(p.chain, q.chain, both)):
-                    yield q, p, moving
 
 
 def wants_of(sketch: Sketch, patches: Iterable[str] = (), elsewhere: Collection[str] = ()) -> Wants:
@@ -125,6 +122,8 @@ def wants_of(sketch: Sketch, patches: Iterable[str] = (), elsewhere: Collection[
         own = {e.name: jobs.setdefault(_job(e, state), len(jobs)) for e in made if e.type_name != "blender"}
         keep = {e.name for e in made}
         closing = {n for n in block_names(state.chain) if not state.blocks[n].passes}
+        before = block_pairs(state.chain, own)
+        beside = (pair for pair in combinations(own, 2) if pair not in before and pair[::-1] not in before)
         moved = ((controller, block) for (block, _), (controller, _) in state.drives.items())
         found.append(
             PatchWants(
@@ -133,6 +132,8 @@ def wants_of(sketch: Sketch, patches: Iterable[str] = (), elsewhere: Collection[
                 pruned(state.chain, keep, closing),
                 forks_of(state.chain, keep, closing),
                 tuple(sorted({(c, b) for c, b in moved if c in pedals and b in own})),
+                tuple(sorted(before)),
+                tuple(beside),
             )
         )
     return Wants(tuple(jobs), tuple(found), tuple(left_out))
@@ -164,9 +165,3 @@ def _job(entry: BlockEntry, state: State) -> Job:
     timed = any(settings.get(name) is not None for name in NOTE_VALUES)
     text = json.dumps(settings, sort_keys=True, default=str)
     return Job(entry.name, entry.type_name, text, state.tempo_bpm if timed else None)
-
-
-def _moving(one: Chain, other: Chain, both: Collection[str]) -> frozenset[str]:
-    """Blocks of both chains that stand otherwise to each other in one than in the other."""
-    before, after = block_pairs(one, both), block_pairs(other, both)
-    return frozenset(name for pair in before ^ after for name in pair)

@@ -1,0 +1,84 @@
+"""Boxes on a board: against every placement on a grid, and layouts that are known."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from chainsim.listen.sheets.carry_plan.packing import Packing, Place, Size, pack
+
+
+def fits_on_grid(sizes: list[tuple[int, int]], board: tuple[int, int], taken: int = 0) -> bool:
+    """Whether boxes of whole sizes go on a board, by trying every cell: pushed front and left all lie on whole cells."""
+    if not sizes:
+        return True
+    wide, deep = board
+    for width, depth in {sizes[0], sizes[0][::-1]}:
+        for left, front in product(range(wide - width + 1), range(deep - depth + 1)):
+            cells = sum(1 << (x + wide * y) for x, y in product(range(left, left + width), range(front, front + depth)))
+            if not cells & taken and fits_on_grid(sizes[1:], board, taken | cells):
+                return True
+    return False
+
+
+def check_layout(packing: Packing, sizes: list[Size], board: Size, gap_mm: float) -> None:
+    """Every box is as large as it is, on the board, and a gap from every other."""
+    assert len(packing.places) == len(sizes)
+    for place, size in zip(packing.places, sizes, strict=True):
+        assert (place.width_mm, place.depth_mm) == (size[::-1] if place.turned else size)
+        assert min(place.left_mm, place.front_mm) >= -1e-3
+        assert place.left_mm + place.width_mm <= board[0] + 1e-3
+        assert place.front_mm + place.depth_mm <= board[1] + 1e-3
+    for i, p in enumerate(packing.places):
+        assert all(apart(p, q) >= gap_mm - 2e-3 for q in packing.places[:i])
+
+
+def apart(p: Place, q: Place) -> float:
+    return max(
+        p.left_mm - q.left_mm - q.width_mm,
+        q.left_mm - p.left_mm - p.width_mm,
+        p.front_mm - q.front_mm - q.depth_mm,
+        q.front_mm - p.front_mm - p.depth_mm,
+    )
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(
+    st.lists(st.tuples(st.integers(1, 3), st.integers(1, 3)), min_size=1, max_size=5),
+    st.tuples(st.integers(3, 5), st.integers(3, 5)),
+)
+def test_small_boards_against_every_placement(sizes: list[tuple[int, int]], board: tuple[int, int]) -> None:
+    packing = pack([(float(w), float(d)) for w, d in sizes], board, 0.0)
+    assert packing.verdict == ("laid out" if fits_on_grid(sizes, board) else "does not fit")
+    if packing.places:
+        check_layout(packing, [(float(w), float(d)) for w, d in sizes], board, 0.0)
+
+
+def test_four_lie_round_a_hole_where_no_rows_do() -> None:
+    sizes = [(3.0, 2.0)] * 4 + [(1.0, 1.0)]  # a pinwheel fills 5 x 5 without remainder
+    packing = pack(sizes, (5.0, 5.0), 0.0)
+    assert packing.verdict == "laid out"
+    check_layout(packing, sizes, (5.0, 5.0), 0.0)
+
+
+@pytest.mark.parametrize(
+    ("gap_mm", "verdict"),
+    [(10.0, "laid out"), (10.5, "does not fit")],  # 3 x 100 and two gaps are 320
+)
+def test_gaps_count_between_boxes_and_not_at_the_edge(gap_mm: float, verdict: str) -> None:
+    packing = pack([(100.0, 60.0)] * 3, (320.0, 60.0), gap_mm)
+    assert packing.verdict == verdict
+
+
+def test_a_long_box_is_turned() -> None:
+    (place,) = pack([(400.0, 80.0)], (100.0, 420.0), 0.0).places
+    assert (place.width_mm, place.depth_mm, place.turned) == (80.0, 400.0, True)
+
+
+def test_what_is_not_found_is_not_said_to_be_impossible() -> None:
+    # 25 of 2 x 1 and 4 of 3 x 3 leave nothing of a 86-cell board that is 43 long: too many to be settled.
+    packing = pack([(3.0, 3.0)] * 4 + [(2.0, 2.0)] * 12 + [(1.0, 1.0)], (17.0, 5.0), 0.0)
+    assert packing.verdict in ("laid out", "not settled")
