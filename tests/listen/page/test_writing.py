@@ -59,7 +59,7 @@ def evil_page() -> str:
 def test_names_are_text_wherever_they_stand() -> None:
     elements = Elements(evil_page())
     kinds = [(a.get("type"), "data-sound-audio" in a) for a, _ in elements.of("script")]
-    assert kinds == [("application/json", False), *4 * [("text/plain", True)], (None, False)]
+    assert kinds == [("application/json", False), (None, False), *4 * [("text/plain", True)]]
     data = json.loads(next(text for a, text in elements.of("script") if a.get("id") == "page-data"))
     assert data["title"] == data["take"] == data["sounds"][0]["name"] == EVIL
     assert data["foot"] == {"notes": [EVIL]}

@@ -2,6 +2,7 @@
 /** The sounds of a page: what is known of each, and its samples once they are wanted. */
 
 const MOST_SAMPLES = 120e6;
+const LOOK_AGAIN_MS = 10;
 
 /** Keeps what is known of all sounds, and as many of them decoded as fit. */
 export class SoundShelf {
@@ -12,6 +13,7 @@ export class SoundShelf {
     this._given = new Map();
     this._decoded = new Map();
     this._awaited = new Map();
+    this._sizes = new Map();
     window.chainsimReceive = (digest, base64) => this._receive(digest, base64);
   }
 
@@ -87,7 +89,7 @@ export class SoundShelf {
     const sound = this.sound(key);
     if (this._given.has(sound.digest)) return this._given.get(sound.digest);
     if (sound.file) return this._load(sound);
-    const element = document.querySelector(`script[data-sound-audio="${key}"]`);
+    const element = await wholeElement(`script[data-sound-audio="${key}"]`);
     if (!element) throw new Error(`the page does not hold the sound "${sound.name}"`);
     return asBytes(element.textContent ?? "");
   }
@@ -105,7 +107,6 @@ export class SoundShelf {
   }
 
   _makeRoom(newest, samples) {
-    this._sizes = this._sizes ?? new Map();
     this._sizes.set(newest, samples);
     let all = [...this._decoded.keys()].reduce((sum, digest) => sum + (this._sizes.get(digest) ?? 0), 0);
     for (const digest of [...this._decoded.keys()]) {
@@ -134,6 +135,16 @@ export class SoundShelf {
 
   _receive(digest, base64) {
     this._awaited.get(digest)?.(asBytes(base64));
+  }
+}
+
+/** An element of the document, once it was read to its end: a long page can be used before all of it is there. */
+async function wholeElement(selector) {
+  for (;;) {
+    const loaded = document.readyState !== "loading";
+    const element = document.querySelector(selector);
+    if (loaded || element?.nextElementSibling) return element;
+    await new Promise((resolve) => setTimeout(resolve, LOOK_AGAIN_MS));
   }
 }
 
