@@ -66,7 +66,7 @@ def build_page(made: MadeVersions, options: PageOptions) -> ListeningPage:
     versions = [_raw(version, key, sample_rate_hz, excerpt) for key, version in _keyed(made.versions)]
     part = take if excerpt is None else in_excerpt(take, rate_hz, excerpt)
     drawn = _drawn(made.versions, take, sample_rate_hz, options)
-    board = _board(made, part, sample_rate_hz, excerpt)
+    board = _board(made, take, sample_rate_hz, excerpt)
     raw = [
         RawSound(TAKE, made.take.name, "take", SCENE, part),
         *versions,
@@ -99,7 +99,9 @@ def _raw(version: MadeVersion, key: str, sample_rate_hz: int, excerpt: Excerpt |
             f"{version.file}: {version.figures.sample_rate_hz:g} Hz, allowed is the take's rate, {sample_rate_hz} Hz"
         )
     audio = in_excerpt(version.samples(), sample_rate_hz, excerpt, version.figures.latency_ms / 1000.0)
-    return RawSound(key, version.heading, "version", SCENE, audio * np.float32(db_to_gain(-version.trim_db)))
+    if version.trim_db:
+        audio = audio * np.float32(db_to_gain(-version.trim_db))
+    return RawSound(key, version.heading, "version", SCENE, audio)
 
 
 def _drawn(versions: Sequence[MadeVersion], take: Array, sample_rate_hz: int, options: PageOptions) -> list[WireSounds]:
@@ -118,11 +120,10 @@ def _drawn(versions: Sequence[MadeVersion], take: Array, sample_rate_hz: int, op
     return drawn
 
 
-def _board(made: MadeVersions, part: Samples, sample_rate_hz: int, excerpt: Excerpt | None) -> FootAtKeys | None:
+def _board(made: MadeVersions, take: Samples, sample_rate_hz: int, excerpt: Excerpt | None) -> FootAtKeys | None:
     if made.set_sketch is None:
         return None
-    starts_s = 0.0 if excerpt is None else excerpt.from_s
-    return foot_of(made.set_sketch, part.astype(np.float64), sample_rate_hz, starts_s=starts_s, scene=SCENE)
+    return foot_of(made.set_sketch, take.astype(np.float64), sample_rate_hz, excerpt=excerpt, scene=SCENE)
 
 
 def _limited(sounds: Iterable[PageSound]) -> Iterator[PageSound]:

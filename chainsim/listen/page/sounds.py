@@ -27,6 +27,10 @@ LOUDNESS_LUFS = -23.0
 """Of programmes, EBU R 128: no horn peaks over the ceiling there."""
 
 
+GATING_BLOCK_S = 0.4
+"""ITU-R BS.1770-5; what is silent for longer counts no more."""
+
+
 @dataclass(frozen=True)
 class RawSound:
     """A sound as it came out.
@@ -115,15 +119,13 @@ def each_page_sound(
 ) -> Iterator[PageSound]:
     """Make one sound after the other, for who may want to stop; arguments and errors are those of `page_sounds`."""
     _check(raw, sample_rate_hz, lossy)
-    lengths: dict[str, int] = {}
-    for sound in raw:
-        lengths[sound.scene] = max(lengths.get(sound.scene, 0), len(sound.in_time(sample_rate_hz)))
+    lengths = _lengths(raw, sample_rate_hz)
     silent = [not sound.audio.any() for sound in raw]
     least_db = min((t for t, none in zip(trims.trims_db, silent, strict=True) if not none), default=0.0)
     for sound, trim_db, none in zip(raw, trims.trims_db, silent, strict=True):
         x = np.zeros((lengths[sound.scene], sound.audio.shape[1]))
         own = sound.in_time(sample_rate_hz)
-        np.multiply(own, db_to_gain(trim_db), out=x[: len(own)])
+        np.multiply(own, db_to_gain(trim_db), out=x[: len(own)], dtype=np.float64)
         seen = pictures and sound.pictures
         as_mp3 = lossy or (sound.lossy and sample_rate_hz in MP3_RATES_HZ)
         yield PageSound(
@@ -157,7 +159,17 @@ def find_trims(
     AudioError
         If a sample is not finite.
     """
-    return one_loudness([_level(s, sample_rate_hz) for s in raw], Aim(loudness_lufs, ceiling_dbtp))
+    lengths = _lengths(raw, sample_rate_hz)
+    levels = [_level(sound, lengths[sound.scene], sample_rate_hz) for sound in raw]
+    return one_loudness(levels, Aim(loudness_lufs, ceiling_dbtp))
+
+
+def _lengths(raw: Sequence[RawSound], sample_rate_hz: int) -> dict[str, int]:
+    """Frames of the longest sound of each scene."""
+    lengths: dict[str, int] = {}
+    for sound in raw:
+        lengths[sound.scene] = max(lengths.get(sound.scene, 0), len(sound.in_time(sample_rate_hz)))
+    return lengths
 
 
 def _check(raw: Sequence[RawSound], sample_rate_hz: int, lossy: bool) -> None:
@@ -172,11 +184,14 @@ def _check(raw: Sequence[RawSound], sample_rate_hz: int, lossy: bool) -> None:
         raise AudioError(f"sample rate {sample_rate_hz} Hz, MP3 allows {rates} Hz; FLAC keeps any")
 
 
-def _level(sound: RawSound, sample_rate_hz: int) -> Level:
+def _level(sound: RawSound, frames: int, sample_rate_hz: int) -> Level:
+    """Loudness with the silence up to its scene's length, in which a last gating block may reach."""
     channels = sound.audio.shape[1]
     loudness, peak = LoudnessMeter(sample_rate_hz, channels), PeakMeter(sample_rate_hz, channels)
-    for piece in pieces(sound.in_time(sample_rate_hz)):
+    own = sound.in_time(sample_rate_hz)
+    for piece in pieces(own):
         loudness.add(piece)
         peak.add(piece)
+    loudness.add(np.zeros((channels, min(frames - len(own), round(GATING_BLOCK_S * sample_rate_hz)))))
     integrated = loudness.result().integrated_lufs
     return Level(sound.name, integrated, peak.result().true_peak_dbtp, loudness.raised_lufs)
