@@ -87,11 +87,17 @@ PLAYS = "at => chainsimPage.player.playing && chainsimPage.player.position > at"
 def set_page(cues: str = "", starts_s: float = 0.0) -> ListeningPage:
     """Three seconds of noise under the set above."""
     dry = noise(3.0)
-    foot = foot_of(parse_sketch(SET + cues), dry, RATE_HZ, starts_s=starts_s)
+    foot = foot_of(parse_sketch(SET + cues), dry, RATE_HZ)
     assert foot is not None
     sounds = [page_sound(r.key, r.audio.astype(float)[: len(dry)], name=r.name, role="part") for r in foot.raw]
     page = synthetic_page((1.0, 0.5), seconds=3.0)
-    return replace(page, title="Quay", sounds=(*page.sounds, *sounds), foot=foot.plain(), starts_s=starts_s)
+    return replace(
+        page,
+        title="Quay",
+        sounds=(*page.sounds, *sounds),
+        foot={**foot.plain(), "startsS": starts_s},
+        starts_s=starts_s,
+    )
 
 
 def hear_key(text: str) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from chainsim.audio.reading import TakeArray
+from chainsim.batch.listening.excerpt import Excerpt, Samples, in_excerpt
 from chainsim.batch.listening.foot_plain import bars_plain, board_plain, cues_plain, foot_times_plain, heard_plain
 from chainsim.batch.listening.foot_states import alone_at, reached
 from chainsim.batch.sounds.union import Union
@@ -91,7 +92,7 @@ class FootAtKeys:
 
 
 def foot_of(
-    sketch: Sketch, take: Array, sample_rate_hz: int, *, starts_s: float = 0.0, scene: str = "take"
+    sketch: Sketch, take: Array, sample_rate_hz: int, *, excerpt: Excerpt | None = None, scene: str = "take"
 ) -> FootAtKeys | None:
     """Make the sounds that presses lead to.
 
@@ -99,10 +100,11 @@ def foot_of(
     ----------
     sketch : Sketch
     take : ndarray, shape (frames, channels)
-        As the page plays it.
+        All of it.
     sample_rate_hz : int
-    starts_s : float
-        When in the take that part begins; the page's times count from there.
+    excerpt : Excerpt, optional
+        The part of it that the page plays. All up to there is sent through, so that controllers and what rings on stand
+        at its beginning as they do there.
     scene : str
         Of the page's other sounds, with which these are in time.
 
@@ -119,7 +121,8 @@ def foot_of(
     if not sketch.switches:
         return None
     checked = TakeArray(take, sample_rate_hz)
-    seconds = checked.frames / sample_rate_hz + LONGEST_RINGING_S
+    take_s = checked.frames / sample_rate_hz
+    seconds = take_s + LONGEST_RINGING_S if excerpt is None else min(excerpt.to_s, take_s) - excerpt.from_s
     most = max(1, min(MOST_FOOT_SOUNDS, int(MOST_FOOT_S / seconds)))
     positions, all_found = reached(sketch.board, 2 * MOST_FOOT_SOUNDS)
     graph = _graph(sketch, positions, checked)
@@ -127,13 +130,17 @@ def foot_of(
     kept = list(dict.fromkeys(alike))[:most]
     if len(kept) < len(positions):
         graph = _graph(sketch, [positions[i] for i in kept], checked)
+    sounds = _rendered(graph, checked, len(kept), excerpt)
     return FootAtKeys(
         sketch=sketch,
-        raw=_rendered(graph, checked, [positions[i].text for i in kept], scene),
+        raw=tuple(
+            RawSound(_key(number), positions[i].text, "part", scene, sound)
+            for number, (i, sound) in enumerate(zip(kept, sounds, strict=True))
+        ),
         keys=tuple((positions[i], _key(kept.index(first))) for i, first in enumerate(alike) if first in kept),
         left_out=tuple(positions[i].text for i, first in enumerate(alike) if first not in kept),
         all_found=all_found,
-        starts_s=starts_s,
+        starts_s=0.0 if excerpt is None else excerpt.from_s,
     )
 
 
@@ -156,27 +163,42 @@ def _alike(graph: Graph, count: int) -> list[int]:
     return found
 
 
-def _rendered(graph: Graph, take: TakeArray, names: Sequence[str], scene: str) -> tuple[RawSound, ...]:
+def _rendered(graph: Graph, take: TakeArray, count: int, excerpt: Excerpt | None) -> list[Samples]:
+    """The sounds, each without its latency, from the beginning of the part to its end, or until it has rung out."""
     rate_hz = graph.sample_rate_hz
-    longest = take.frames + round(LONGEST_RINGING_S * rate_hz)
-    sounds = [
-        np.zeros((min(graph.frames(take.frames, str(i)), longest), graph.channels(f"{i}:out")), np.float32)
-        for i in range(len(names))
-    ]
+    ringing = round(LONGEST_RINGING_S * rate_hz)
+    begin, end = 0, take.frames + ringing
+    if excerpt is not None:
+        begin, end = round(excerpt.from_s * rate_hz), min(round(excerpt.to_s * rate_hz), take.frames)
+    late = [round(graph.latencies[str(i)][0]) for i in range(count)]
+    sounds: list[Samples] = []
+    for i in range(count):
+        frames = min(graph.frames(take.frames, str(i)), end + late[i]) - begin - late[i]
+        sounds.append(np.zeros((frames, graph.channels(f"{i}:out")), np.float32))
     for n0, outputs in Engine(graph, take.read, take.frames).stream():
-        for i, sound in enumerate(sounds):
-            there = sound[n0 : n0 + outputs[f"{i}:out"].shape[1]]
-            there[:] = outputs[f"{i}:out"][:, : len(there)].T
-        if n0 >= longest:
+        if n0 >= end + max(late):
             break
-    fade = np.linspace(1.0, 0.0, (longest - take.frames) // 2, dtype=np.float32)[:, np.newaxis]
-    for sound in sounds:
-        if len(sound) == longest:
-            sound[-len(fade) :] *= fade
-    return tuple(
-        RawSound(_key(i), name, "part", scene, sounds[i], graph.latencies[str(i)][0] / rate_hz)
-        for i, name in enumerate(names)
-    )
+        for i, sound in enumerate(sounds):
+            _place(outputs[f"{i}:out"].T, n0 - begin - late[i], sound)
+    if excerpt is None:
+        for sound in sounds:
+            _fade_ringing(sound, take.frames, ringing)
+        return [in_excerpt(sound, rate_hz, None) for sound in sounds]
+    return [in_excerpt(sound, rate_hz, Excerpt(0.0, len(sound) / rate_hz)) for sound in sounds]
+
+
+def _place(span: Samples, at: int, sound: Samples) -> None:
+    """Write a span, shape (frames, channels), into a sound, whose frame `at` is its first; what juts out is dropped."""
+    first, end = max(at, 0), min(at + len(span), len(sound))
+    if first < end:
+        sound[first:end] = span[first - at : end - at]
+
+
+def _fade_ringing(sound: Samples, take_frames: int, ringing: int) -> None:
+    """Fade what rings for longer than a sound may, over the second half of that time."""
+    if len(sound) == take_frames + ringing:
+        half = ringing // 2
+        sound[-half:] *= np.linspace(1.0, 0.0, half, dtype=np.float32)[:, np.newaxis]
 
 
 def _key(number: int) -> str:

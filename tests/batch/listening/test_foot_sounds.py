@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chainsim.batch.listening import foot_sounds
+from chainsim.batch.listening.excerpt import Excerpt
 from chainsim.batch.listening.foot_sounds import MOST_FOOT_SOUNDS, FootAtKeys, foot_of
 from chainsim.batch.listening.foot_states import reached
 from chainsim.graph.rendering import render
@@ -89,8 +90,8 @@ hold = "B"
 TAKE = np.random.default_rng(8).uniform(-0.5, 0.5, (RATE_HZ // 2, 1))
 
 
-def foot_at(text: str = PARADE, take: Array = TAKE, starts_s: float = 0.0) -> FootAtKeys:
-    found = foot_of(parse_sketch(text), take, RATE_HZ, starts_s=starts_s)
+def foot_at(text: str = PARADE, take: Array = TAKE, excerpt: Excerpt | None = None) -> FootAtKeys:
+    found = foot_of(parse_sketch(text), take, RATE_HZ, excerpt=excerpt)
     assert found is not None
     return found
 
@@ -138,7 +139,7 @@ def test_a_sketch_without_switches_has_no_board() -> None:
 
 def test_plain_values_are_json_and_say_what_is_due() -> None:
     """Bar 1 at 0.5 s, three quarters at 120: bar 2 at 2 s; A acts when let go after 120 ms, the hold after 600 ms."""
-    plain = json.loads(json.dumps(foot_at(starts_s=3.0).plain()))
+    plain = json.loads(json.dumps(foot_at(excerpt=Excerpt(0.3, 0.45)).plain()))
     assert [(c["actsS"], c["when"], c["text"]) for c in plain["cues"]] == [
         (2.0, "bar 2", "patch soft"),
         (pytest.approx(4.12), "4 s", "press A"),
@@ -153,7 +154,7 @@ def test_plain_values_are_json_and_say_what_is_due() -> None:
         "patchBpm": [["plain", 60.0]],
         "tapped": False,
     }
-    assert plain["startsS"] == 3.0
+    assert plain["startsS"] == 0.3
     assert not any(s["muted"] for s in plain["sounds"])
 
 
@@ -192,6 +193,23 @@ def test_what_rings_on_fades_out_two_seconds_after_the_take() -> None:
     np.testing.assert_allclose(made[:begin], whole[:begin], atol=6e-8)
     np.testing.assert_allclose(made[begin:], whole[begin : len(made)] * np.linspace(1, 0, RATE_HZ)[:, None], atol=1e-7)
     assert np.abs(made[round(2.2 * RATE_HZ) :]).max() > 0.01
+
+
+def test_a_part_of_the_take_sounds_as_it_does_in_the_whole() -> None:
+    """The echo of what came 100 ms before the part is in it; 10 ms at both ends are faded."""
+    cues = '[[cues]]\nat_s = 0\npatch = "soft"\n[[cues]]\nat_s = 0\non = "echo"\n'
+    made = sound(foot_at(excerpt=Excerpt(0.3, 0.45)), "soft with echo on")
+    assert len(made) == round(0.15 * RATE_HZ)
+    whole = rendered(PARADE, cues)[round(0.3 * RATE_HZ) : round(0.45 * RATE_HZ)]
+    fade = round(0.01 * RATE_HZ)
+    np.testing.assert_allclose(made[fade:-fade], whole[fade:-fade], atol=6e-8)
+
+
+def test_latency_is_cut_away() -> None:
+    """A device that comes 20 ms late: as early as the dry take."""
+    text = PARADE.replace("gain_db = -12", "gain_db = -12\nlatency_ms = 20")
+    expected = 10 ** (-18 / 20) * TAKE
+    np.testing.assert_allclose(sound(foot_at(text), "soft")[: len(TAKE)], expected, atol=6e-8)
 
 
 @settings(max_examples=60, deadline=None)
