@@ -190,7 +190,6 @@ class _Grid:
         for corner in wire.points[1:-1]:
             self._block((*corner, *corner))
 
-
     def _shut_along(self, start: Point, end: Point) -> None:
         """Forbid steps that lie on a piece of a dashed wire."""
         direction = ACROSS if start[1] == end[1] else ALONG

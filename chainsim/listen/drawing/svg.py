@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 FONT = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 DASHES = {"sound": "", "silent": "1 5", "detector": "6 4"}
+THROUGH = ' pointer-events="none"'
+"""Of what lies on a wire: who presses it means the wire."""
 STYLE = """
 svg { background: #fffdf8; color: #1d1a16; }
 .muted { fill: #5b5348; }
@@ -146,7 +148,7 @@ def _triangle(triangle: Triangle) -> str:
 def _circle(circle: Circle) -> str:
     x, y, r = _n(circle.x), _n(circle.y), circle.radius
     if circle.kind == "branch":
-        return f'<circle class="branch" cx="{x}" cy="{y}" r="{_n(r)}" fill="currentColor"/>'
+        return f'<circle class="branch" cx="{x}" cy="{y}" r="{_n(r)}" fill="currentColor"{THROUGH}/>'
     dashes = "" if circle.engaged else ' stroke-dasharray="4 3"'
     about = f'class="{circle.kind}" cx="{x}" cy="{y}" r="{_n(r)}"'
     ring = f'<circle {about} stroke="currentColor" stroke-width="1.6"{dashes}/>'
@@ -159,7 +161,7 @@ def _circle(circle: Circle) -> str:
 
 def _label(label: Label) -> str:
     weight = ' font-weight="600"' if label.bold else ""
-    about = "" if label.about is None else f" data-figure-of={_value(label.about)}"
+    about = "" if label.about is None else f" data-figure-of={_value(label.about)}{THROUGH}"
     place = f'x="{_n(label.x)}" y="{_n(label.y)}" font-size="{_n(label.size)}" text-anchor="{label.anchor}"'
     ink = "muted" if label.muted else "ink"
     return f'<text class="{ink}" {place} fill="currentColor"{weight}{about}>{_text(label.text)}</text>'
