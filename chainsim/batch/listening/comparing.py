@@ -26,7 +26,7 @@ from chainsim.sketch.model import Sketch
 
 
 def compare_sounds(
-    sources: Iterable[Sketch | str | Path] | str | Path,
+    sources: Iterable[Sketch | str | Path] | Sketch | str | Path,
     take: str | Path | None = None,
     *,
     patches: Sequence[str] = (),
@@ -42,7 +42,7 @@ def compare_sounds(
 
     Parameters
     ----------
-    sources : paths, or Sketches; or one folder
+    sources : paths or Sketches, or one; or one folder
         Sketches: of one with patches each patch is a version, and it as written, if it has cues. Or a folder that
         `chainsim batch` or `chainsim orders` has made.
     take : path, optional
@@ -79,7 +79,7 @@ def compare_sounds(
     """
     if not -60.0 <= loudness_lufs <= 0.0:
         raise SettingError(f"loudness_lufs = {loudness_lufs:g} LUFS, allowed -60 ... 0 LUFS")
-    given = [sources] if isinstance(sources, str | Path) else list(sources)
+    given = [sources] if isinstance(sources, Sketch | str | Path) else list(sources)
     at = None if take is None else Path(take)
     excerpt = None if excerpt_s is None else Excerpt(*excerpt_s)
     with ExitStack() as stack:

@@ -9,7 +9,7 @@ from typing import Any
 from chainsim.audio.reading import take_hash
 from chainsim.batch.listening.folder_tables import RESULTS, chosen_take, file_and_figures, telling_of_damage
 from chainsim.batch.listening.from_sketches import settings_text
-from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count, told_apart
+from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count, told_apart, without_copies
 from chainsim.batch.matrix.sweeping import spelling, sweep
 from chainsim.batch.results.store import ResultStore
 from chainsim.errors import AudioError, ChainsimError, SettingError, nearest
@@ -60,20 +60,13 @@ def versions_of_batch(
         rows = [row for row in table["rows"] if row["take"] == name]
         silent = [f"{_called(row)}: {row['error']}" for row in rows if row["error"] is not None]
         rows = _narrowed([row for row in rows if row["error"] is None], patches)
-        firsts = {row["sound_key"]: row for row in reversed(rows)}
-        kept = [row for row in rows if firsts[row["sound_key"]] is row]
-        check_count((row["sound_key"] for row in kept), NARROW)
-        if any(row["take_sha256"] != take_hash(path) for row in kept[:1]):
+        check_count((row["sound_key"] for row in rows), NARROW)
+        if any(row["take_sha256"] != take_hash(path) for row in rows[:1]):
             raise AudioError(f"{path}: is not the take that {folder} was made of; run {COMMAND} again")
-        headings = dict(zip((row["sound_key"] for row in kept), told_apart([_parts(row) for row in kept]), strict=True))
         store = ResultStore(folder.resolve())
-        alike = (
-            f'"{_called(row)}" is the same sound as "{headings[row["sound_key"]]}", which stands for both'
-            for row in rows
-            if firsts[row["sound_key"]] is not row
-        )
-        versions = tuple(_version(store, row, headings[row["sound_key"]]) for row in kept)
-        return MadeVersions(folder.resolve().name, path, versions, notes=(*silent, *alike))
+        headings = told_apart([_parts(row) for row in rows])
+        made, alike = without_copies(_version(store, *each) for each in zip(rows, headings, strict=True))
+        return MadeVersions(folder.resolve().name, path, made, notes=(*silent, *alike))
 
 
 def _version(store: ResultStore, row: Row, heading: str) -> MadeVersion:

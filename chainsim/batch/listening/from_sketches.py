@@ -8,7 +8,7 @@ from pathlib import Path
 
 from chainsim.audio.reading import open_take, take_hash
 from chainsim.batch.compiling import compile_ahead
-from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count, told_apart
+from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count, told_apart, without_copies
 from chainsim.batch.matrix.versions import Version, versions_of
 from chainsim.batch.results.keys import sound_key
 from chainsim.batch.results.store import ResultStore
@@ -64,20 +64,9 @@ def make_versions(
     store.make_audio_folder()
     sha256 = take_hash(take)
     keys = [sound_key(version.sketch, sha256) for version in versions]
-    first_of = {key: keys.index(key) for key in keys}
-    _render(store, take, {key: versions[i] for key, i in first_of.items()}, threads or os.cpu_count() or 1)
-    alike = (
-        f'"{headings[i]}" is the same sound as "{headings[first_of[key]]}", which stands for both'
-        for i, key in enumerate(keys)
-        if first_of[key] != i
-    )
-    return MadeVersions(
-        title=_title(versions),
-        take=take,
-        versions=tuple(_made(store, key, versions[i], headings[i]) for key, i in first_of.items()),
-        set_sketch=_only_set(given, room),
-        notes=(*take_warnings, *warnings, *alike),
-    )
+    _render(store, take, dict(zip(keys, versions, strict=True)), threads or os.cpu_count() or 1)
+    made, alike = without_copies(_made(store, *each) for each in zip(keys, versions, headings, strict=True))
+    return MadeVersions(_title(versions), take, made, _only_set(given, room), (*take_warnings, *warnings, *alike))
 
 
 def _narrowed(versions: Sequence[Version], patches: Sequence[str]) -> list[Version]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -76,6 +77,23 @@ class MadeVersions:
     versions: tuple[MadeVersion, ...]
     set_sketch: Sketch | None = None
     notes: tuple[str, ...] = ()
+
+
+def without_copies(versions: Iterable[MadeVersion]) -> tuple[tuple[MadeVersion, ...], list[str]]:
+    """Versions that differ in some sample, and one line for each that is left out.
+
+    A choice between two that are the same sound would be no choice.
+    """
+    first: dict[tuple[str, float, float], MadeVersion] = {}
+    notes = []
+    for version in versions:
+        with version.file.open("rb") as file:
+            sound = hashlib.file_digest(file, "sha256").hexdigest(), version.trim_db, version.figures.latency_ms
+        if sound in first:
+            notes.append(f'"{version.heading}" is the same sound as "{first[sound].heading}", which stands for both')
+        else:
+            first[sound] = version
+    return tuple(first.values()), notes
 
 
 def check_count(names: Iterable[str], narrow: str) -> None:

@@ -1,0 +1,234 @@
+"""A page of versions: what is on it, from sketches and from folders, and what cannot be."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from chainsim.batch.listening import page as page_module
+from chainsim.batch.listening.comparing import compare_sounds, write_page
+from chainsim.batch.matrix.batching import run_batch
+from chainsim.batch.orders.comparing import compare_orders
+from chainsim.errors import ChainsimError
+from chainsim.graph.rendering import render
+from chainsim.listen.page.model import ListeningPage
+from chainsim.sketch.loading import load_sketch
+from chainsim.units import Array
+from tests.cli.running import notes, sketch_file, take_file
+
+RATE_HZ = 8_000
+SET = """
+title = "Quay <b>"
+chain = ["low", "late"]
+[blocks.low]
+type = "gain"
+gain_db = -6
+[blocks.late]
+type = "gain"
+latency_ms = 20
+[patches.solo]
+chain = ["late"]
+[patches.softer]
+blocks.low.gain_db = -12
+[patches.twin]
+chain = ["late"]
+"""
+PLAIN = 'title = "Pier"\nchain = ["gain"]\n[blocks.gain]\ntype = "gain"\ngain_db = 3\n'
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("compare")
+    sketch_file(place, SET, "set.toml")
+    sketch_file(place, PLAIN, "plain.toml")
+    take_file(place, notes(RATE_HZ, seconds=2.0), RATE_HZ)
+    return place
+
+
+@pytest.fixture(scope="module")
+def take(folder: Path) -> Array:
+    x: Array = soundfile.read(folder / "take.wav", always_2d=True)[0]
+    return x
+
+
+@pytest.fixture(scope="module")
+def both(folder: Path) -> ListeningPage:
+    return compare_sounds([folder / "set.toml", folder / "plain.toml"], folder / "take.wav", wires=False)
+
+
+def decoded(page: ListeningPage, key: str) -> Array:
+    sound = next(sound for sound in page.sounds if sound.key == key)
+    x: Array = soundfile.read(io.BytesIO(sound.audio), always_2d=True)[0]
+    return x
+
+
+def gain_between(x: Array, y: Array) -> float:
+    """By least squares."""
+    return float(np.sum(x * y) / np.sum(x * x))
+
+
+def test_each_patch_and_each_sketch_is_a_version(both: ListeningPage) -> None:
+    """Patches "solo" and "twin" are one sound."""
+    assert [card.heading for card in both.cards] == ["Quay <b>, solo", "Quay <b>, softer", "Pier"]
+    assert both.title == "Quay <b> and 1 more"
+    assert [sound.key for sound in both.sounds] == ["take", "version-1", "version-2", "version-3"]
+    assert {sound.scene for sound in both.sounds} == {"page"}
+    assert any('"Quay <b>, twin" is the same sound as "Quay <b>, solo"' in note for note in both.notes)
+    assert both.foot is None
+
+
+def test_a_version_is_what_render_gives(both: ListeningPage, folder: Path, take: Array) -> None:
+    """Within 32-bit floats and 24 bit, after trim and latency."""
+    rendering = render(load_sketch(folder / "set.toml").alone("softer"), take, RATE_HZ)
+    late = round(rendering.latency_samples)
+    assert late == 160
+    expected = rendering.audio[late : late + len(take)]
+    found = decoded(both, "version-2")[: len(take)]
+    gain = gain_between(expected, found)
+    assert np.max(np.abs(found - gain * expected)) < 2.0**-23
+    assert gain_between(take, found) / gain == pytest.approx(10.0 ** (-12.0 / 20.0), rel=1e-6)
+
+
+def test_figures_and_settings_stand_beside(both: ListeningPage) -> None:
+    first, softer, plain = both.cards
+    figures = [{figure.label: figure.text for figure in card.figures} for card in both.cards]
+    assert figures[0]["latency"] == "20.0 ms"
+    loudness = [float(f["loudness as it comes"].split()[0]) for f in figures]
+    assert loudness[0] - loudness[1] == pytest.approx(12.0, abs=0.11)
+    assert loudness[2] - loudness[0] == pytest.approx(3.0, abs=0.11)
+    assert first.differs == ""
+    assert "beside the first" not in figures[0]
+    assert figures[1]["beside the first"] == "0.0 steps"
+    assert softer.differs == "12.0 LU softer as it comes; otherwise hardly told apart from it"
+    assert "gain_db = -12" in softer.settings
+    assert "patches" not in softer.settings
+    assert plain.settings == PLAIN
+    assert all(card.drawing is not None and 'data-sound="' not in card.drawing for card in both.cards)
+
+
+def test_versions_are_narrowed_to_patches(folder: Path) -> None:
+    page = compare_sounds([folder / "set.toml"], folder / "take.wav", patches=["softer", "solo"], wires=False)
+    assert [card.heading for card in page.cards] == ["softer", "solo"]
+
+
+def test_an_excerpt_is_that_part_of_the_whole(folder: Path, take: Array) -> None:
+    page = compare_sounds(
+        folder / "plain.toml", folder / "take.wav", excerpt_s=(0.5, 1.25), wires=False, loudness_lufs=-30.0
+    )
+    assert page.starts_s == 0.5
+    for key in ("take", "version-1"):
+        found = decoded(page, key)
+        part = take[4_000:10_000]
+        assert found.shape == part.shape
+        inner = slice(100, -100)  # the fades are 10 ms
+        gain = gain_between(part[inner], found[inner])
+        assert np.max(np.abs(found[inner] - gain * part[inner])) < 2.0**-22
+        assert abs(found[0, 0]) < 1e-3
+
+
+def test_wires_can_be_heard(folder: Path, take: Array) -> None:
+    """What comes of "low" is the take 6 dB softer; the input is the take, the last wire the version itself."""
+    page = compare_sounds(load_sketch(folder / "set.toml").alone(), folder / "take.wav")
+    wires = {sound.name: sound for sound in page.sounds if sound.role == "wire"}
+    assert "Quay <b>: low" in wires
+    found = decoded(page, wires["Quay <b>: low"].key)[: len(take)]
+    assert np.max(np.abs(found - gain_between(take, found) * take)) < 2.0**-22
+    drawing = page.cards[0].drawing
+    assert drawing is not None
+    for key in ("take", "version-1", wires["Quay <b>: low"].key):
+        assert f'data-sound="{key}"' in drawing
+    assert all(sound.spectrogram is None for sound in wires.values())
+
+
+def test_a_batch_is_heard_as_it_was_made(folder: Path, take: Array, tmp_path: Path) -> None:
+    results = tmp_path / "results"
+    run_batch([folder / "plain.toml"], [folder / "take.wav"], results, vary={"gain.gain_db": [0, 6]}, threads=1)
+    page = compare_sounds(results)
+    assert [card.heading for card in page.cards] == ["gain.gain_db 0", "gain.gain_db 6"]
+    assert page.title == "results"
+    assert "gain_db = 6" in page.cards[1].settings
+    assert [sound.as_it_comes_db for sound in page.sounds if sound.role == "version"] == pytest.approx(
+        [-6, 0], abs=0.01
+    )
+    found = decoded(page, "version-1")[: len(take)]
+    assert np.max(np.abs(found - gain_between(take, found) * take)) < 2.0**-22
+
+    file = next(path for path in (results / "audio").iterdir() if "gain_db 6" in path.name)
+    whole = file.read_bytes()
+    file.write_bytes(whole[:-4] + b"\0\0\0\1")
+    with pytest.raises(ChainsimError, match=r"has changed since it was made; run the same chainsim batch command"):
+        compare_sounds(results)
+    file.unlink()
+    with pytest.raises(ChainsimError, match=r"gain_db 6.*is missing; run the same chainsim batch command"):
+        compare_sounds(results)
+    (results / "results.json").write_text(json.dumps({"format": 1, "rows": [{"take": str(folder / "take.wav")}]}))
+    with pytest.raises(ChainsimError, match=r"results\.json: is damaged"):
+        compare_sounds(results)
+
+
+def test_orders_are_heard_without_their_trims(folder: Path, tmp_path: Path) -> None:
+    """A clipper before and after a gain of 12 dB: two groups, told apart by one exchange."""
+    text = (
+        'title = "Slip"\nchain = ["up", "edge"]\n[blocks.up]\ntype = "gain"\ngain_db = 12\n'
+        '[blocks.edge]\ntype = "drive"\n'
+    )
+    results = tmp_path / "orders"
+    found = compare_orders(load_sketch(sketch_file(tmp_path, text)), [folder / "take.wav"], results, threads=1)
+    page = compare_sounds(results)
+    assert (
+        [card.heading for card in page.cards]
+        == [found.orders[group.representative].name for group in found.groups]
+        == ["up > edge", "edge > up"]
+    )
+    lufs = [found.orders[group.representative].figures[0].integrated_lufs for group in found.groups]
+    levels = [sound.as_it_comes_db for sound in page.sounds if sound.role == "version"]
+    assert levels[1] - levels[0] == pytest.approx(lufs[1] - lufs[0], abs=0.1)
+    assert page.cards[0].figures[0].text.startswith("1 order that sounds like this")
+    assert all(card.settings and card.drawing for card in page.cards)
+
+
+def test_too_much_sound_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(page_module, "MOST_MB", 0.02)
+    with pytest.raises(ChainsimError, match=r"more than 0.02 MB of sound.*--excerpt FROM,TO.*--lossy"):
+        compare_sounds(folder / "plain.toml", folder / "take.wav")
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ({"take": None}, "sketches need a take"),
+        ({"take": "gone.wav"}, "gone.wav"),
+        ({"patches": ["sollo"]}, 'no patch "sollo"; did you mean "solo"'),
+        ({"room": "attic"}, 'no room "attic"'),
+        ({"excerpt_s": (1.0, 1.05)}, "the take has 0 ... 2.0 s"),
+        ({"excerpt_s": (float("nan"), 1.0)}, "the take has"),
+        ({"loudness_lufs": 3.0}, "allowed -60 ... 0 LUFS"),
+        ({"sources": ["set.toml", "."]}, "is a folder of results, which goes alone"),
+        ({"sources": "."}, "holds no results.json of chainsim batch"),
+        ({"sources": "nothing.toml"}, "nothing.toml"),
+    ],
+)
+def test_what_is_no_page(folder: Path, monkeypatch: pytest.MonkeyPatch, options: dict[str, object], said: str) -> None:
+    monkeypatch.chdir(folder)
+    with pytest.raises(ChainsimError, match=said):
+        compare_sounds(**{"sources": "set.toml", "take": "take.wav", "wires": False, **options})  # type: ignore[arg-type]
+
+
+def test_a_hundred_versions_are_too_many(folder: Path) -> None:
+    sketches = [load_sketch(folder / "plain.toml") for _ in range(100)]
+    with pytest.raises(ChainsimError, match=r"100 versions, allowed 1 ... 24 on one page: name patches \(--patch\)"):
+        compare_sounds(sketches, folder / "take.wav")
+
+
+def test_a_page_is_one_file_or_a_folder(both: ListeningPage, tmp_path: Path) -> None:
+    write_page(both, tmp_path / "page.html")
+    write_page(both, tmp_path / "page")
+    text = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert "Quay &lt;b&gt;" in text
+    assert "Quay <b>" not in text
+    assert (tmp_path / "page" / "index.html").is_file()

@@ -1,0 +1,90 @@
+"""`chainsim compare` on the command line."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.cli.running import complaint, names, notes, ran, sketch_file, take_file
+
+SKETCH = 'title = "Pier"\nchain = ["gain"]\n[blocks.gain]\ntype = "gain"\ngain_db = -6\n'
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    sketch_file(tmp_path, SKETCH, "pier.toml")
+    sketch_file(tmp_path, SKETCH.replace("Pier", "Slip").replace("-6", "2"), "slip.toml")
+    take_file(tmp_path, notes(seconds=2.0))
+    return tmp_path
+
+
+def test_a_page_and_a_reel(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    run = ran(
+        capsys, "compare", "pier.toml", "slip.toml", "--take", "take.wav", "-o", "page.html", "--reel", "car.wav",
+        "--excerpt", "0:00.5,1.5", "--no-wires",
+    )  # fmt: skip
+    assert run.code == 0
+    lines = run.out.splitlines()
+    size = (folder / "page.html").stat().st_size / 1e6
+    assert lines[-1] == f"page.html: 2 versions, 1.0 s, {size:.1f} MB; open it in a browser"
+    assert "  1  Pier" in lines[3]
+    assert "  2  Slip" in lines[4]
+    assert names(folder) == ["car.txt", "car.wav", "page.html", "pier.toml", "slip.toml", "take.wav"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["pier.toml", "--take", "take.wav"], "say where the page goes"),
+        (["pier.toml", "-o", "page.html"], "sketches need a take to go through: --take FILE"),
+        (["pier.toml", "--take", "take.wav", "-o", "take.wav"], "is the take itself"),
+        (["pier.toml", "--take", "take.wav", "-o", "page.html", "--excerpt", "5"], "write two times"),
+        (["pier.toml", "--take", "take.wav", "-o", "page.html", "--excerpt", "5,6"], "the take has 0 ... 2.0 s"),
+        (["pier.toml", "--take", "take.wav", "-o", "page.html", "--watch"], "--watch makes a folder"),
+        ([".", "-o", "page", "--watch"], "--watch waits for sketches to be saved"),
+        (["pier.toml", "--take", "take.wav", "--reel", "car.xyz"], 'cannot write ".xyz" files'),
+        (["pier.toml", "--take", "take.wav", "-o", "p.html", "--patch", "solo"], 'no patch "solo"; no sketch has any'),
+    ],
+)
+def test_what_cannot_be_done(folder: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], said: str) -> None:
+    before = names(folder)
+    assert said in complaint(ran(capsys, "compare", *arguments))
+    assert names(folder) == before
+
+
+def test_watch_makes_the_page_again_and_keeps_it_over_a_fault(folder: Path) -> None:
+    command = [sys.executable, "-c", "from chainsim.cli import main; main()", "compare", "pier.toml"]
+    options = ["--take", "take.wav", "-o", "page", "--no-wires", "--watch"]
+    index, sketch = folder / "page" / "index.html", folder / "pier.toml"
+    with subprocess.Popen([*command, *options], cwd=folder, stdout=-1, stderr=-1, text=True) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+
+        def until_watching() -> list[str]:
+            said: list[str] = []
+            while not (said and said[-1].startswith("watching pier.toml")):
+                line = process.stderr.readline() if process.stderr else ""
+                assert line, said
+                said.append(line.strip())
+            return said
+
+        try:
+            until_watching()
+            assert "index.html: 1 version" in process.stdout.readline()
+            first = index.read_text(encoding="utf-8")
+            time.sleep(0.05)
+            sketch.write_text('chain = ["gian"]\n')
+            assert any('"gian"' in line for line in until_watching())
+            assert index.read_text(encoding="utf-8") == first
+            time.sleep(0.05)
+            sketch.write_text(SKETCH.replace("Pier", "Mole"))
+            until_watching()
+            assert "1 version" in process.stdout.readline()
+            assert "Mole" in index.read_text(encoding="utf-8")
+        finally:
+            process.kill()
