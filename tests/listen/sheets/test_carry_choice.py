@@ -117,7 +117,7 @@ OUTLET = st.builds(Outlet, voltage_v=st.sampled_from([9.0, 12.0]), current_ma=st
 SUPPLY = st.builds(
     Supply,
     name=st.just("supply"),
-    outlets=st.lists(OUTLET, min_size=1, max_size=3),
+    outlets=st.lists(OUTLET, min_size=2, max_size=4),
     mass_g=st.just(250.0),
     price=st.just(40.0),
     owned=st.booleans(),
@@ -125,15 +125,15 @@ SUPPLY = st.builds(
 PATCH = st.dictionaries(st.sampled_from(CHAIN), st.integers(0, 1), min_size=1, max_size=3)
 LIMITS = st.builds(
     Limits,
-    mass_g=st.sampled_from([1000.0, 1600.0]),
-    budget=st.sampled_from([100.0, 300.0]),
-    latency_ms=st.sampled_from([5.0, 11.0]),
+    mass_g=st.sampled_from([1100.0, 2500.0]),
+    budget=st.sampled_from([140.0, 400.0]),
+    latency_ms=st.sampled_from([6.0, 15.0]),
 )
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
+@settings(max_examples=30, deadline=None, derandomize=True)
 @given(
-    st.lists(BOX, min_size=1, max_size=4),
+    st.lists(BOX, min_size=2, max_size=4),
     st.lists(SUPPLY, min_size=1, max_size=2),
     st.lists(PATCH, min_size=1, max_size=3),
     LIMITS,

@@ -12,7 +12,7 @@ from chainsim.listen.sheets.carry_plan.packing import Packing, Place, Size, pack
 
 
 def fits_on_grid(sizes: list[tuple[int, int]], board: tuple[int, int], taken: int = 0) -> bool:
-    """Whether boxes of whole sizes go on a board, by trying every cell: pushed front and left all lie on whole cells."""
+    """Whether boxes of whole sizes go on a board, by trying every cell: pushed front and left, all lie on those."""
     if not sizes:
         return True
     wide, deep = board
@@ -79,6 +79,6 @@ def test_a_long_box_is_turned() -> None:
 
 
 def test_what_is_not_found_is_not_said_to_be_impossible() -> None:
-    # 25 of 2 x 1 and 4 of 3 x 3 leave nothing of a 86-cell board that is 43 long: too many to be settled.
+    # 17 boxes fill 85 cells without remainder: too many to be settled.
     packing = pack([(3.0, 3.0)] * 4 + [(2.0, 2.0)] * 12 + [(1.0, 1.0)], (17.0, 5.0), 0.0)
     assert packing.verdict in ("laid out", "not settled")

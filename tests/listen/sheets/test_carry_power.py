@@ -16,11 +16,8 @@ VOLTS, MILLIAMPERES = st.sampled_from([9.0, 12.0]), st.sampled_from([50.0, 100.0
 def most_fed(boxes: list[Gear], outlets: list[Outlet]) -> int:
     """How many boxes can be fed, by trying every order of the outlets."""
     free: list[Outlet | None] = [*outlets, *[None] * len(boxes)]
-    return max(
-        sum(o is not None and feeds(o, b) for o, b in zip(order, boxes, strict=False))
-        for order in set(permutations(range(len(free)), len(boxes)))
-        for order in [[free[k] for k in order]]  # noqa: B020
-    )
+    ways = ([free[k] for k in order] for order in permutations(range(len(free)), len(boxes)))
+    return max(sum(o is not None and feeds(o, b) for o, b in zip(way, boxes, strict=True)) for way in ways)
 
 
 @settings(max_examples=40, deadline=None, derandomize=True)

@@ -255,7 +255,7 @@ class Matching:
     def _relate(self, relation: str, jobs: tuple[int, int], patches: Collection[int], pairs: dict[Key, None]) -> None:
         """Two boxes stand to each other as the jobs that they make do in some patch that is made."""
         a, b = jobs
-        together = self._new(("together", relation, a, b), whole=False)
+        together = self._new(("together", relation, a, b))
         for p in patches:
             self.row({together: 1.0, ("patch", p): -1.0}, low=0.0)
         for g in self.makers(a):

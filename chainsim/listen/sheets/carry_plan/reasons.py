@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from itertools import islice
 from typing import get_args
 
 from chainsim.listen.sheets.carry_plan.checking import layout
@@ -132,15 +133,18 @@ def _words(limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> 
             if is_outside(choice, patch, fork, inventory)
         )
     elif limit == "loops":
-        moving = sorted(changing(choice, wants))
-        names = ", ".join(name_of(inventory.gear[g]) for g in moving)
-        if moving:
-            yield f"patches want {names} in different orders, and there are too few loops for them"
-        for patch in choice.patches(wants):
-            for a, b, c in list(torn(choice, patch))[:1]:
-                first, between, last = (wants.jobs[j].block for j in (a, b, c))
-                maker = name_of(inventory.gear[choice.box_of[a]])
-                yield f"in {patch.name}, {maker} would make {first} and {last}, but {between} parts them"
+        yield from _out_of_order(choice, wants, inventory)
+
+
+def _out_of_order(choice: Choice, wants: Wants, inventory: Inventory) -> Iterator[str]:
+    parted = [(patch, found) for patch in choice.patches(wants) for found in islice(torn(choice, patch), 1)]
+    for patch, jobs in parted:
+        first, between, last = (wants.jobs[j].block for j in jobs)
+        maker = name_of(inventory.gear[choice.box_of[jobs[0]]])
+        yield f"in {patch.name}, {maker} would make {first} and {last}, but {between} parts them"
+    if not parted:
+        names = ", ".join(name_of(inventory.gear[g]) for g in sorted(changing(choice, wants)))
+        yield f"patches want {names} in different orders, and there are too few loops for them"
 
 
 def _too_much_for(g: int, limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> Iterator[str]:

@@ -1,0 +1,92 @@
+"""Inventory files: every fault of a file is told together, with its place, what was found and what is allowed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from chainsim.errors import SketchError
+from chainsim.listen.sheets.carry_plan.reading import load_inventory, parse_inventory
+
+EXAMPLE = Path(__file__).parents[3] / "presets" / "gear" / "harbour_day.toml"
+LEAST = '[[gear]]\nname = "echo box"\nmakes = ["delay"]\npower = "none"\n'
+
+
+def faults(text: str) -> list[str]:
+    with pytest.raises(SketchError) as caught:
+        parse_inventory(text, name="gear.toml")
+    return caught.value.faults
+
+
+@pytest.mark.parametrize(
+    ("text", "fault"),
+    [
+        ("", "gear.toml: gear: missing; the least inventory has one [[gear]] with a name and what it makes"),
+        ("gear = 3", "gear.toml: gear: allowed a list of tables: [[gear]]"),
+        (LEAST + "mas_g = 3", 'gear.toml: gear[0].mas_g: no setting "mas_g"; did you mean "mass_g"?'),
+        (LEAST + "mass_g = -1", "gear.toml: gear[0].mass_g = -1 g, allowed 0 ... 200000 g"),
+        (LEAST + "mass_g = nan", "gear.toml: gear[0].mass_g = nan g, allowed 0 ... 200000 g"),
+        (
+            LEAST + 'mass_g = "400 g"',
+            "gear.toml: gear[0].mass_g = '400 g', allowed 0 ... 200000 g, a number without quotes",
+        ),
+        (LEAST + "at_once = 0", "gear.toml: gear[0].at_once = 0, allowed 1 ... 200"),
+        (LEAST + "programs = 1.5", "gear.toml: gear[0].programs = 1.5, allowed 1 ... 100000"),
+        (LEAST.replace("delay", "dely"), 'gear.toml: gear[0].makes: no block type "dely"; did you mean "delay"?'),
+        (
+            LEAST.replace("delay", "blender"),
+            "gear.toml: gear[0].makes: a blender is a fork of two lanes: give splits = 2",
+        ),
+        (
+            LEAST.replace('"none"', '"steam"'),
+            'gear.toml: gear[0].power = "steam", allowed outlet | battery | mains | none',
+        ),
+        (
+            LEAST.replace('"none"', '"outlet"\ncurrent_ma = 9'),
+            "gear.toml: gear[0].voltage_v: missing; what takes no outlet",
+        ),
+        (LEAST.replace('name = "echo box"', ""), "gear.toml: gear[0].name: missing; every item has one"),
+        (LEAST + LEAST, 'gear.toml: gear[1].name = "echo box", allowed a name of its own; gear[0] has it'),
+        ("[limits]\nmass_g = 900\n" + LEAST, "gear.toml: gear[0].mass_g: missing, and limits.mass_g is given"),
+        (
+            "[limits]\nbudget = 9\n" + LEAST + "owned = false",
+            "gear.toml: gear[0].price: missing, and limits.budget is given",
+        ),
+        ("[limits]\nboard_width_mm = 9\n" + LEAST, "gear.toml: limits: a board has board_width_mm and board_depth_mm"),
+        (
+            LEAST + '[[supplies]]\nname = "s"\noutlets = [{ voltage_v = 9 }]',
+            "supplies[0].outlets[0].current_ma: missing",
+        ),
+        ("format = 2\n" + LEAST, "gear.toml: format = 2, allowed 1 ... 1"),
+        (LEAST + "[", "gear.toml: not valid TOML"),
+        (LEAST * 61, "gear.toml: gear: 61 of them, allowed up to 60"),
+    ],
+)
+def test_each_fault_has_a_line(text: str, fault: str) -> None:
+    told = faults(text)
+    assert len(told) == 1, told
+    assert fault in told[0]
+
+
+def test_all_faults_are_told_together() -> None:
+    told = faults("[limits]\nmass_g = -3\n" + LEAST + "colour = 3\n" + LEAST.replace("delay", "dely"))
+    assert len(told) == 3
+
+
+def test_what_no_limit_asks_for_may_be_left_out() -> None:
+    assert parse_inventory(LEAST).gear[0].mass_g is None
+    hung = parse_inventory("[limits]\nboard_width_mm = 9\nboard_depth_mm = 9\n" + LEAST + "on_board = false")
+    assert hung.limits.has_board
+
+
+def test_the_example_reads() -> None:
+    assert len(load_inventory(EXAMPLE).gear) == 10
+
+
+def test_a_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:
+    with pytest.raises(SketchError, match=r"gear\.toml: cannot be read"):
+        load_inventory(tmp_path / "gear.toml")
+    (tmp_path / "take.wav").write_bytes(b"RIFF\xff\xfe")
+    with pytest.raises(SketchError, match="not a text file"):
+        load_inventory(tmp_path / "take.wav")
