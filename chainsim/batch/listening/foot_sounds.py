@@ -6,6 +6,7 @@ tapped tempo. A render of the saved cues has both.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -92,7 +93,13 @@ class FootAtKeys:
 
 
 def foot_of(
-    sketch: Sketch, take: Array, sample_rate_hz: int, *, excerpt: Excerpt | None = None, scene: str = "take"
+    sketch: Sketch,
+    take: Array,
+    sample_rate_hz: int,
+    *,
+    excerpt: Excerpt | None = None,
+    scene: str = "take",
+    threads: int | None = None,
 ) -> FootAtKeys | None:
     """Make the sounds that presses lead to.
 
@@ -107,6 +114,8 @@ def foot_of(
         at its beginning as they do there.
     scene : str
         Of the page's other sounds, with which these are in time.
+    threads : int, optional
+        Default: one a core.
 
     Returns
     -------
@@ -130,7 +139,7 @@ def foot_of(
     kept = list(dict.fromkeys(alike))[:most]
     if len(kept) < len(positions):
         graph = _graph(sketch, [positions[i] for i in kept], checked)
-    sounds = _rendered(graph, checked, len(kept), excerpt)
+    sounds = _rendered(graph, checked, len(kept), excerpt, threads or os.cpu_count() or 1)
     return FootAtKeys(
         sketch=sketch,
         raw=tuple(
@@ -163,7 +172,7 @@ def _alike(graph: Graph, count: int) -> list[int]:
     return found
 
 
-def _rendered(graph: Graph, take: TakeArray, count: int, excerpt: Excerpt | None) -> list[Samples]:
+def _rendered(graph: Graph, take: TakeArray, count: int, excerpt: Excerpt | None, threads: int) -> list[Samples]:
     """The sounds, each without its latency, from the beginning of the part to its end, or until it has rung out."""
     rate_hz = graph.sample_rate_hz
     ringing = round(LONGEST_RINGING_S * rate_hz)
@@ -175,7 +184,7 @@ def _rendered(graph: Graph, take: TakeArray, count: int, excerpt: Excerpt | None
     for i in range(count):
         frames = min(graph.frames(take.frames, str(i)), end + late[i]) - begin - late[i]
         sounds.append(np.zeros((frames, graph.channels(f"{i}:out")), np.float32))
-    for n0, outputs in Engine(graph, take.read, take.frames).stream():
+    for n0, outputs in Engine(graph, take.read, take.frames, threads=threads).stream():
         if n0 >= end + max(late):
             break
         for i, sound in enumerate(sounds):

@@ -214,8 +214,7 @@ class FootPanel {
   }
 
   _changed(what) {
-    this._floorMs = this._startMs;
-    this._heardCount = this.list.countUntil(this._nowMs);
+    this._heardCount = this.list.countUntil(Math.max(this._nowMs, this._floorMs));
     if (this._engaged) this._engage();
     this._show();
     say(`${what}: ${positionText(this._position)}`);
