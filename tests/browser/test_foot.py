@@ -154,6 +154,21 @@ def test_a_hold_and_a_mute(open_page: OpenPage) -> None:
     page.wait_for_function("() => chainsimPage.player.output.gain.value > 0.999")
 
 
+def test_a_sound_that_the_page_lacks_is_silence(open_page: OpenPage) -> None:
+    """As where a board reaches more sounds than a page holds."""
+    whole = set_page()
+    assert whole.foot is not None
+    some = [sound for sound in whole.foot["sounds"] if sound["patch"] != "lanterns"]
+    page = open_page(listening_page(replace(whole, foot={**whole.foot, "sounds": some})))
+    page.get_by_role("button", name="Play from the top").click()
+    page.keyboard.press(KEYS["A"])
+    assert shown(page) == "lanterns"
+    assert page.locator(".foot-hint").text_content() == "This sound is not on this page: silence."
+    page.wait_for_function("() => chainsimPage.player.output.gain.value < 1e-3")
+    page.keyboard.press(KEYS["B"])
+    page.wait_for_function("() => chainsimPage.player.output.gain.value > 0.999")
+
+
 def test_presses_become_a_file_of_cues_that_says_the_same(open_page: OpenPage, tmp_path: Path) -> None:
     page = open_page(listening_page(set_page()))
     page.get_by_role("button", name="Play from the top").click()
