@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from tests.cli.running import complaint, names, ran, sketch_file
+from tests.cli.running import complaint, names, notes, ran, sketch_file, take_file
 
 SET = """
 title = "Ropewalk"
@@ -101,3 +102,57 @@ def test_help_tells_how_to_get_a_pdf(capsys: pytest.CaptureFixture[str]) -> None
     told = " ".join(ran(capsys, "sheet", "--help").out.split())
     assert "For a PDF, open it in a browser and print it into a file" in told
     assert "chainsim sheet harbour_day.toml -o sheet.html" in told
+
+
+def test_a_sheet_for_each_purpose(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sketch = sketch_file(tmp_path, SET)
+    begins = {"stage": "Ropewalk\n", "wiring": "Ropewalk: wiring sheet\n", "house": "Ropewalk: for the house\n"}
+    for kind, begin in {**begins, "failures": "Ropewalk: if it fails\n"}.items():
+        told = ran(capsys, "sheet", sketch, "--for", kind)
+        assert (told.code, told.err) == (0, "")
+        assert told.out.startswith(begin)
+        assert max(map(len, told.out.splitlines())) <= 80
+        page = ran(capsys, "sheet", sketch, "--for", kind, "-o", tmp_path / f"{kind}.html")
+        assert page.code == 0
+        assert (tmp_path / f"{kind}.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    # Microphone to preamp, preamp to delay, delay to direct box, direct box to desk.
+    wiring = ran(capsys, "sheet", sketch, "--for", "wiring", "-o", tmp_path / "wiring.txt").out
+    assert wiring == f"{tmp_path / 'wiring.txt'}: 4 cables, 1 box\n"
+    assert "Did you mean" not in complaint(ran(capsys, "sheet", sketch, "--for", "wires"))
+
+
+def test_purposes_in_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sketch = sketch_file(tmp_path, SET)
+    wiring = json.loads(ran(capsys, "sheet", sketch, "--for", "wiring", "--json").out)
+    assert wiring["cables_of_kind"] == {"microphone cable": 2, "signal cable": 2}
+    failures = json.loads(ran(capsys, "sheet", sketch, "--for", "failures", "--json").out)
+    assert [p["dead"]["kind"] for p in failures["boxes"][0]["patches"]] == ["unchanged", "silent"]
+    assert failures["boxes"][0]["patches"][1]["way_out"]["gestures"] == ["A"]
+    house = json.loads(ran(capsys, "sheet", sketch, "--for", "house", "--room", "chapel", "--json").out)
+    assert (house["room"], house["channels"], house["figures"]) == ("chapel", 1, None)
+
+
+def test_a_take_adds_its_figures(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sketch, take = sketch_file(tmp_path, SET), take_file(tmp_path, notes(seconds=2.0))
+    told = ran(capsys, "sheet", sketch, "--for", "house", "--take", take).out
+    assert "answered: -" in told
+    assert "measured with" in told
+    assert "take.wav, 2 s" in told
+    wiring = ran(capsys, "sheet", sketch, "--for", "wiring", "--take", take)
+    assert "warning: --take: the sketch has no [levels]" in wiring.err
+    text = SET.replace("[blocks.echo]", "[levels]\ninput_dbu = 4\n[blocks.echo]")
+    levels = sketch_file(tmp_path, text, "levels.toml")
+    steady = take_file(
+        tmp_path, 0.4 * np.sin(2.0 * np.pi * 220.0 * np.arange(8_000) / 8_000)[:, None], name="steady.wav"
+    )
+    told = json.loads(ran(capsys, "sheet", levels, "--for", "wiring", "--take", steady, "--json").out)
+    assert told["levels_dbu"]["input"] == pytest.approx(4.0 - 7.959, abs=0.01)  # 20 lg 0.4 under full scale
+
+
+def test_a_take_that_tells_nothing_or_cannot_be_read(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sketch = sketch_file(tmp_path, SET)
+    said = complaint(ran(capsys, "sheet", sketch, "--take", tmp_path / "none.wav"))
+    assert said == "--take tells nothing of the stage sheet; it is for --for wiring | house | failures"
+    for kind in ("wiring", "house", "failures"):
+        assert "none.wav" in complaint(ran(capsys, "sheet", sketch, "--for", kind, "--take", tmp_path / "none.wav"))
+        assert complaint(ran(capsys, "sheet", sketch, "--for", kind, "--room", "chapl")).startswith('no room "chapl"')

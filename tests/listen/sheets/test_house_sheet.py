@@ -1,0 +1,166 @@
+"""The house sheet: what is said with and without figures; lowest notes by hand.
+
+Ranges: a tenor sax sounds Ab2 at the lowest, an alto Db3 (any handbook of orchestration); A4 = 440 Hz.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from chainsim.listen.sheets.document import Document
+from chainsim.listen.sheets.document_page import document_page
+from chainsim.listen.sheets.document_text import document_text
+from chainsim.listen.sheets.house_sheet.as_document import house_document
+from chainsim.listen.sheets.house_sheet.figures import FeedLevels, HouseFigures, LargestGain, PatchFigures, WayIn
+from chainsim.listen.sheets.house_sheet.sheet import HouseSheet, house_sheet
+from chainsim.sketch.loading import parse_sketch
+
+SET = """
+title = "Two lamps"
+tempo_bpm = 120
+instrument = "tenor sax"
+chain = ["squeeze", "echo", "hall"]
+[blocks.squeeze]
+type = "compressor"
+threshold_db = -30
+ratio = 4
+[blocks.echo]
+type = "delay"
+note = "1/8"
+feedback_percent = 30
+[blocks.hall]
+type = "reverb"
+space = "hall"
+decay_s = 2.2
+[patches.plain]
+engage = []
+[patches.near]
+engage = ["squeeze"]
+[patches.far]
+engage = ["squeeze", "hall"]
+tempo_bpm = 60
+"""
+
+
+def sheet(text: str, figures: HouseFigures | None = None) -> HouseSheet:
+    return house_sheet(parse_sketch(text), figures=figures)
+
+
+def lines(document: Document) -> dict[str, str]:
+    """What stands beside each word of the first two tables."""
+    tables = [part.table for part in document.parts[:2]]
+    return {row[0]: row[1] for table in tables if table is not None for row in table.rows}
+
+
+def figures(*patches: tuple[str, float, float, float, float], levels: FeedLevels | None = None) -> HouseFigures:
+    howls = LargestGain("far", 6.2, 812.0)
+    return HouseFigures("solo.wav", 12.0, tuple(PatchFigures(*p) for p in patches), levels, howls)
+
+
+FOUND = figures(
+    ("plain", -20.0, -3.0, 104.0, 0.0), ("near", -18.5, -6.0, 104.0, 0.0), ("far", -16.0, -4.5, 98.0, 1.2)
+)  # fmt: skip
+
+
+def test_without_a_take_it_says_what_is_missing() -> None:
+    told = lines(house_document(sheet(SET)))
+    assert told["level"].startswith("unknown: the sketch has no [levels]")
+    assert told["in mono"] == "unknown: print this sheet with a take"
+    assert told["loudest, quietest"] == "unknown: print this sheet with a take"
+    assert told["who mutes"].startswith("the engineer: the player has no mute")
+    assert told["low end"] == "lowest notes: horn Ab2 (104 Hz)"
+
+
+def test_loudest_quietest_and_those_far_from_the_middle() -> None:
+    document = house_document(sheet(SET, FOUND))
+    told = lines(document)
+    assert told["loudest"] == "far: -16.0 LUFS, peak -4.5 dBTP"
+    assert told["quietest"] == "plain: -20.0 LUFS, peak -3.0 dBTP, 4.0 LU under it"
+    assert told["highest peak"] == "-3.0 dBTP (plain): set the gain with this one"
+    assert told["over 3 LU apart"] == "none: one fader position does"  # the middle is -18.5: 1.5 and 2.5 LU away
+    assert told["low end"] == "energy from 98 Hz on (far): low cut no higher; lowest notes: horn Ab2 (104 Hz)"
+    assert told["howls first"].startswith("near 812 Hz, +6 dB over the dry horn (far)")
+    assert told["in mono"] == "safe: the sum loses 1.2 dB at the most (far); half of left plus right"
+    loud = figures(("plain", -20.0, -3.0, 104.0, 0.0), ("near", -18.5, -6.0, 104.0, 0.0), ("far", -15.0, -4, 98, 5.0))
+    told = lines(house_document(sheet(SET, loud)))
+    assert told["over 3 LU apart"] == "far: ride the fader"
+    assert "not safe: the sum loses 5.0 dB" in told["in mono"]
+    assert "cancel in far" in told["in mono"]
+
+
+def test_silent_patches_are_told_as_such() -> None:
+    silent = figures(("plain", -math.inf, -math.inf, math.nan, math.nan))
+    told = lines(house_document(sheet(SET, silent)))
+    assert told["loudest, quietest"] == "silent with this take"
+
+
+LEVELS = """
+[levels]
+input_dbu = 4
+phantom = %s
+"""
+
+
+def test_levels_and_phantom_supply_follow_the_sketch() -> None:
+    ways = (WayIn("passive box 12:1, microphone input", -30.0, -20.0, 20.0, 34.0, needs_phantom=False),)
+    levels = FeedLevels(-8.0, 2.0, -70.0, phantom=False, ways=ways)
+    told = lines(house_document(sheet(SET + LEVELS % "false", figures(FOUND_ONE, levels=levels))))
+    assert told["level"].startswith("-8 dBu while playing, peaks at +2 dBu, before the direct box: line level")
+    assert told["noise at rest"] == "-70 dBu, 62 dB under the playing"
+    assert told["phantom supply"].startswith("none on this line")
+    assert lines(house_document(sheet(SET + LEVELS % "true")))["level"] == "unknown: print this sheet with a take"
+
+
+FOUND_ONE = ("plain", -20.0, -3.0, 104.0, 0.0)
+
+
+def test_effects_with_their_times_and_the_patches_that_have_them() -> None:
+    found = {e.text: (e.blocks, e.patches) for e in sheet(SET).effects}
+    assert found == {
+        "compressor (from -30 dB, 4:1)": (("squeeze",), ("near", "far")),
+        "reverb (hall, 2.2 s)": (("hall",), ("far",)),
+    }
+    on = SET.replace('engage = ["squeeze"]', 'engage = ["echo"]').replace('["squeeze", "hall"]', '["echo", "hall"]')
+    # An eighth at 120 bpm is 250 ms, at 60 bpm 500 ms.
+    assert "delay (1/8 = 250 ms at 120, 500 ms at 60, 30 % again)" in {e.text for e in sheet(on).effects}
+
+
+@pytest.mark.parametrize(
+    ("block", "name", "freq_hz"),
+    [
+        ('type = "pitch_shifter"\nvoices = [{ interval = "P8 below" }, { interval = "P5 above" }]', "Ab1", 51.913),
+        ('type = "frequency_divider"\ntwo_octaves_down_db = -12', "Ab0", 25.957),
+        ('type = "following_synth"\nvoices = [{ pitch = "E1" }]', "E1", 41.203),
+        # A sixth below Ab2 in Eb major is C2; middle Ab1 of a walk, four notes of Eb major down: G F Eb D.
+        ('type = "pitch_shifter"\nvoices = [{ interval = "sixth below" }]', "C2", 65.406),
+        ('type = "wandering_bass"\ninterval = "P8 below"\nrange_steps = 4', "D1", 36.708),
+    ],
+)
+def test_the_lowest_note_of_a_block_that_goes_below_the_horn(block: str, name: str, freq_hz: float) -> None:
+    text = f'instrument = "tenor sax"\nkey = "Eb major"\nchain = ["low"]\n[blocks.low]\n{block}'
+    horn, low = sheet(text).lowest
+    assert (horn.name, horn.freq_hz) == ("Ab2", pytest.approx(103.826, abs=1e-3))
+    assert (low.by, low.name, low.freq_hz) == ("low", name, pytest.approx(freq_hz, abs=1e-3))
+
+
+def test_latency_is_the_chain_s() -> None:
+    text = 'chain = [{ lanes = ["dry", "far"] }]\n[blocks.far]\ntype = "gain"\nlatency_ms = 7.5'
+    assert sheet(text).latency_ms == (0.0, 7.5)
+    assert "0.0 to 7.5 ms after the microphone" in lines(house_document(sheet(text)))["latency"]
+    assert lines(house_document(sheet('chain = ["gain"]')))["latency"] == "none in the chain"
+
+
+def test_mutes_are_the_player_s_where_a_switch_has_one() -> None:
+    text = SET + '[[switches]]\nname = "A"\npress = "mute"\nhold = "dry"\n'
+    told = lines(house_document(sheet(text)))["who mutes"]
+    assert told.startswith("the player (press A); plain horn: hold A;")
+
+
+def test_it_fits_a_page_of_text_and_its_names_are_escaped() -> None:
+    document = house_document(sheet(SET.replace("Two lamps", "<img src=x>"), FOUND))
+    assert max(map(len, document_text(document).splitlines())) <= 80
+    page = document_page(document)
+    assert "<img" not in page
+    assert "&lt;img src=x&gt;" in page
