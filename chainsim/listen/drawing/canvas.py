@@ -95,7 +95,9 @@ def figure_texts(figures: WireFigures) -> tuple[str, str]:
     level = (
         f"{figures.loudness_lufs:.1f} LUFS".replace("-", MINUS) if math.isfinite(figures.loudness_lufs) else "silent"
     )
-    return level, f"{figures.latency_ms + 0.0:.1f} ms"
+    least = f"{figures.latency_ms:.1f}"
+    most = least if figures.longest_ms is None else f"{figures.longest_ms:.1f}"
+    return level, f"{least} ms" if most == least else f"{least} to {most} ms"
 
 
 def tail_length(name: str | None, figures: Mapping[str, WireFigures]) -> float:

@@ -12,6 +12,8 @@ from chainsim.sketch.model import Sketch
 from chainsim.units import Array, gain_to_db, samples_to_ms
 
 OUT = "out"
+BOTH_SIDES = (2.0,)
+"""Weight of a mono wire beside stereo ones: it is heard from both sides, and a sum of it and little else is as loud."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,8 @@ class WireHeard:
     longest_ms : float
         By the longest way.
     loudness_lufs : float
-        Integrated; minus infinity for silence.
+        Integrated; minus infinity for silence. Where other wires are stereo, a mono one counts as heard from both
+        sides.
     peak_dbfs : float
         Largest sample.
     """
@@ -95,10 +98,12 @@ def hear_wires(sketch: Sketch, take: Array, sample_rate_hz: float) -> dict[str, 
     graph = build_graph(sketch, sample_rate_hz, checked.channels, [name for name in names if name != OUT])
     sounds = render_graph(graph, checked.read(0, checked.frames))
     heard = {}
+    widest = max(len(sounds[name]) for name in names)
     for name in names:
         audio = np.ascontiguousarray(sounds[name].T)
         least, most = (samples_to_ms(samples, sample_rate_hz) for samples in graph.outputs[name].latency)
         peak = float(np.max(np.abs(audio), initial=0.0))
-        loudness_lufs = measure_loudness(audio, sample_rate_hz).integrated_lufs if peak > 0.0 else -math.inf
+        weights = BOTH_SIDES if audio.shape[1] < widest else None
+        loudness_lufs = measure_loudness(audio, sample_rate_hz, weights).integrated_lufs if peak > 0.0 else -math.inf
         heard[name] = WireHeard(audio, least, most, loudness_lufs, gain_to_db(peak))
     return heard

@@ -256,10 +256,10 @@ def test_aligned_lanes_wait_for_the_latest() -> None:
 
 
 def test_figures_stand_on_wires() -> None:
-    known = {"input": WireFigures(0.0, -23.04), "gain": WireFigures(2.26, float("-inf"))}
+    known = {"input": WireFigures(0.0, -23.04, 0.04), "gain": WireFigures(2.26, float("-inf"), 14.96)}
     told = [(label.text, label.about) for label in lay_out(state_of('chain = ["gain"]'), known).labels if label.about]
     minus = "\N{MINUS SIGN}23.0 LUFS"
-    assert told == [(minus, "input"), ("0.0 ms", "input"), ("silent", "gain"), ("2.3 ms", "gain")]
+    assert told == [(minus, "input"), ("0.0 ms", "input"), ("silent", "gain"), ("2.3 to 15.0 ms", "gain")]
 
 
 def test_controllers_and_the_trim() -> None:

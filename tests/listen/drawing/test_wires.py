@@ -50,6 +50,16 @@ def test_latency_and_level(take: np.ndarray) -> None:
     assert heard["out"].loudness_lufs - heard["sum 1"].loudness_lufs == pytest.approx(6.0, abs=0.01)
 
 
+def test_a_mono_wire_beside_stereo_ones_counts_as_heard_from_both_sides(take: np.ndarray) -> None:
+    text = 'chain = [{ lanes = ["dry", { chain = "dry", level_db = -96, pan = 1 }] }]'
+    heard = hear_wires(parse_sketch(text), take, RATE_HZ)
+    assert [wire.audio.shape[1] for wire in heard.values()] == [1, 2, 2]
+    # BS.1770-5 sums the powers of the channels: the same on both sides is 3.01 LU over one channel alone.
+    alone = measure_loudness(take, RATE_HZ).integrated_lufs
+    assert heard["input"].loudness_lufs - alone == pytest.approx(10 * math.log10(2), abs=1e-6)
+    assert heard["sum 1"].loudness_lufs == pytest.approx(heard["input"].loudness_lufs, abs=0.01)
+
+
 def test_silence_has_no_loudness() -> None:
     heard = hear_wires(parse_sketch('chain = ["gain"]'), np.zeros((800, 1)), RATE_HZ)
     assert list(heard) == ["input", "gain"]
