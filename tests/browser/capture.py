@@ -65,16 +65,29 @@ def places(heard: Array, known: Array, piece: int = PIECE) -> Array:
         is one place of `known` are left out: silence, fades, and what lies across a jump.
     """
     energy = np.concatenate([[0.0], np.cumsum(known**2)])
-    found = []
+    powers = np.maximum(energy[piece:] - energy[:-piece], 1e-12)
+    found: list[tuple[float, float, float]] = []
     for first in range(0, len(heard) - piece, 2 * piece):
         x = heard[first : first + piece]
         if not x @ x > 1e-6:
             continue
-        products = fftconvolve(known, x[::-1], mode="valid")
-        powers = energy[piece:] - energy[:-piece]
-        place = int(np.argmax(products**2 / np.maximum(powers, 1e-12)))
-        gain = products[place] / powers[place]
-        rest = x - gain * known[place : place + piece]
-        if rest @ rest < 1e-4 * (x @ x):
+        expected = int(found[-1][1]) + first - int(found[-1][0]) if found else 0
+        gain = _gain(x, known, expected)
+        if gain is None:
+            place = int(np.argmax(fftconvolve(known, x[::-1], mode="valid") ** 2 / powers))
+            gain = _gain(x, known, place)
+        else:
+            place = expected
+        if gain is not None:
             found.append((first, place, gain))
     return np.array(found).reshape(-1, 3)
+
+
+def _gain(x: Array, known: Array, place: int) -> float | None:
+    """With which gain a piece comes from a place; None if it does not."""
+    y = known[place : place + len(x)]
+    if len(y) < len(x):
+        return None
+    gain = float(x @ y / (y @ y))
+    rest = x - gain * y
+    return gain if rest @ rest < 1e-4 * (x @ x) else None

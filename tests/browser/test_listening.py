@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -29,6 +30,12 @@ WIRE = """<svg class="drawing" width="300" height="80" role="group" aria-label="
 <path class="line" d="M10 40H290" stroke="currentColor"/></g></svg>"""
 
 
+@cache
+def plain_page() -> str:
+    """A take and three versions of it, of two seconds."""
+    return listening_page(synthetic_page())
+
+
 def player(page: Any, what: str) -> Any:
     """A property of the page's player, or what comes of a call."""
     return page.evaluate(f"() => chainsimPage.player.{what}")
@@ -47,7 +54,7 @@ def listen(page: Any, seconds: float) -> None:
 
 
 def test_switching_keeps_the_place_to_the_sample(open_page: OpenPage) -> None:
-    page = open_page(listening_page(synthetic_page()), policy=False)
+    page = open_page(plain_page(), policy=False)
     player(page, "prepare(chainsimPage.shelf.keys())")
     begin_capture(page)
     player(page, "play('version-1')")
@@ -81,7 +88,7 @@ def gains_of(heard: Array, known: Array, frames: int) -> Array:
 
 
 def test_a_loop_is_as_long_as_it_says(open_page: OpenPage) -> None:
-    page = open_page(listening_page(synthetic_page()), policy=False)
+    page = open_page(plain_page(), policy=False)
     begin_capture(page)
     player(page, "play('version-1')")
     player(page, "setLoop({ from: 0.5, to: 0.75 })")
@@ -110,7 +117,7 @@ def test_as_loud_as_it_comes(open_page: OpenPage) -> None:
 
 
 def test_a_button_plays_its_version_and_stops_it(open_page: OpenPage) -> None:
-    page = open_page(listening_page(synthetic_page()))
+    page = open_page(plain_page())
     second = page.get_by_role("button", name="Version 2")
     second.click()
     page.wait_for_function(SOUNDS_AT, arg=0.1)
@@ -136,7 +143,7 @@ def test_what_ends_begins_anew(open_page: OpenPage) -> None:
 
 
 def test_pointer_on_the_pictures(open_page: OpenPage) -> None:
-    page = open_page(listening_page(synthetic_page()))
+    page = open_page(plain_page())
     page.wait_for_function("() => chainsimPage.player.current !== null")
     box = page.locator(".lanes").bounding_box()
     page.mouse.click(box["x"] + box["width"] / 2, box["y"] + 30)
@@ -167,7 +174,7 @@ def test_a_wire_plays_what_runs_through_it(open_page: OpenPage) -> None:
 def test_a_browser_that_wants_a_press_first(open_page: OpenPage) -> None:
     # Chromium lets a page sound once it was pressed; what a page does by itself, as here, it keeps silent.
     page = open_page(
-        listening_page(synthetic_page()),
+        plain_page(),
         before="addEventListener('load', () => chainsimPage.player.play())",
     )
     button = page.get_by_role("button", name="Let it sound")
@@ -179,14 +186,14 @@ def test_a_browser_that_wants_a_press_first(open_page: OpenPage) -> None:
 
 
 def test_a_browser_without_audio_in_time(open_page: OpenPage) -> None:
-    page = open_page(listening_page(synthetic_page()), before="delete window.AudioContext")
+    page = open_page(plain_page(), before="delete window.AudioContext")
     assert page.get_by_text("cannot go from one sound to another in time").is_visible()
     page.wait_for_function("() => [...document.querySelectorAll('audio')].every((a) => a.src.startsWith('blob:'))")
     assert page.locator("audio").count() == 4
 
 
 def test_hidden_while_judging(open_page: OpenPage) -> None:
-    page = open_page(listening_page(synthetic_page()))
+    page = open_page(plain_page())
     page.get_by_role("button", name="Version 2").click()
     page.wait_for_function(SOUNDS_AT, arg=0.05)
     page.evaluate("() => { chainsimPage.player.hidden = true; }")
@@ -218,13 +225,14 @@ def test_names_stay_text(open_page: OpenPage) -> None:
     assert page.evaluate("() => window.alerted") is None
 
 
-@pytest.mark.parametrize("width", [320, 1200])
-def test_nothing_is_wider_than_the_screen(open_page: OpenPage, width: int) -> None:
+def test_nothing_is_wider_than_the_screen(open_page: OpenPage) -> None:
     long = "a name without any gap ".replace(" ", "_") * 4
-    plain = synthetic_page(title=long)
+    plain = synthetic_page(title=long, seconds=0.2)
     cards = tuple(replace(card, heading=long, differs=long) for card in plain.cards)
-    page = open_page(listening_page(replace(plain, cards=cards)), width=width, height=640)
-    assert page.evaluate("() => document.documentElement.scrollWidth") <= width
+    page = open_page(listening_page(replace(plain, cards=cards)), height=640)
+    for width in (1200, 600, 320):
+        page.set_viewport_size({"width": width, "height": 640})
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= width
 
 
 @pytest.mark.bench

@@ -6,8 +6,8 @@ const SVG = "http://www.w3.org/2000/svg";
 /**
  * An element.
  * @param {string} tag
- * @param {Object<string, any>} [attributes] as in HTML; `on: { click: f }` for what is listened to; null and false are
- *   left out, true is an attribute without a value
+ * @param {Object<string, any>} [attributes] as in HTML; `on: { click: f }` for what is listened to; null and
+ *   false are left out, true is an attribute without a value
  * @param {...(Node|string|number|null|undefined)} children strings become text
  * @returns {HTMLElement}
  */

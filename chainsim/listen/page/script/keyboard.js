@@ -6,8 +6,7 @@ import { report } from "./notices.js";
 
 const STEP_S = 1;
 const LONG_STEP_S = 5;
-const TYPED_IN =
-  "input:not([type=radio], [type=checkbox], [type=range], [type=button]), textarea, select, [contenteditable]";
+const TYPED_IN = "input:not([type=radio], [type=checkbox], [type=range], [type=button]), textarea, select";
 const PRESSED_BY_SPACE = "button, summary, a[href], input, [role=button], [role=radio], [tabindex='0']";
 const MOVED_BY_ARROWS =
   "input[type=radio], input[type=range]:not(#position), [role=slider], [role=radio], pre, [role=region]";

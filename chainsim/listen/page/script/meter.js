@@ -1,5 +1,5 @@
 // @ts-check
-/** The level that leaves the page, a bar a channel: mean level over a third of a second, and the highest sample. */
+/** The level that leaves the page, a bar a channel: mean over a third of a second, and the highest sample. */
 
 import { el } from "./dom.js";
 import { whilePlaying } from "./ticking.js";

@@ -5,6 +5,7 @@ const NOTE_NAMES = ["C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A"
 const LADDERS = [[0, 2, 4, 5, 7, 9, 11], [0, 4, 7], [0, 7], [0]];
 const LEAST_GAP = 15;
 const MARGIN = 2;
+const RARE = 0.01;
 
 /**
  * @param {import("./lane.js").Surface} surface
@@ -36,19 +37,12 @@ export function paintPitch({ pen, width, height, colour }, sound, take, seconds)
   return `${sound.name}: from ${noteName(Math.round(own.low))} to ${noteName(Math.round(own.high))}.`;
 }
 
-/**
- * Lowest and highest note, as MIDI note numbers, with some room around.
- */
+/** Lowest and highest note, as MIDI note numbers, with some room around; what is rare does not count. */
 function rangeOf(pieces, margin = MARGIN) {
-  let low = Infinity;
-  let high = -Infinity;
-  for (const piece of pieces) {
-    for (const hz of piece.hz) {
-      low = Math.min(low, midiNote(hz));
-      high = Math.max(high, midiNote(hz));
-    }
-  }
-  return low > high ? null : { low: low - margin, high: high + margin };
+  const notes = pieces.flatMap((piece) => piece.hz.map(midiNote)).sort((a, b) => a - b);
+  if (notes.length === 0) return null;
+  const rare = Math.floor(notes.length * RARE);
+  return { low: notes[rare] - margin, high: notes[notes.length - 1 - rare] + margin };
 }
 
 function draw(pen, pieces, x, y, colour, width, opacity) {

@@ -2,8 +2,8 @@
 /**
  * Plays one sound at a time and goes to another without losing its place.
  *
- * Times are whole frames of the audio clock: a sound that takes over begins at the frame at which the other would have
- * gone on, a moment ahead, so that the clock has not passed it when the order arrives.
+ * Times are whole frames of the audio clock: a sound that takes over begins at the frame at which the other
+ * would have gone on, a moment ahead, so that the clock has not passed it when the order arrives.
  */
 
 const FADE_S = 0.01;
@@ -127,8 +127,8 @@ export class Player extends EventTarget {
   }
 
   /**
-   * Take another sound: at the same place if it belongs to the same scene, else from its beginning. What is paused stays
-   * so.
+   * Take another sound: at the same place if it belongs to the same scene, else from its beginning. What is
+   * paused stays so.
    * @param {string} key
    */
   async choose(key) {
@@ -218,7 +218,7 @@ export class Player extends EventTarget {
     return loop && (here < loop.from || here >= loop.to) ? loop.from : here;
   }
 
-  /** The frame of the clock at which the next order can be obeyed: a moment ahead, and when the last is done. */
+  /** The frame of the clock at which an order can be obeyed: a moment ahead, and when the last is done. */
   _nextFrame() {
     const soonest = this.context.currentTime + AHEAD_S + 2 * (this.context.baseLatency || 0);
     return Math.ceil(Math.max(soonest, this._voice ? this._voice.faded : 0) * this._rate);

@@ -138,7 +138,7 @@ export class SoundShelf {
   }
 }
 
-/** An element of the document, once it was read to its end: a long page can be used before all of it is there. */
+/** An element that was read to its end: a long page can be used before all of it is there. */
 async function wholeElement(selector) {
   for (;;) {
     const loaded = document.readyState !== "loading";

@@ -4,7 +4,7 @@
 import { wantsStillness } from "./dom.js";
 
 /**
- * Call at every picture of the screen while the player plays, or less often for who wants things to hold still.
+ * Call at every picture of the screen while the player plays, or less often for who wants stillness.
  * @param {import("./player.js").Player} player
  * @param {(seconds: number) => void} draw told how long ago the last was
  * @param {number} stillMs time between two, where stillness is wanted

@@ -51,6 +51,7 @@ export function setUpTimeline(root, { player, shelf, data }, loops) {
     const shown = sound();
     const drawn = shown !== null;
     veil.hidden = !player.hidden;
+    playhead.hidden = player.hidden;
     for (const [lane, wanted] of [
       [spectrogram, player.hidden || (drawn && shown.spectrogram)],
       [pitch, player.hidden || (drawn && (shown.pitch.length > 0 || shown.spectrogram))],

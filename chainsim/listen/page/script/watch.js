@@ -1,5 +1,5 @@
 // @ts-check
-/** A page beside the board: asks once a second whether it was written anew, and takes that up without losing its place. */
+/** A page beside the board: asks once a second whether it was written anew, and takes that up. */
 
 import { el, say } from "./dom.js";
 import { report } from "./notices.js";
