@@ -10,7 +10,10 @@ from collections.abc import Sequence
 
 import click
 
-COMMANDS = ("render", "check", "orders", "batch", "sheet", "track", "measure", "blocks", "schema", "demo")
+COMMANDS = (
+    "render", "check", "compare", "draw", "lesson", "orders", "batch", "sheet", "carry", "track", "measure", "blocks",
+    "schema", "demo",
+)  # fmt: skip
 
 
 class _Commands(click.Group):
@@ -48,9 +51,14 @@ def cli() -> None:
     chainsim demo                              hear it at once, on takes of its own
     chainsim render sketch.toml take.wav -o out.wav
     chainsim check sketch.toml --take take.wav what the chain does, and what the take is fit for
+    chainsim compare *.toml --take take.wav -o page.html
+                                               a page on which you hear them side by side
+    chainsim draw sketch.toml -o flow.svg      the signal flow, as a textbook draws it
+    chainsim lesson                            what goes before what, and why: to hear, to see, to answer
     chainsim orders sketch.toml take.wav -o DIR which order of the blocks? The few that differ
     chainsim batch *.toml --takes DIR -o DIR   every sketch, patch and value over every take
-    chainsim sheet set.toml -o sheet.html      one page to tape to the board
+    chainsim sheet set.toml -o sheet.html      one page to tape to the board; more for cables, house, failures
+    chainsim carry set.toml --gear gear.toml   which of your boxes to take along
     chainsim track take.wav --midi take.mid    the pitch that was played, its notes, its tuning
     chainsim measure take.wav out.wav          loudness, peaks, noise; --chain, --pair, --harmony measure more
     chainsim blocks noise_gate                 all settings of a block, with units and ranges
