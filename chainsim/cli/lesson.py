@@ -140,7 +140,12 @@ def _excerpt(take: Path, starts_s: float | None, lasts_s: float | None) -> Excer
     from chainsim.listen.lessons.excerpt import LASTS_S, excerpt
 
     audio, rate_hz, warnings = read_take(take)
-    warn(warnings)
+    both = (
+        [f"{take.name}: its two channels are heard as one, their mean"]
+        if audio.ndim == 2 and audio.shape[1] == 2
+        else []
+    )
+    warn([*warnings, *both])
     return excerpt(
         audio,
         rate_hz,

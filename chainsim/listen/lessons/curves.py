@@ -62,7 +62,9 @@ def level_picture(heard: Sequence[Heard], alt: str) -> Picture:
 def spectrum_picture(heard: Sequence[Heard], alt: str) -> Picture:
     """Spectrum of up to three sounds."""
     curves = [Curve(h.name, *spectrum_db(h)) for h in heard]
-    return frequency_picture(curves, "Spectrum: level in sixths of an octave", alt, top_db=_tidy_top(curves))
+    top_db = max(float(np.max(curve.y)) for curve in curves)
+    shown = [Curve(curve.name, curve.x, curve.y - top_db) for curve in curves]
+    return frequency_picture(shown, "Spectrum: level in sixths of an octave", alt, top_db=0.0)
 
 
 def frequency_picture(

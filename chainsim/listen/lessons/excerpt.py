@@ -84,6 +84,10 @@ class Excerpt:
         """Its rests and its noise."""
         return measure_gaps(self.audio, self.sample_rate_hz)
 
+    def raised(self, by_db: float) -> Excerpt:
+        """The same played in with a gain."""
+        return Excerpt(self.name, self.audio * 10.0 ** (by_db / 20.0), self.sample_rate_hz)
+
     @property
     def frames(self) -> int:
         """How many there are until listening ends: the stretch, and a second after it."""

@@ -53,7 +53,7 @@ def lesson_of(
     for draft in drafts:
         for heard in draft.heard:
             bench.add(heard)
-    sounds = page_sounds(bench.raw, round(excerpt.sample_rate_hz), lossy=lossy)
+    sounds = page_sounds(bench.raw, round(excerpt.sample_rate_hz), lossy=lossy, pictures=False)
     steps = tuple(
         LessonStep(
             heading=draft.heading,

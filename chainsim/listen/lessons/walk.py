@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from chainsim.block import block_type
+from chainsim.errors import SketchError
 from chainsim.listen.drawing.wires import hear_wires
 from chainsim.listen.lessons.block_words.all_words import words_for
 from chainsim.listen.lessons.changes import changes
@@ -45,14 +46,12 @@ def walk_through(sketch: Sketch, excerpt: Excerpt, *, lossy: bool = False) -> Le
 
 def walk_steps(sketch: Sketch, excerpt: Excerpt) -> Sequence[StepDraft]:
     """A step for every block that is engaged, in the order of the chain."""
-    from chainsim.errors import SketchError
-
     state = sketch.base
-    places = [(name, before) for name, before, _ in _block_places(state.chain, state)]
+    places = list(block_places(state.chain, state))
     if not places:
-        raise SketchError(f"{sketch.title or 'sketch'}: no block is engaged, so there is nothing to walk through")
+        raise SketchError("chain: no block is engaged, so there is nothing to walk through")
     wires = {
-        name: excerpt.heard(_wire_name(name, state), wire.audio, wire.latency_ms / 1000.0)
+        name: excerpt.heard(_wire_name(name), wire.audio, wire.latency_ms / 1000.0)
         for name, wire in hear_wires(sketch, excerpt.audio, excerpt.sample_rate_hz).items()
     }
     return [_step(state, name, wires[before], wires[name], before, excerpt) for name, before in places]
@@ -90,9 +89,9 @@ SPECTRAL = frozenset(
 """Types of which a spectrum shows more than a course of levels."""
 
 
-def _block_places(chain: Chain, state: State, before: str = INPUT) -> Iterator[tuple[str, str, str]]:
-    """Of every engaged block its name, the wire before it, and the wire after it."""
-    yield from _Places(state).series(chain, before)
+def block_places(chain: Chain, state: State) -> Iterator[tuple[str, str]]:
+    """Of every engaged block its name and the wire that it hears, in the order of the chain."""
+    yield from _Places(state).series(chain, INPUT)
 
 
 class _Places:
@@ -103,7 +102,7 @@ class _Places:
         self._forks = 0
         self.end = INPUT
 
-    def series(self, chain: Chain, before: str) -> Iterator[tuple[str, str, str]]:
+    def series(self, chain: Chain, before: str) -> Iterator[tuple[str, str]]:
         """Follow a chain; `end` is then the wire that it gives."""
         self.end = before
         for step in chain:
@@ -119,13 +118,11 @@ class _Places:
                 yield from self.series(step.wet, here)
             entry = self._state.blocks[step.name]
             if entry.common.engaged:
-                yield step.name, here, step.name
+                yield step.name, here
                 self.end = step.name
             else:
                 self.end = here if entry.passes else step.name
 
 
-def _wire_name(wire: str, state: State) -> str:
-    if wire == INPUT:
-        return "the horn alone"
-    return f"after {wire}" if wire in state.blocks else "the end" if wire == OUT else wire
+def _wire_name(wire: str) -> str:
+    return "the horn alone" if wire == INPUT else "at the end" if wire == OUT else f"after {wire}"

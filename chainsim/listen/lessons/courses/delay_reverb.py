@@ -124,6 +124,9 @@ def _moving(excerpt: Excerpt) -> StepDraft:
             f"of waves ({left.text}) need not be a difference to the ear. Decide by what is easier to operate: "
             "an echo that you switch off behind the hall cuts the hall's echoes too."
         ),
+        picture=spectrum_picture(
+            (first, last), f"Spectra of both orders; their middles lie at {bright[0].text} and {bright[1].text}."
+        ),
     )  # fmt: skip
 
 

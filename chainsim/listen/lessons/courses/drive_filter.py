@@ -119,6 +119,9 @@ def _gain(excerpt: Excerpt) -> StepDraft:
             "follows the level (a gate, a compressor), or when it moves with time (a chorus). Two that only filter, "
             "delay or scale can change places."
         ),
+        picture=spectrum_picture(
+            (first, last), f"Spectra of both orders. Over 2.5 kHz lie {high[0].text} and {high[1].text} of the whole."
+        ),
     )  # fmt: skip
 
 

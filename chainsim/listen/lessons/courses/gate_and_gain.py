@@ -10,7 +10,7 @@ from chainsim.listen.lessons.curves import level_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.measures import difference_db, rest_level_dbfs
 
-GAIN_DB, THRESHOLD_DB, HISS_DB = 18.0, -44.0, -50.0
+GAIN_DB, THRESHOLD_DB, HISS_DB = 18.0, -62.0, -64.0
 THRESHOLD, RAISED_THRESHOLD, HISS = (amount(v, "", 0) for v in (THRESHOLD_DB, THRESHOLD_DB + GAIN_DB, HISS_DB))
 
 GATE = """
@@ -40,7 +40,8 @@ HISS_BEFORE = RAISED.replace('["lift", "gate"]', '["lift", "hiss", "gate"]') + H
 
 
 def steps(excerpt: Excerpt) -> Sequence[StepDraft]:
-    """Four steps."""
+    """Three steps, on the take played in as much lower as the gain then lifts it."""
+    excerpt = excerpt.raised(-GAIN_DB)
     gate_first = excerpt.through(GATE_FIRST, "gate, then gain")
     gain_first = excerpt.through(GAIN_FIRST, "gain, then gate")
     raised = excerpt.through(RAISED, "gain, then a gate set for it")
@@ -51,8 +52,8 @@ def steps(excerpt: Excerpt) -> Sequence[StepDraft]:
         StepDraft(
             heading="The same gate in two places",
             does=(
-                f"Both chains have one gain of {GAIN_DB:g} dB and one gate that opens at {THRESHOLD} dBFS. "
-                "Only their order differs."
+                f"A quiet microphone: the take comes in {GAIN_DB:g} dB lower. Both chains have one gain of "
+                f"{GAIN_DB:g} dB and one gate that opens at {THRESHOLD} dBFS. Only their order differs."
             ),
             heard=(gate_first, gain_first),
             claims=(
@@ -109,6 +110,11 @@ def _moved_threshold(excerpt: Excerpt, gate_first: Heard, raised: Heard) -> Step
         answer=(
             "You raise its threshold by 6 dB too. Gain and gate can change places if the threshold goes along; "
             "that is easy to forget in the dark, so a gate in front, before anything you turn, is the safer place."
+        ),
+        picture=level_picture(
+            (gate_first, raised),
+            f"Level over time of both. In the rests lie {_rest(excerpt, gate_first).text} and "
+            f"{_rest(excerpt, raised).text}.",
         ),
     )  # fmt: skip
 

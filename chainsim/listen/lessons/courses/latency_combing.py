@@ -12,7 +12,7 @@ import numpy as np
 from chainsim.graph.rendering import render
 from chainsim.listen.lessons.claims import Reading, amount, compared, what_is_left
 from chainsim.listen.lessons.course import Course, StepDraft
-from chainsim.listen.lessons.curves import Curve, frequency_picture
+from chainsim.listen.lessons.curves import Curve, frequency_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.measures import difference_db
 from chainsim.sketch.loading import parse_sketch
@@ -126,6 +126,11 @@ def _echo(excerpt: Excerpt, short: Heard) -> StepDraft:
             "Something else: that it drags. From some 20 ms on, a copy is heard as a second attack, not as a colour. "
             f"The comb is a matter of a few milliseconds: {ripple[0].text} of ups and downs at 1 ms, "
             f"{ripple[1].text} at 30 ms."
+        ),
+        picture=spectrum_picture(
+            (short, long),
+            f"Spectra of both sounds. In thirds of an octave the chain with 1 ms goes up and down by {ripple[0].text}, "
+            f"the one with 30 ms by {ripple[1].text}.",
         ),
     )  # fmt: skip
 

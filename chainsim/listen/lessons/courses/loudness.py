@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from chainsim.listen.lessons.claims import Reading, compared, what_is_left
 from chainsim.listen.lessons.course import Course, StepDraft
-from chainsim.listen.lessons.curves import spectrum_picture
+from chainsim.listen.lessons.curves import level_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.measures import brightness_hz, difference_db, loudness_lufs, peak_dbfs
 
@@ -60,6 +60,7 @@ def _same(plain: Heard) -> StepDraft:
             f"It turned it up by {LIFT_DB:g} dB, and did nothing else. So small a change is easily "
             "taken for a fuller, nearer tone, for the ear takes in lows and highs better when it is louder."
         ),
+        picture=level_picture((plain, louder), f"Level over time of both: {loud[0].text} and {loud[1].text}."),
         levels="as it comes",
     )  # fmt: skip
 
@@ -98,6 +99,7 @@ def _box(dry: Heard, warm: Heard) -> StepDraft:
             f"Because loudness is not the peak. The peaks are at {peak[0].text} and {peak[1].text}, "
             f"but the loudness is {loud[0].text} and {loud[1].text}: what is rounded off lets the rest come up."
         ),
+        picture=level_picture((dry, warm), f"Level over time of both: {loud[0].text} and {loud[1].text}."),
         levels="as it comes",
     )  # fmt: skip
 

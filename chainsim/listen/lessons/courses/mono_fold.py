@@ -8,7 +8,7 @@ import numpy as np
 
 from chainsim.listen.lessons.claims import Reading, compared
 from chainsim.listen.lessons.course import Course, StepDraft
-from chainsim.listen.lessons.curves import spectrum_picture
+from chainsim.listen.lessons.curves import level_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.measures import loudness_lufs, ringing_level_dbfs, spectrum_db
 
@@ -115,6 +115,9 @@ def _echoes(excerpt: Excerpt) -> StepDraft:
             "Those whose sides do different things at different times: echoes that change sides, a reverb. "
             f"In the rests {ring[0].text} ring in stereo and {ring[1].text} in mono. What makes its width from late "
             "copies of the horn itself you leave out, or turn well down."
+        ),
+        picture=level_picture(
+            (wide, folded), f"Level over time. In the rests {ring[0].text} ring in stereo, {ring[1].text} in mono."
         ),
     )  # fmt: skip
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from chainsim.listen.lessons.claims import Reading, amount, compared
 from chainsim.listen.lessons.course import Course, StepDraft
-from chainsim.listen.lessons.curves import spectrum_picture
+from chainsim.listen.lessons.curves import level_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.measures import note_begins_s
 from chainsim.measure.fundamental import fundamental_hz
@@ -118,6 +118,11 @@ def _player(excerpt: Excerpt, shifted: Heard, synth: Heard) -> StepDraft:
             "The shifted horn: it passes your tongue and breath as they are, and only the tone is moved. In the first "
             f"20 ms of the notes it stands at {breath[0].text} against its own body, the synth at {breath[1].text}. "
             "For a pad or a lead that is clearly not a horn, take the synth."
+        ),
+        picture=level_picture(
+            (shifted, synth),
+            f"Level over time of both voices alone. In their first 20 ms notes stand at {breath[0].text} and "
+            f"{breath[1].text} against their body.",
         ),
     )  # fmt: skip
 

@@ -68,7 +68,7 @@ function setUpLessonStep(step, player, shelf) {
 
   const place = step.querySelector("[data-levels-root]");
   const choices = LEVEL_WORDS.map(([value, words]) => {
-    const choice = el("button", { type: "button", class: "button quiet" }, words);
+    const choice = el("button", { type: "button", class: "button" }, words);
     choice.addEventListener("click", () => {
       levels = value;
       if (own) player.setLevels(value);

@@ -1,0 +1,164 @@
+"""The walk through any sketch: words for every type, the wires of every preset, and what is told of changes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from chainsim.block import block_type, block_type_names
+from chainsim.errors import SketchError
+from chainsim.listen.drawing.layout import lay_out
+from chainsim.listen.lessons.block_words.all_words import WORDS, words_for
+from chainsim.listen.lessons.changes import changes
+from chainsim.listen.lessons.excerpt import Excerpt, Heard, excerpt
+from chainsim.listen.lessons.walk import block_places, walk_steps, walk_through
+from chainsim.resources import preset_paths
+from chainsim.sketch.loading import load_sketch, parse_sketch
+
+RATE_HZ = 16_000
+CHAIN = """
+title = "<b>low</b> & slow"
+chain = ["quiet", { lanes = ["dry", { chain = ["echo", "left"], level_db = -3 }] }, "off_now", "guard"]
+[blocks.quiet]
+type = "gain"
+gain_db = -6
+[blocks.echo]
+type = "delay"
+time_ms = 200
+dry_db = "off"
+[blocks.left]
+type = "pan"
+pan = -0.5
+[blocks.off_now]
+type = "gain"
+engaged = false
+[blocks.guard]
+type = "limiter"
+look_ahead_ms = 5
+"""
+
+
+def take() -> Excerpt:
+    """Two notes of half a second with half a second of hiss around each."""
+    rng = np.random.default_rng(7)
+    t = np.arange(2 * RATE_HZ) / RATE_HZ
+    sounding = ((t % 1.0) >= 0.5) * np.minimum(1.0, ((t % 1.0) - 0.5) * 50.0).clip(0.0)
+    tone = sum(np.sin(2.0 * np.pi * 220.0 * k * t) / k for k in range(1, 6))
+    return excerpt(0.15 * sounding * tone + 3e-4 * rng.standard_normal(t.size), RATE_HZ, "two notes")
+
+
+def test_every_registered_type_has_words() -> None:
+    assert set(WORDS) == set(block_type_names())
+    assert len(WORDS) > 20
+
+
+@pytest.mark.parametrize("type_name", block_type_names())
+def test_words_are_two_sentences_a_thing_to_hear_a_question_and_an_answer(type_name: str) -> None:
+    words = WORDS[type_name](block_type(type_name).settings_type())
+    assert words.does.count(". ") + words.does.count(": ") >= 1
+    assert words.does.endswith(".")
+    assert words.question.endswith("?")
+    assert words.listen_for
+    assert words.answer
+    assert "{" not in "".join((words.does, words.listen_for, words.question, words.answer))
+    assert "-inf" not in words.does
+    assert "None" not in words.does
+
+
+@pytest.mark.parametrize(
+    ("type_name", "settings", "told"),
+    [
+        ("gain", {"gain_db": -6.0}, "quieter, by 6 dB"),
+        ("noise_gate", {"threshold_db": -44.0}, "passes \N{MINUS SIGN}44 dBFS"),
+        ("delay", {"time_ms": 123.0, "dry_db": float("-inf")}, "after 123 ms"),
+        ("delay", {"note": "1/8 dotted"}, "after a 1/8 dotted note"),
+        ("reverb", {"space": "plate", "decay_s": 1.2}, "a hanging metal plate, falling by 60 dB in 1.2 s"),
+        ("equalizer", {"bands": [{"shape": "high_pass", "freq_hz": 90.0}]}, "cuts what lies below 90 Hz"),
+        ("pitch_shifter", {"voices": [{"interval": "P5 above"}]}, "at P5 above"),
+        ("pan", {"pan": -0.25}, "25 % to the left"),
+        ("compressor", {"ratio": 5.0}, "1 dB more for every 5 dB more"),
+        ("limiter", {"look_ahead_ms": 3.0}, "looks 3 ms ahead"),
+    ],
+)  # fmt: skip
+def test_values_stand_in_the_words(type_name: str, settings: dict[str, object], told: str) -> None:
+    made = block_type(type_name).settings_type.model_validate(settings)
+    assert told in WORDS[type_name](made).does
+
+
+@pytest.mark.parametrize("name", preset_paths())
+def test_every_block_of_every_preset_has_words_and_wires(name: str) -> None:
+    sketch = load_sketch(preset_paths()[name])
+    for patch in (None, *sketch.patches):
+        state = sketch.alone(patch).base
+        wires = set(lay_out(state).wire_names)
+        places = list(block_places(state.chain, state))
+        assert {block for block, _ in places} == set(state.engaged)
+        for block, before in places:
+            assert {block, before} <= wires, (patch, block)
+            assert words_for(state.blocks[block]).does
+
+
+def test_a_walk_goes_through_engaged_blocks_in_order_each_after_what_it_hears() -> None:
+    steps = walk_steps(parse_sketch(CHAIN), take())
+    told = [(step.heading, *(heard.name for heard in step.heard)) for step in steps]
+    assert told == [
+        ("quiet: gain", "the horn alone", "after quiet"),
+        ("echo: delay", "after quiet", "after echo"),
+        ("left: pan", "after echo", "after left"),
+        ("guard: limiter", "after sum 1", "after guard"),
+    ]
+    quieter = steps[0].claims[0]
+    assert quieter.text.startswith("It is 6.0 LU quieter behind it: ")
+    latency = [claim.text for claim in steps[3].claims if "later" in claim.text]
+    assert latency == ["It comes 5.0 ms later."]  # look_ahead_ms, to the sample at 16 kHz
+    assert "rests are louder" in " ".join(claim.text for claim in steps[1].claims)
+
+
+def test_what_is_late_is_heard_in_time() -> None:
+    before, after = walk_steps(parse_sketch(CHAIN), take())[3].heard
+    difference = np.abs(before.audio - after.audio)[: round(2.4 * RATE_HZ)]
+    assert np.max(difference) < 1e-3 * np.max(np.abs(after.audio))
+
+
+def test_a_chain_with_nothing_in_it_is_refused() -> None:
+    with pytest.raises(SketchError, match="no block is engaged"):
+        walk_steps(parse_sketch('chain = ["a"]\n[blocks.a]\ntype = "gain"\nengaged = false'), take())
+
+
+def test_the_lesson_draws_the_whole_with_its_sounds_on_the_wires() -> None:
+    lesson = walk_through(parse_sketch(CHAIN), take())
+    keys = {sound.key for sound in lesson.sounds}
+    assert lesson.title == "<b>low</b> & slow"
+    assert len(keys) == len(lesson.sounds) == 6  # the horn, four blocks, the sum
+    assert {sound.channels for sound in lesson.sounds} == {2}
+    assert lesson.drawing is not None
+    assert all(f'data-sound="{key}"' in lesson.drawing for key in keys)
+    assert "<b>" not in lesson.drawing
+
+
+# --- what is told of changes ------------------------------------------------------------------------------------------
+
+
+def told(after: Heard, before: Heard | None = None) -> list[str]:
+    return [claim.text for claim in changes(take(), before or take().dry, after)]
+
+
+def test_nothing_changed_is_said_to_be_so() -> None:
+    assert told(take().dry) == ["On this take it changes nothing at all."]
+    faint = take().dry.raised(0.3, "a little louder")
+    assert told(faint) == ["None of its figures changes by more than the ear just notices."]
+
+
+def test_a_gain_is_told_as_loudness_peaks_and_rests() -> None:
+    texts = told(take().dry.raised(6.0, "louder"))
+    assert [text.partition(":")[0].partition(",")[0] for text in texts] == [
+        "It is 6.0 LU louder behind it",
+        "Its peaks come up by 6.0 dB",
+        "The rests are louder",
+    ]
+
+
+def test_silence_is_told_as_silence() -> None:
+    silent = take().heard("nothing", np.zeros((10, 1)))
+    assert told(silent) == ["On this take nothing comes out of it."]
+    assert told(take().dry, silent) == ["Before it there is silence."]
