@@ -33,7 +33,7 @@ def broken(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
         yield from _torn(choice, matching)
     if "latency" not in matching.lifted:
         yield from _too_late(choice, matching)
-    if "board" not in matching.lifted and (crowd := _no_room(choice, matching.inventory)):
+    if "board" not in matching.lifted and (crowd := _no_room(choice, matching)):
         yield tuple(("item", i) for i in crowd)
 
 
@@ -101,13 +101,14 @@ def _too_late(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
             yield (*(("job", j, choice.box_of[j]) for j in patch.jobs.values()), *forks, ("patch", p))
 
 
-def _no_room(choice: Choice, inventory: Inventory) -> list[int]:
+def _no_room(choice: Choice, matching: Matching) -> list[int]:
     """Items of which no layout on the board was found."""
-    items = inventory.items
+    inventory, items = matching.inventory, matching.inventory.items
     on_board = [i for i in choice.carried if items[i].on_board]
     if not inventory.limits.has_board or layout(inventory, on_board).verdict == "laid out":
         return []
-    return _fewer(on_board, lambda few: layout(inventory, few).verdict == "does not fit") or on_board
+    matching.passed_over |= layout(inventory, on_board).verdict == "not settled"
+    return _fewer(on_board, lambda few: layout(inventory, few).verdict == "does not fit")
 
 
 def layout(inventory: Inventory, on_board: Sequence[int]) -> Packing:

@@ -30,6 +30,8 @@ class Choice:
         By job, which gear makes it.
     splitter_of, mixer_of : dict of int
         By the place of a fork that is made outside of a box, the gear that splits and that sums.
+    passed_over : bool
+        Whether others were put aside because no layout of theirs was found, though there may be one.
     """
 
     carried: tuple[int, ...]
@@ -37,6 +39,7 @@ class Choice:
     box_of: Mapping[int, int]
     splitter_of: Mapping[tuple[object, ...], int]
     mixer_of: Mapping[tuple[object, ...], int]
+    passed_over: bool = False
 
     def boxes(self, patch: PatchWants, blocks: Iterable[str]) -> frozenset[int]:
         """Which gear makes some blocks of a patch."""

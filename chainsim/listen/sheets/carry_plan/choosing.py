@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import replace
 from typing import Literal, TypeAlias
 
 from chainsim.listen.sheets.carry_plan.checking import broken
@@ -88,7 +89,7 @@ def _best(matching: Matching, goals: list[Terms]) -> Choice | None:
         if found is None:
             return None
         matching.keep_at(goal)
-    return found
+    return None if found is None else replace(found, passed_over=matching.passed_over)
 
 
 def _checked(matching: Matching, goal: Terms) -> Choice | None:

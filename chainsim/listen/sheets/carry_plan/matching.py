@@ -40,6 +40,8 @@ class Matching:
         self._program = IntegerProgram()
         self._numbers: dict[Key, int] = {}
         self._least = 0.0
+        self.passed_over = False
+        """Whether choices were forbidden of which no layout was found, though there may be one."""
         items = inventory.items
         makers = [[g for g, box in enumerate(inventory.gear) if job.type_name in box.makes] for job in wants.jobs]
         if len(items) + len(wants.patches) + sum(map(len, makers)) > MOST_VARIABLES:

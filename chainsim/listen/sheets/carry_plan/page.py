@@ -17,5 +17,5 @@ def plan_page(plan: CarryPlan) -> str:
     str
         A whole document. Every name in it is escaped.
     """
-    letters_mm = 0.0 if plan.board_mm is None else max(6.0, min(14.0, plan.board_mm[0] / 45.0))
+    letters_mm = 0.0 if plan.board_mm is None else max(8.0, min(18.0, plan.board_mm[0] / 38.0))
     return filled(TEMPLATE, plan=plan, words=rows, letters_mm=letters_mm)

@@ -128,6 +128,8 @@ class CarryPlan:
     """Boxes that take no outlet, and what feeds them instead."""
     board_mm: tuple[float, float] | None
     layout: tuple[Laid, ...]
+    passed_over: bool
+    """Whether a smaller choice was put aside because no layout of it was found, though there may be one."""
     beside: tuple[str, ...]
     """Items that do not lie on the board."""
     pedals: tuple[str, ...]

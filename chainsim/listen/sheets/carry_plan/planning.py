@@ -99,6 +99,7 @@ def _told(
         )
         if places
         else (),
+        passed_over=choice.passed_over,
         beside=tuple(name_of(items[i]) for i in choice.carried if not items[i].on_board),
         pedals=tuple(sorted({pedal for patch in made.patches for pedal, _ in patch.pedals})),
         elsewhere=wanted.elsewhere,

@@ -50,10 +50,7 @@ def why_not(
     by_itself = least(inventory, alone, "boxes", lifted) is None
     scope = alone if by_itself else wants.only({patch, *made})
     lines = [
-        line
-        for limit in LIMITS
-        if limit not in lifted
-        for line in _without_limit(inventory, scope, limit, lifted)
+        line for limit in LIMITS if limit not in lifted for line in _without_limit(inventory, scope, limit, lifted)
     ]
     return LostPatch(patch, by_itself, tuple(lines or [_several(inventory, scope, lifted)]))
 

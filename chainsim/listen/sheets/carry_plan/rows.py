@@ -138,6 +138,10 @@ def alarms(plan: CarryPlan) -> Sequence[str]:
         for total in plan.totals
         if total.limit and total.unit != "ms" and 0.95 * total.limit < total.value
     ]
+    if plan.passed_over:
+        found.append(
+            "a smaller choice may fit the board: no layout was found for one, which does not say there is none"
+        )
     return found + [
         f"{feed.box} draws {feed.draws_ma:g} of the {feed.gives_ma:g} mA of its outlet: hardly anything to spare"
         for feed in plan.feeds
