@@ -24,6 +24,7 @@ MAY_IMPORT = {
     "errors": set(),
     "units": set(),
     "plain": set(),
+    "display": set(),
     "resources": {"errors"},
     "kernel": BASE,
     "music": BASE,
@@ -37,17 +38,21 @@ MAY_IMPORT = {
     "blocks": SOUND | {"settings", "music", "lfo_rate", "block"},
     "notes": SOUND | {"music"},
     "stage": SOUND | {"settings", "music", "lfo_rate", "block", "notes"},
-    "sketch": BASE | {"settings", "music", "block", "stage"},
+    "sketch": BASE | {"display", "settings", "music", "block", "stage"},
     "house": SOUND | {"settings", "block", "blocks", "sketch", "audio", "measure"},
-    "graph": BASE | {"kernel", "settings", "music", "block", "stage", "sketch", "audio", "house"},
+    "graph": BASE | {"display", "kernel", "settings", "music", "block", "stage", "sketch", "audio", "house"},
     "listen": SOUND | {"plain", "settings", "music", "block", "notes", "stage", "sketch", "graph", "audio", "measure"},
 }
 MAY_IMPORT["batch"] = MAY_IMPORT["listen"] | {"plain", "blocks", "house", "listen", "resources"}
 MAY_IMPORT["cli"] = set(MAY_IMPORT)
 MAY_IMPORT["__main__"] = {"cli"}
 
-REGISTRY = {("block.py", "chainsim.blocks"), ("block.py", "chainsim.blocks.*")}
-"""The registry looks for block files by name: the one place where something reaches up."""
+REACHES_UP = {
+    ("block.py", "chainsim.blocks"),
+    ("block.py", "chainsim.blocks.*"),
+    ("display.py", "chainsim.listen.notebook"),
+}
+"""The registry looks for block files by name, and what notebooks show of an object is made where drawings are."""
 
 
 def imported(tree: ast.AST) -> Iterator[tuple[int, str]]:
@@ -83,7 +88,7 @@ def wrong_ways(path: Path, text: str) -> list[str]:
     found = []
     for line, module in imported(ast.parse(text)):
         target = module.split(".")[1]
-        if target != part and target not in MAY_IMPORT[part] and (place, module) not in REGISTRY:
+        if target != part and target not in MAY_IMPORT[part] and (place, module) not in REACHES_UP:
             found.append(f"{place}:{line} imports {module}")
     return found
 
