@@ -207,7 +207,7 @@ def test_what_is_too_fast_is_marked(open_page: OpenPage) -> None:
     )
     page.evaluate("() => chainsimPage.player.seek(2)")
     page.keyboard.press(KEYS["UP"])
-    marks = [row[2].partition("too fast: ")[2] for row in reversed(rows(page, "Your presses"))]
+    marks = [row[2].replace("\xa0", " ").partition("too fast: ")[2] for row in reversed(rows(page, "Your presses"))]
     assert marks == ["", "0.35 s, this foot needs 0.36 s", "", "", "0.23 s, this foot needs 0.24 s", ""]
 
 

@@ -90,5 +90,5 @@ function seconds(s) {
 function tooFastText({ hasS, needsS }) {
   const has = (Math.floor(Math.round(hasS * 1e6) / 1e4) / 100).toFixed(2);
   const needs = (Math.ceil(Math.round(needsS * 1e6) / 1e4) / 100).toFixed(2);
-  return `too fast: ${has} s, this foot needs ${needs} s`;
+  return `too fast: ${has}\u00a0s, this foot needs ${needs}\u00a0s`;
 }
