@@ -65,8 +65,8 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
     "--probe",
     "probes",
     multiple=True,
-    metavar="BLOCK=FILE",
-    help="Write what comes out of one block too; may be given several times.",
+    metavar="WIRE=FILE",
+    help='Write what runs on one wire too: a block\'s output, "input", "sum 1", "lane 1.2"; may be given several times.',
 )
 @click.option(
     "--format",
@@ -302,7 +302,7 @@ def _write_trims(sketch_path: Path, before: list[tuple[str | None, float]], repo
 def _probe(text: str) -> tuple[str, Path]:
     block, equals, path = text.partition("=")
     if not equals or not block or not path:
-        raise click.UsageError(f"--probe {text}: write it as BLOCK=FILE, such as --probe late_gate=gated.wav")
+        raise click.UsageError(f"--probe {text}: write it as WIRE=FILE, such as --probe late_gate=gated.wav")
     return block, Path(path)
 
 
