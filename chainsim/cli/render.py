@@ -66,7 +66,7 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
     "probes",
     multiple=True,
     metavar="WIRE=FILE",
-    help='Write what runs on one wire too: a block\'s output, "input", "sum 1", "lane 1.2"; may be given several times.',
+    help='Write what runs on a wire, too: a block\'s output, "input", "sum 1", "lane 1.2"; may be given often.',
 )
 @click.option(
     "--format",

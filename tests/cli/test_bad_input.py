@@ -251,7 +251,7 @@ def test_one_bad_take_of_several_is_exit_code_1(
         (["render"], "SKETCH"),
         (["check", "--tkae", "x"], "--tkae"),
         (["blocks", "gian"], 'did you mean "gain"?'),
-        (["render", "a.toml", "b.wav", "-o", "c.wav", "--probe", "gate"], "BLOCK=FILE"),
+        (["render", "a.toml", "b.wav", "-o", "c.wav", "--probe", "gate"], "WIRE=FILE"),
     ],
 )
 def test_bad_command_lines(capsys: pytest.CaptureFixture[str], arguments: list[str], message: str) -> None:

@@ -102,7 +102,7 @@ def test_integer_formats_do_not_clip(folder: Path, capsys: pytest.CaptureFixture
 @pytest.mark.parametrize(
     ("arguments", "line"),
     [
-        (["--probe", "first"], "write it as BLOCK=FILE"),
+        (["--probe", "first"], "write it as WIRE=FILE"),
         (["--probe", "frist=p.wav"], 'probe "frist": no such block'),
         (["--probe", "first=out.wav"], "two outputs would be one file"),
         (["--probe", "out=p.wav"], 'a probe "out" is the output itself'),
