@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 from chainsim.batch.listening.made import MadeVersion
 from chainsim.batch.orders.hearing import beside
@@ -29,7 +30,7 @@ def figures_of(version: MadeVersion, steps: float | None) -> tuple[Figure, ...]:
 
 
 def differs(version: MadeVersion, first: MadeVersion, steps: float) -> str:
-    """What one hears of a version beside the first, in a few words.
+    """What one hears of a version beside the first, in a few words: of its noise, what is more when both are as loud.
 
     Parameters
     ----------
@@ -37,7 +38,9 @@ def differs(version: MadeVersion, first: MadeVersion, steps: float) -> str:
     steps : float
         How far they are apart at one loudness.
     """
-    words = beside(version.figures, first.figures)
+    louder_lu = version.figures.integrated_lufs - first.figures.integrated_lufs
+    noise_dbfs = version.figures.noise_floor_dbfs - (louder_lu if math.isfinite(louder_lu) else 0.0)
+    words = beside(replace(version.figures, noise_floor_dbfs=noise_dbfs), first.figures)
     if steps < AUDIBLE_STEPS:
         return f"{words}; otherwise hardly told apart from it" if words else "hardly told apart from it"
     return words or "differs in what no single figure tells"

@@ -65,7 +65,7 @@ def build_page(made: MadeVersions, options: PageOptions) -> ListeningPage:
         check_excerpt(excerpt, len(take) / rate_hz)
     versions = [_raw(version, key, sample_rate_hz, excerpt) for key, version in _keyed(made.versions)]
     part = take if excerpt is None else in_excerpt(take, rate_hz, excerpt)
-    drawn = _drawn(made.versions, take, sample_rate_hz, options)
+    drawn = _drawn(made.versions, versions, take, sample_rate_hz, options)
     board = _board(made, take, sample_rate_hz, excerpt)
     raw = [
         RawSound(TAKE, made.take.name, "take", SCENE, part),
@@ -104,17 +104,21 @@ def _raw(version: MadeVersion, key: str, sample_rate_hz: int, excerpt: Excerpt |
     return RawSound(key, version.heading, "version", SCENE, audio)
 
 
-def _drawn(versions: Sequence[MadeVersion], take: Array, sample_rate_hz: int, options: PageOptions) -> list[WireSounds]:
+def _drawn(
+    versions: Sequence[MadeVersion],
+    sounds: Sequence[RawSound],
+    take: Array,
+    sample_rate_hz: int,
+    options: PageOptions,
+) -> list[WireSounds]:
     """Of each version the drawing, if its sketch is there, and the wires that can be heard in it."""
     heard = len(versions) <= FEW if options.wires is None else options.wires
     drawn = []
-    for key, version in _keyed(versions):
+    for version, sound in zip(versions, sounds, strict=True):
         if version.sketch is None:
             drawn.append(WireSounds(None))
         elif heard:
-            drawn.append(
-                wire_sounds(version.sketch, take, sample_rate_hz, key, version.heading, SCENE, options.excerpt)
-            )
+            drawn.append(wire_sounds(version.sketch, take, sample_rate_hz, sound, options.excerpt))
         else:
             drawn.append(silent_drawing(version.sketch, version.heading))
     return drawn

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chainsim.batch.listening.excerpt import Excerpt, Samples, in_excerpt
+from chainsim.batch.listening.excerpt import Excerpt, in_excerpt
 from chainsim.listen.drawing.svg import draw_svg
-from chainsim.listen.drawing.wires import OUT, WireHeard, hear_wires
+from chainsim.listen.drawing.wires import hear_wires
 from chainsim.listen.page.sounds import RawSound
 from chainsim.sketch.model import Sketch
 from chainsim.sketch.timeline import timeline
@@ -34,9 +34,7 @@ def wire_sounds(
     sketch: Sketch,
     take: Array,
     sample_rate_hz: int,
-    version: str,
-    heading: str,
-    scene: str,
+    version: RawSound,
     excerpt: Excerpt | None = None,
 ) -> WireSounds:
     """Hear the wires of one version, and draw them.
@@ -47,32 +45,26 @@ def wire_sounds(
     take : ndarray, shape (frames, channels)
         All of it.
     sample_rate_hz : int
-    version, heading : str
-        Key of the version's own sound, which the last wire is; its name.
-    scene : str
+    version : RawSound
+        The version's own sound, which most often is that of the last wire; wires get its scene.
     excerpt : Excerpt, optional
     """
     heard = hear_wires(sketch, take, sample_rate_hz)
-    keys = {OUT: version, INPUT: "take"}
+    keys = {INPUT: "take"}
     raw: list[RawSound] = []
-    known: list[tuple[str, WireHeard]] = []
     for name, wire in heard.items():
         if name in keys:
             continue
-        alike = next((key for key, other in known if _same(wire, other)), None)
-        keys[name] = alike or f"{version}-wire-{len(raw) + 1}"
+        audio = in_excerpt(wire.audio.astype(np.float32), sample_rate_hz, excerpt, wire.latency_ms / 1000.0)
+        alike = next((known.key for known in (version, *raw) if np.array_equal(known.audio, audio)), None)
+        keys[name] = alike or f"{version.key}-wire-{len(raw) + 1}"
         if alike is None:
-            known.append((keys[name], wire))
-            audio: Samples = in_excerpt(wire.audio, sample_rate_hz, excerpt, wire.latency_ms / 1000.0)
-            raw.append(RawSound(keys[name], f"{heading}: {name}", "wire", scene, audio, pictures=False))
+            label = f"{version.name}: {name}"
+            raw.append(RawSound(keys[name], label, "wire", version.scene, audio, pictures=False))
     drawing = draw_svg(
         timeline(sketch)[0][1],
-        title=heading,
+        title=version.name,
         figures={name: wire.figures for name, wire in heard.items()},
         sounds={name: keys[name] for name in heard},
     )
     return WireSounds(drawing, tuple(raw))
-
-
-def _same(wire: WireHeard, other: WireHeard) -> bool:
-    return wire.latency_ms == other.latency_ms and np.array_equal(wire.audio, other.audio)
