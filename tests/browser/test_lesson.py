@@ -26,7 +26,7 @@ def page_text() -> str:
     """Two steps on a tone of two seconds: dry and half as loud; dry and one that is twice as high."""
     t = np.arange(2 * RATE_HZ) / RATE_HZ
     dry = excerpt(0.2 * np.sin(2.0 * np.pi * 330.0 * t), RATE_HZ, "a tone")
-    sketch = parse_sketch('title = "<b>"\nchain = ["<b>"]\n[blocks."<b>"]\ntype = "gain"\ngain_db = -6')
+    sketch = parse_sketch('title = "<b>"\nchain = ["half"]\n[blocks.half]\ntype = "gain"\ngain_db = -6')
     soft = dry.heard("<b>softer</b>", 0.1 * np.sin(2.0 * np.pi * 330.0 * t)[:, None])
     soft = type(soft)(soft.name, soft.audio, soft.sample_rate_hz, sketch=sketch)
     high = dry.heard("higher", 0.2 * np.sin(2.0 * np.pi * 660.0 * t)[:, None])
@@ -56,22 +56,22 @@ def test_sounds_of_a_step_take_over_in_time_at_the_step_s_levels(open_page: Any)
     page = open_page(page_text(), flags=PLAYS)
     first, second = (page.locator("#step-1 [data-hear]").nth(i) for i in range(2))
     first.click()
-    page.wait_for_function("chainsimPage.player.playing && chainsimPage.player.position > 0.2")
+    page.wait_for_function("() => chainsimPage.player.playing && chainsimPage.player.position > 0.2")
     assert page.evaluate("chainsimPage.player.levels") == "as it comes"
     second.click()
-    page.wait_for_function("document.querySelector('#step-1 [data-hear]:nth-child(2)').ariaPressed === 'true'")
+    page.wait_for_function("() => document.querySelector('#step-1 [data-hear]:nth-child(2)').ariaPressed === 'true'")
     assert current(page) == "<b>softer</b>"
     assert first.get_attribute("aria-pressed") == "false"
     assert page.evaluate("chainsimPage.player.position") > 0.2
     assert page.locator("#step-1 .curves-now").get_attribute("visibility") == "visible"
     second.click()
-    page.wait_for_function("!chainsimPage.player.playing")
+    page.wait_for_function("() => !chainsimPage.player.playing")
 
 
 def test_one_sound_in_two_steps_shows_where_it_was_chosen(open_page: Any) -> None:
     page = open_page(page_text(), flags=PLAYS)
     page.locator("#step-1 [data-hear]").first.click()
-    page.wait_for_function("chainsimPage.player.playing")
+    page.wait_for_function("() => chainsimPage.player.playing")
     page.locator("#step-2 [data-hear]").first.click()
     assert page.locator("[data-hear][aria-pressed=true]").count() == 1
     assert page.locator("#step-2 [data-hear][aria-pressed=true]").count() == 1
@@ -95,14 +95,14 @@ def test_a_step_goes_by_keys_alone(open_page: Any) -> None:
     page = open_page(page_text(), flags=PLAYS)
     page.locator("#step-2 [data-hear]").first.focus()
     page.keyboard.press("2")
-    page.wait_for_function("chainsimPage.player.playing")
+    page.wait_for_function("() => chainsimPage.player.playing")
     assert current(page) == "higher"
     page.keyboard.press("1")
-    page.wait_for_function("chainsimPage.player.current !== null && "
+    page.wait_for_function("() => chainsimPage.player.current !== null && "
                            "document.querySelector('#step-2 [data-hear]').ariaPressed === 'true'")  # fmt: skip
     assert current(page) == "the horn alone"
     page.keyboard.press("p")
-    page.wait_for_function("!chainsimPage.player.playing")
+    page.wait_for_function("() => !chainsimPage.player.playing")
     page.locator("#step-2 summary").first.focus()
     page.keyboard.press("Enter")
     assert page.locator("#step-2 .question details p").is_visible()
@@ -111,7 +111,7 @@ def test_a_step_goes_by_keys_alone(open_page: Any) -> None:
 def test_levels_can_be_changed_for_a_step(open_page: Any) -> None:
     page = open_page(page_text(), flags=PLAYS)
     page.locator("#step-1 [data-hear]").first.click()
-    page.wait_for_function("chainsimPage.player.playing")
+    page.wait_for_function("() => chainsimPage.player.playing")
     page.locator("#step-1").get_by_role("button", name="at one loudness").click()
     assert page.evaluate("chainsimPage.player.levels") == "equal"
     assert page.locator("#step-1 .hear-levels [aria-pressed=true]").inner_text() == "at one loudness"
@@ -121,7 +121,7 @@ def test_a_wire_of_a_step_s_drawing_plays(open_page: Any) -> None:
     page = open_page(page_text(), flags=PLAYS)
     page.locator("#step-1 .drawing [data-sound]").last.focus()
     page.keyboard.press("Enter")
-    page.wait_for_function("chainsimPage.player.playing")
+    page.wait_for_function("() => chainsimPage.player.playing")
     assert current(page) == "<b>softer</b>"
 
 

@@ -37,7 +37,9 @@ Pair: TypeAlias = tuple[Reading, Reading]
 def changes(excerpt: Excerpt, before: Heard, after: Heard) -> tuple[Claim, ...]:
     """One sentence for every figure that differs audibly; one that says so if none does."""
     if np.array_equal(before.audio, after.audio):
-        return (Claim("On this take it changes nothing at all.", (Figure("difference", "none"),), True),)
+        later = tuple(_latency(before, after))
+        words = "Beside that it changes nothing on this take." if later else "On this take it changes nothing at all."
+        return (*later, Claim(words, (Figure("difference", "none"),), True))
     silent = [math.isinf(peak_dbfs(heard)) for heard in (before, after)]
     if any(silent):
         words = "Before it there is silence." if silent[0] else "On this take nothing comes out of it."
@@ -85,6 +87,10 @@ def _audible(excerpt: Excerpt, before: Heard, after: Heard) -> Iterator[Claim]:
         else "After the take it rings on {difference} longer."
     )
     yield from _told(ringing, LEAST_RING_S, longer, "After the take it rings on {difference} less.")
+    yield from _latency(before, after)
+
+
+def _latency(before: Heard, after: Heard) -> Iterator[Claim]:
     yield from _told(
         _pair("latency", "ms", 1000.0 * before.latency_s, 1000.0 * after.latency_s),
         LEAST_MS,

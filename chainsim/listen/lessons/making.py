@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from chainsim.listen.drawing.layout import lay_out
 from chainsim.listen.drawing.svg import draw_svg
 from chainsim.listen.lessons.course import Course, StepDraft
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.model import Lesson, LessonStep
 from chainsim.listen.page.sounds import RawSound, page_sounds
+from chainsim.sketch.chain import INPUT
 from chainsim.sketch.model import Sketch
 
 SCENE = "lesson"
@@ -113,7 +115,8 @@ def _drawings(draft: StepDraft, bench: _Bench) -> tuple[tuple[str, str], ...]:
     dry = next((bench.key(heard) for heard in draft.heard if heard.sketch is None), None)
     drawn = []
     for sketch, heard in _chains(draft).values():
-        sounds = {"out": bench.key(heard)} if dry is None else {"out": bench.key(heard), "input": dry}
+        last = lay_out(sketch.base).wire_names[-1]
+        sounds = {last: bench.key(heard)} if dry is None else {INPUT: dry, last: bench.key(heard)}
         drawn.append((heard.name, draw_svg(sketch.base, title=f"Signal flow: {heard.name}", sounds=sounds)))
     return tuple(drawn)
 

@@ -34,6 +34,7 @@ function setUpLessonStep(step, player, shelf) {
     step.dispatchEvent(new CustomEvent("lesson-step", { bubbles: true }));
     own = true;
     player.setLevels(levels);
+    show();
     player
       .play(key)
       .then(() => player.prepare(keys))
