@@ -133,7 +133,7 @@ def test_repairs_name_the_cables_of_the_wiring_sheet() -> None:
     # to fog, 7 splitter 1 to fog's side input, 8 fog to the mixer, 9 mixer to echo, 10 echo to the direct box.
     assert box(found, "hush").repair.text == "cable 3 past it, into splitter 2 in place of cable 4"
     assert box(found, "echo").repair.text == "cable 9 past it, into direct box in place of cable 10"
-    assert box(found, "fog").repair.text == "pull cable 8 out of mixer 1, channel 2"
+    assert box(found, "fog").repair.text == "pull cable 8 (mixer 1, channel 2)"
     repaired = {p.patch: p.repaired.kind for p in box(found, "echo").patches}
     assert repaired == {"plain": "unchanged", "answered": "lives on", "misty": "unchanged", "both": "lives on"}
 
@@ -185,7 +185,7 @@ def test_the_page_and_the_text_say_it_in_words() -> None:
     assert max(map(len, text.splitlines())) <= 80
     words = " ".join(text.split())
     assert "Most hangs on: hush, echo (each silences 2 patches)" in words
-    assert "1. Is it muted? Press E switches sound on again." in words
+    assert "1. Is it muted? Press E: sound on again." in words
     assert "2. Hold E: the plain horn" in words
     assert "a spare microphone cable from the microphone straight to the desk" in words
     assert "<script" not in document_page(document)
@@ -271,3 +271,9 @@ def test_what_the_sheet_says_is_what_is_heard(made: tuple[str, list[str]]) -> No
 def test_a_box_of_another_chain_does_no_harm(fail: Any) -> None:
     state = parse_sketch('chain = ["a"]\n[blocks.a]\ntype = "gain"').base
     assert fail(state, "b") is state
+
+
+def test_a_chain_without_boxes_has_nothing_to_fail() -> None:
+    text = document_text(failure_document(sheet("chain = []")))
+    assert "No single box silences anything" in text
+    assert "ONE BOX" not in text

@@ -55,7 +55,7 @@ def _in_short(sheet: FailureSheet) -> Iterator[str]:
 def _first_steps(sheet: FailureSheet) -> Iterator[str]:
     mutes, dries = _gestures(sheet, "mute"), _gestures(sheet, "dry")
     if mutes:
-        yield f"Is it muted? {mutes} switches sound on again. Is the engineer's channel open?"
+        yield f"Is it muted? {mutes}: sound on again. Is the engineer's channel open?"
     else:
         yield "Is the engineer's channel open?"
     if dries:
@@ -158,6 +158,8 @@ def _louder(patch: PatchWithout) -> str:
 
 
 def _under_boxes(sheet: FailureSheet) -> Iterator[str]:
+    if not sheet.boxes:
+        return
     yield "Cables by their numbers on the wiring sheet. A patch that is not named goes on as it was."
     blocking = [one.box for one in sheet.boxes if len(one.silent_even_off) > len(one.silent)]
     if blocking:

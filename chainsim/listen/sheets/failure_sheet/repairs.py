@@ -32,7 +32,7 @@ def repair(box: str, entry: BlockEntry, chain: Chain, cabling: Cabling) -> Repai
         return Repair("nothing", "it is in the chain of some patches only: leave these")
     if not entry.passes and box in in_lanes(chain):
         last = _last_of_lane(out[0], cabling)
-        return Repair("lane out", f"pull cable {last.number} out of {last.target.text}")
+        return Repair("lane out", f"pull cable {last.number} ({last.target.text})")
     target = out[0].target
     end = target.box if target.label == "in" else target.text
     return Repair("round it", f"cable {into[0].number} past it, into {end} in place of cable {out[0].number}")
