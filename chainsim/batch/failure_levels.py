@@ -31,6 +31,8 @@ def louder_without(
 ) -> dict[tuple[str, str], float]:
     """Change of loudness in LU, by (box, patch), for those patches that live on otherwise.
 
+    Boxes with a switch of their own are left out: how loud they are on, no patch says.
+
     Parameters
     ----------
     sketch : Sketch
@@ -49,6 +51,7 @@ def louder_without(
     wanted: dict[tuple[str, str], State] = {
         (one.box, p.patch): dead(states[p.patch], one.box)
         for one in sheet.boxes
+        if not one.own_switch
         for p in one.patches
         if p.dead.kind == "lives on"
     }

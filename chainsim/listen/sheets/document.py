@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import groupby
 
 
 @dataclass(frozen=True)
@@ -84,13 +83,6 @@ class Document:
     def name(self) -> str:
         """Title, room and kind in one line."""
         return f"{self.title}{'' if self.room is None else f' - {self.room}'}: {self.kind}"
-
-
-def runs(numbers: list[int]) -> str:
-    """Whole numbers in order as a reader counts them: "1-4, 7"."""
-    together = groupby(enumerate(numbers), key=lambda pair: pair[1] - pair[0])
-    ends = [(run[0][1], run[-1][1]) for run in (list(group) for _, group in together)]
-    return ", ".join(str(first) if first == last else f"{first}-{last}" for first, last in ends)
 
 
 def listed(names: list[str] | tuple[str, ...], all_names: tuple[str, ...], every: str) -> str:
