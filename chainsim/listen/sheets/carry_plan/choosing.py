@@ -15,6 +15,8 @@ from chainsim.listen.sheets.carry_plan.wants import Wants
 
 By: TypeAlias = Literal["boxes", "mass", "price"]
 MOST_TRIES = 400
+MOST_TRIES_WITHOUT = 25
+"""For what is left without one item: that is asked once for each."""
 
 _GOALS: dict[By, tuple[By, ...]] = {
     "boxes": ("boxes", "mass", "price"),
@@ -72,8 +74,22 @@ def most_patches(
         As `smallest`.
     """
     matching = Matching(inventory, wants, lifted, without)
-    found = _best(matching, [matching.unmade(), matching.counts()])
+    found = _best(matching, [matching.unmade()])
     return found or Choice((), (), {}, {}, {})
+
+
+def most_without(inventory: Inventory, wants: Wants, item: int, lifted: Collection[Limit]) -> Choice | None:
+    """As many patches as can be made without one item; None if that is not settled within some tries."""
+    try:
+        matching = Matching(inventory, wants, lifted, (item,))
+        matching.require_all()
+        all_of_them = _best(matching, [matching.counts()], MOST_TRIES_WITHOUT)
+        if all_of_them is not None:
+            return all_of_them
+        matching = Matching(inventory, wants, lifted, (item,))
+        return _best(matching, [matching.unmade()], MOST_TRIES_WITHOUT)
+    except SearchTooLargeError:
+        return None
 
 
 def _goals(matching: Matching, by: By) -> list[Terms]:
@@ -81,20 +97,20 @@ def _goals(matching: Matching, by: By) -> list[Terms]:
     return [terms[name] for name in _GOALS[by]]
 
 
-def _best(matching: Matching, goals: list[Terms]) -> Choice | None:
+def _best(matching: Matching, goals: list[Terms], tries: int = MOST_TRIES) -> Choice | None:
     """The choice that is least in each goal, of those that are least in the goals before."""
     found = None
     for goal in goals:
-        found = _checked(matching, goal)
+        found = _checked(matching, goal, tries)
         if found is None:
             return None
         matching.keep_at(goal)
     return None if found is None else replace(found, passed_over=matching.passed_over)
 
 
-def _checked(matching: Matching, goal: Terms) -> Choice | None:
+def _checked(matching: Matching, goal: Terms, tries: int) -> Choice | None:
     """The least choice of those with which nothing is wrong."""
-    for _ in range(MOST_TRIES):
+    for _ in range(tries):
         found = matching.least(goal)
         cuts = [] if found is None else list(broken(found, matching))
         if not cuts:

@@ -332,8 +332,9 @@ class Matching:
         return terms
 
     def unmade(self) -> Terms:
-        """How many patches are not made, less all of them."""
-        return {("patch", p): -1.0 for p, _ in enumerate(self.wants.patches)}
+        """How many patches are not made, each worth more than all items; then how many items are carried."""
+        counts = self.counts()
+        return {**counts, **{("patch", p): -(1.0 + len(counts)) for p, _ in enumerate(self.wants.patches)}}
 
 
 def _sockets(box: Gear, role: str) -> int:

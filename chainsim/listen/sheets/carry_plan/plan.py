@@ -91,6 +91,8 @@ class Spare:
     name: str
     instead: tuple[str, ...]
     lost: tuple[str, ...]
+    settled: bool = True
+    """False: there were too many ways to try."""
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from chainsim.listen.sheets.carry_plan.checking import layout
 from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, is_outside, programs_needed, scenes
-from chainsim.listen.sheets.carry_plan.choosing import By, most_patches, smallest
+from chainsim.listen.sheets.carry_plan.choosing import By, most_patches, most_without, smallest
 from chainsim.listen.sheets.carry_plan.inventory import Gear, Inventory, Supply, cost, name_of
 from chainsim.listen.sheets.carry_plan.latency import longest_way
 from chainsim.listen.sheets.carry_plan.order import changing
@@ -205,7 +205,9 @@ def _why_left(item: Gear | Supply, choice: Choice, made: Wants, inventory: Inven
 
 
 def _spare(i: int, choice: Choice, made: Wants, inventory: Inventory, lifted: tuple[Limit, ...]) -> Spare:
-    without = most_patches(inventory, made, lifted=lifted, without=(i,))
+    without = most_without(inventory, made, i, lifted)
+    if without is None:
+        return Spare(name_of(inventory.items[i]), (), (), settled=False)
     lost = tuple(patch.name for patch in made.patches if patch.name not in without.made)
     instead = tuple(name_of(inventory.items[k]) for k in without.carried if k not in choice.carried)
     return Spare(name_of(inventory.items[i]), instead, lost)

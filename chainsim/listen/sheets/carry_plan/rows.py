@@ -98,6 +98,8 @@ def patch_text(patch: MadePatch) -> str:
 
 def spare_text(spare: Spare, plan: CarryPlan) -> str:
     """What is left to play without an item."""
+    if not spare.settled:
+        return "not settled: too many ways to try"
     others = f" with {', '.join(spare.instead)} in its place" if spare.instead else ""
     if not spare.lost:
         return f"all patches still,{others}" if others else "all patches still"
