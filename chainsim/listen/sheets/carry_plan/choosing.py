@@ -31,7 +31,6 @@ def smallest(
     *,
     by: By = "boxes",
     lifted: Collection[Limit] = (),
-    without: Collection[int] = (),
 ) -> Choice | None:
     """The smallest choice that makes every patch; None if there is none.
 
@@ -43,15 +42,13 @@ def smallest(
         What counts first; of equals the others decide, in this order, and then the order of the inventory.
     lifted : collection of Limit
         Limits that do not hold.
-    without : collection of int
-        Items that are not to be had.
 
     Raises
     ------
     SettingError
         If there are too many ways to choose.
     """
-    matching = Matching(inventory, wants, lifted, without)
+    matching = Matching(inventory, wants, lifted)
     matching.require_all()
     return _best(matching, [*_goals(matching, by), matching.places(), matching.spread()])
 
@@ -63,9 +60,7 @@ def least(inventory: Inventory, wants: Wants, by: By, lifted: Collection[Limit])
     return _best(matching, _goals(matching, by)[:1])
 
 
-def most_patches(
-    inventory: Inventory, wants: Wants, *, lifted: Collection[Limit] = (), without: Collection[int] = ()
-) -> Choice:
+def most_patches(inventory: Inventory, wants: Wants, *, lifted: Collection[Limit] = ()) -> Choice:
     """A choice that makes as many patches as can be, with as few items as then will do.
 
     Raises
@@ -73,7 +68,7 @@ def most_patches(
     SettingError
         As `smallest`.
     """
-    matching = Matching(inventory, wants, lifted, without)
+    matching = Matching(inventory, wants, lifted)
     found = _best(matching, [matching.unmade()])
     return found or Choice((), (), {}, {}, {})
 

@@ -18,6 +18,8 @@ Key: TypeAlias = tuple[Any, ...]
 Terms: TypeAlias = Mapping[Key, float]
 
 MOST_VARIABLES = 60_000
+MOST_PAIRS = 100_000
+"""Of a job in a box and another job in another, of which it counts which comes first."""
 
 
 class Matching:
@@ -234,6 +236,8 @@ class Matching:
             for relation, blocks in (("before", patch.before), ("beside", patch.beside)):
                 for a, b in blocks:
                     asked.setdefault((relation, patch.jobs[a], patch.jobs[b]), []).append(p)
+        if sum(len(self._makers[a]) * len(self._makers[b]) for _, a, b in asked) > MOST_PAIRS:
+            raise SettingError("too many items for so many patches; give fewer of them")
         pairs: dict[Key, None] = {}
         for (relation, one, other), patches in asked.items():
             self._relate(relation, (one, other), patches, pairs)
