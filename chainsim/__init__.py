@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from chainsim.batch.checking import CheckReport, check_sketch
     from chainsim.batch.files.file_report import FileReport
     from chainsim.batch.files.render_file import render_file
+    from chainsim.batch.listening.comparing import compare_sounds, write_page
     from chainsim.batch.matrix.batch_report import Batch
     from chainsim.batch.matrix.batching import run_batch
     from chainsim.batch.measuring import FileFigures, measure_file
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from chainsim.batch.tracking import track
     from chainsim.errors import AudioError, ChainsimError, GraphError, SettingError, SketchError, StoreError
     from chainsim.graph.rendering import Rendering, render
+    from chainsim.listen.page.model import ListeningPage
     from chainsim.listen.sheets.stage_sheet.sheet import StageSheet, stage_sheet
     from chainsim.measure.harmony import HarmonyError, harmony_error
     from chainsim.measure.sound_distance.measuring import measure_distance
@@ -54,6 +56,9 @@ _PUBLIC = {
     "OrderRules": "chainsim.sketch.ordering",
     "run_batch": "chainsim.batch.matrix.batching",
     "Batch": "chainsim.batch.matrix.batch_report",
+    "compare_sounds": "chainsim.batch.listening.comparing",
+    "write_page": "chainsim.batch.listening.comparing",
+    "ListeningPage": "chainsim.listen.page.model",
     "measure_distance": "chainsim.measure.sound_distance.measuring",
     "SoundDistance": "chainsim.measure.sound_distance.steps",
     "check_sketch": "chainsim.batch.checking",
@@ -82,6 +87,7 @@ __all__ = [
     "FileReport",
     "GraphError",
     "HarmonyError",
+    "ListeningPage",
     "OrderRules",
     "Orders",
     "PairReport",
@@ -95,6 +101,7 @@ __all__ = [
     "Track",
     "check_sketch",
     "compare_orders",
+    "compare_sounds",
     "harmony_error",
     "load_sketch",
     "measure_chain",
@@ -107,6 +114,7 @@ __all__ = [
     "run_batch",
     "stage_sheet",
     "track",
+    "write_page",
 ]
 
 
