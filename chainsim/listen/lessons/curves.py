@@ -15,7 +15,7 @@ from chainsim.listen.lessons.model import Line, Picture
 from chainsim.units import Array
 
 WIDTH, HEIGHT = 480.0, 230.0
-LEFT, RIGHT, TOP, BOTTOM = 52.0, 10.0, 10.0, 44.0
+LEFT, RIGHT, TOP, BOTTOM = 52.0, 18.0, 10.0, 44.0
 FREQUENCIES_HZ = (100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0)
 DOWN_DB = 70.0
 MARKS = ("solid", "dashed", "dotted")

@@ -14,6 +14,7 @@ from chainsim.listen.lessons.curves import level_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.making import lesson_of
 from chainsim.listen.lessons.model import Lesson
+from chainsim.listen.sheets.stage_sheet.value_text import setting_label
 from chainsim.sketch.chain import INPUT, BlockStep, Chain, LanesStep
 from chainsim.sketch.model import Sketch, State
 
@@ -63,7 +64,11 @@ def _step(state: State, name: str, before: Heard, after: Heard, wire: str, excer
     told = changes(excerpt, before, after)
     listens = entry.common.listens_to
     ear = "" if listens is None else f" It listens to {'the horn' if listens == INPUT else listens}."
-    moved = [f" {who} moves its {setting}." for (block, setting), (who, _) in state.drives.items() if block == name]
+    moved = [
+        f" The controller {who} moves its {setting_label(setting)}."
+        for (block, setting), (who, _) in state.drives.items()
+        if block == name
+    ]
     alt = f"before and after {name}. " + (" ".join(claim.text for claim in told))
     spectral = block_type(entry.type_name).generates or entry.type_name in SPECTRAL
     return StepDraft(
@@ -73,7 +78,7 @@ def _step(state: State, name: str, before: Heard, after: Heard, wire: str, excer
         claims=told,
         listen_for=words.listen_for,
         question=words.question,
-        answer=words.answer,
+        answer=f"{words.answer} Measured here: {told[0].text[:1].lower()}{told[0].text[1:]}",
         picture=spectrum_picture((before, after), f"Spectra {alt}")
         if spectral
         else level_picture((before, after), f"Level over time {alt}"),

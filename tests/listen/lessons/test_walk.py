@@ -109,6 +109,7 @@ def test_a_walk_goes_through_engaged_blocks_in_order_each_after_what_it_hears() 
     ]
     quieter = steps[0].claims[0]
     assert quieter.text.startswith("It is 6.0 LU quieter behind it: ")
+    assert steps[0].answer.endswith(f"Measured here: i{quieter.text[1:]}")
     latency = [claim.text for claim in steps[3].claims if "later" in claim.text]
     assert latency == ["It comes 5.0 ms later."]  # look_ahead_ms, to the sample at 16 kHz
     assert "rests are louder" in " ".join(claim.text for claim in steps[1].claims)
