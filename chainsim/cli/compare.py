@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
@@ -12,6 +11,7 @@ import click
 
 from chainsim.cli.common import RealRange, counted, tell_of_compiling
 from chainsim.cli.completing import names_in_sketch
+from chainsim.cli.watching import stamps, wait_for_saving
 
 if TYPE_CHECKING:
     from chainsim.listen.page.model import ListeningPage
@@ -149,33 +149,19 @@ def _check_watched(sources: Sequence[Path], output: Path | None) -> None:
 def _watched(sources: Sequence[Path], output: Path, reel: Path | None, options: dict[str, Any]) -> int:
     """Make it again and again; what is wrong with a sketch is told, and the last good page stays."""
     from chainsim.errors import ChainsimError
+    from chainsim.listen.page.writing import tell_watcher
 
     while True:
-        seen = _stamps(sources)
+        seen = stamps(sources)
         try:
             _make(sources, output, reel, options, watched=True)
         except ChainsimError as error:
             for line in str(error).splitlines():
                 click.echo(f"chainsim: {line}", err=True)
+            if output.is_dir():
+                tell_watcher(output, str(error))
         click.echo(f"watching {', '.join(map(str, sources))}; Ctrl-C ends", err=True)
-        _wait(lambda: _stamps(sources), seen)
-
-
-def _wait(stamps: Callable[[], list[int]], seen: list[int]) -> None:
-    """Until a file has been saved; one that is missing is being saved."""
-    while (now := stamps()) == seen or -1 in now:
-        time.sleep(0.2)
-
-
-def _stamps(paths: Sequence[Path]) -> list[int]:
-    """When each was last saved; -1 for what is not there."""
-    found = []
-    for path in paths:
-        try:
-            found.append(path.stat().st_mtime_ns)
-        except OSError:
-            found.append(-1)
-    return found
+        wait_for_saving(sources, seen)
 
 
 def _seconds(text: str) -> float:

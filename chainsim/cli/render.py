@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from functools import partial
@@ -15,6 +14,7 @@ import click
 
 from chainsim.cli.common import echo_json, leaving_at_once, naming, number, progress_bar, table, tell_of_compiling, warn
 from chainsim.cli.completing import names_in_sketch
+from chainsim.cli.watching import stamps, wait_for_saving
 
 if TYPE_CHECKING:
     from chainsim.batch.files.file_render import Progress
@@ -127,11 +127,11 @@ def command(
         "record": record, "threads": threads, "seat": seat, "with_band": with_band,
     }  # fmt: skip
     jobs = partial(_jobs, sketch, takes, output, all_patches, patch, room)
-    seen = _stamp(sketch)
+    seen = stamps([sketch])
     code = _render_all(sketch, jobs(), aim, options, write_trims, as_json)
     while watch:
         click.echo(f"watching {sketch}; Ctrl-C ends", err=True)
-        seen = _next_stamp(sketch, seen)
+        seen = wait_for_saving([sketch], seen)
         code = _render_watched(sketch, jobs, aim, options, as_json)
     return code
 
@@ -317,18 +317,3 @@ def _render_watched(
         for line in str(error).splitlines():
             click.echo(f"chainsim: {line}", err=True)
         return 2
-
-
-def _stamp(path: Path) -> int:
-    """When a file was last saved; -1 while there is none."""
-    try:
-        return path.stat().st_mtime_ns
-    except OSError:
-        return -1
-
-
-def _next_stamp(path: Path, seen: int) -> int:
-    """Wait until the file has been saved since `seen`."""
-    while (stamp := _stamp(path)) in (seen, -1):
-        time.sleep(0.2)
-    return stamp

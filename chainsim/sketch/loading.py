@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
@@ -22,8 +21,8 @@ from chainsim.sketch.reading_levels import read_levels
 from chainsim.sketch.reading_orders import read_orders
 from chainsim.sketch.rooms import read_rooms
 from chainsim.sketch.set_list import read_set
+from chainsim.sketch.toml_files import read_text, toml_values
 
-MAX_BYTES = 1_000_000
 TOP_KEYS = (
     "chain", "blocks", "patches", "banks", "switches", "foot", "cues", "taps", "controllers", "rooms", "marks",
     "house",
@@ -50,14 +49,7 @@ def load_sketch(path: str | Path) -> Sketch:
         If the file cannot be read or holds a fault; `faults` has one line for each.
     """
     path = Path(path)
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise SketchError(f"{path}: {path.stat().st_size} bytes, a sketch has at most {MAX_BYTES}")
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError:
-        raise SketchError(f"{path}: not a text file in UTF-8; is it the take? The sketch comes first") from None
-    except OSError as error:
-        raise SketchError(f"{path}: cannot be read: {error.strerror or error}") from None
+    text = read_text(path, "a sketch", hint="; is it the take? The sketch comes first")
     return parse_sketch(text, name=path.name, folder=path.resolve().parent)
 
 
@@ -69,31 +61,12 @@ def parse_sketch(text: str, *, name: str = "sketch", folder: Path | None = None)
     SketchError
         As `load_sketch`.
     """
-    try:
-        values = tomllib.loads(text)
-    except ValueError as error:  # of a number with thousands of digits, too
-        hint = _hint(str(error))
-        raise SketchError(f"{name}: not valid TOML: {error}{hint}") from None
-    except RecursionError:
-        raise SketchError(f"{name}: nested too deep to be read") from None
+    values = toml_values(text, name, several="[[banks]], [[switches]], [[cues]], [[taps]]")
     faults: list[str] = []
     sketch = _resolve(values, text, folder, faults)
     if faults or sketch is None:
         raise SketchError([printable(f"{name}: {fault}") for fault in faults])
     return sketch
-
-
-def _hint(message: str) -> str:
-    """What a musician may have meant where the parser stumbled."""
-    if message.startswith(("Invalid value", "Expected newline")):
-        return "; numbers have a decimal point and no unit, words stand in quotes"
-    if message.startswith("Unclosed array"):
-        return "; is there a comma between all entries, and a ] at the end?"
-    if message.startswith(("Cannot declare", "Cannot mutate", "Cannot overwrite")):
-        return "; of a table that comes several times each is written [[banks]], [[switches]], [[cues]], [[taps]]"
-    if message.startswith("Expected ']'"):
-        return '; a name with spaces stands in quotes: [patches."slow end"]'
-    return ""
 
 
 def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: list[str]) -> Sketch | None:

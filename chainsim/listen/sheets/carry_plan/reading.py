@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
@@ -18,8 +17,8 @@ from chainsim.listen.sheets.carry_plan.inventory import (
     Supply,
 )
 from chainsim.sketch.reading import list_of, read_settings
+from chainsim.sketch.toml_files import read_text, toml_values
 
-MAX_BYTES = 1_000_000
 PARTS = ("gear", "supplies", "limits")
 
 T = TypeVar("T", Gear, Supply)
@@ -39,14 +38,7 @@ def load_inventory(path: str | Path) -> Inventory:
         If the file cannot be read or holds a fault; `faults` has one line for each.
     """
     path = Path(path)
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise SketchError(f"{path}: {path.stat().st_size} bytes, an inventory has at most {MAX_BYTES}")
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError:
-        raise SketchError(f"{path}: not a text file in UTF-8") from None
-    except OSError as error:
-        raise SketchError(f"{path}: cannot be read: {error.strerror or error}") from None
+    text = read_text(path, "an inventory")
     return parse_inventory(text, name=path.name)
 
 
@@ -58,12 +50,7 @@ def parse_inventory(text: str, *, name: str = "inventory") -> Inventory:
     SketchError
         As `load_inventory`.
     """
-    try:
-        values = tomllib.loads(text)
-    except ValueError as error:
-        raise SketchError(f"{name}: not valid TOML: {error}") from None
-    except RecursionError:
-        raise SketchError(f"{name}: nested too deep to be read") from None
+    values = toml_values(text, name, several="[[gear]], [[supplies]]")
     faults: list[str] = []
     inventory = _checked(values, faults)
     if faults or inventory is None:
