@@ -13,7 +13,7 @@ from tempfile import TemporaryDirectory
 
 from chainsim.audio.writing import write_text_whole
 from chainsim.batch.listening.excerpt import Excerpt
-from chainsim.batch.listening.folder_tables import RESULTS, table_of
+from chainsim.batch.listening.folder_tables import BATCH, table_of
 from chainsim.batch.listening.from_batch import versions_of_batch
 from chainsim.batch.listening.from_orders import versions_of_orders
 from chainsim.batch.listening.from_sketches import make_versions
@@ -131,8 +131,8 @@ def _from_folder(
         raise SettingError(f"{folders[0]}: is a folder of results, which goes alone on a page; name it, or sketches")
     if room is not None:
         raise SettingError(f"{folders[0]}: was rendered already; a room is chosen where sketches are rendered")
-    name, table = table_of(folders[0])
-    if name == RESULTS:
+    kind, table = table_of(folders[0])
+    if kind is BATCH:
         return versions_of_batch(folders[0], table, take=take, patches=patches)
     if patches:
         raise SettingError(f"{folders[0]}: holds the orders of one chain and no patches to choose from")

@@ -5,35 +5,68 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from chainsim.audio.reading import take_hash
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.sounds.sound_figures import SoundFigures
 from chainsim.errors import AudioError, SettingError, StoreError
 
-RESULTS, ORDERS = "results.json", "orders.json"
+
+@dataclass(frozen=True)
+class FolderKind:
+    """A kind of folder of results.
+
+    Attributes
+    ----------
+    table : str
+        Name of the file that tells of the folder.
+    command : str
+        That makes it.
+    narrow : str
+        How there can be fewer versions.
+    """
+
+    table: str
+    command: str
+    narrow: str
+
+
+BATCH = FolderKind(
+    "results.json",
+    "chainsim batch",
+    "choose patches (--patch), or run chainsim batch with fewer sketches or values into another folder",
+)
+ORDERS = FolderKind(
+    "orders.json",
+    "chainsim orders",
+    "run chainsim orders with --groups 12, or as few as your ears have time for",
+)
 TABLE_FORMAT = 1
 _MOST_BYTES = 200_000_000
 
 
-def table_of(folder: Path) -> tuple[str, dict[str, Any]]:
-    """The newer of the tables in a folder, with its name: that of a batch, or that of orders.
+def table_of(folder: Path) -> tuple[FolderKind, dict[str, Any]]:
+    """The newer of the tables in a folder, with what it is: that of a batch, or that of orders.
 
     Raises
     ------
     StoreError
         If it has none, or the table is damaged.
     """
-    found = [folder / name for name in (RESULTS, ORDERS) if (folder / name).is_file()]
-    if not found:
-        raise StoreError(f"{folder}: holds no {RESULTS} of chainsim batch and no {ORDERS} of chainsim orders")
-    path = max(found, key=lambda p: p.stat().st_mtime_ns)
+    kinds = [kind for kind in (BATCH, ORDERS) if (folder / kind.table).is_file()]
+    if not kinds:
+        none = " and ".join(f"no {kind.table} of {kind.command}" for kind in (BATCH, ORDERS))
+        raise StoreError(f"{folder}: holds {none}")
+    kind = max(kinds, key=lambda kind: (folder / kind.table).stat().st_mtime_ns)
+    path = folder / kind.table
     with telling_of_damage(path), path.open("rb") as file:
         table: dict[str, Any] = json.loads(file.read(_MOST_BYTES))
         if table["format"] != TABLE_FORMAT or not isinstance(table["rows"], list):
             raise ValueError("another format")
-    return path.name, table
+    return kind, table
 
 
 @contextmanager
@@ -79,7 +112,19 @@ def chosen_take(takes: Sequence[str], take: Path | None, folder: Path) -> tuple[
     return alike[0], path
 
 
-def file_and_figures(store: ResultStore, key: str, name: str, command: str) -> tuple[Path, SoundFigures]:
+def check_take(path: Path, sha256: str, folder: Path, kind: FolderKind) -> None:
+    """Refuse another take than the one that a folder was made of.
+
+    Raises
+    ------
+    AudioError
+        If it is another, or cannot be read.
+    """
+    if take_hash(path) != sha256:
+        raise AudioError(f"{path}: is not the take that {folder} was made of; run {kind.command} again")
+
+
+def file_and_figures(store: ResultStore, key: str, name: str, kind: FolderKind) -> tuple[Path, SoundFigures]:
     """A sound of a folder and its figures, if every byte of it is as it was made.
 
     Parameters
@@ -88,8 +133,7 @@ def file_and_figures(store: ResultStore, key: str, name: str, command: str) -> t
     key : str
     name : str
         As the table has it.
-    command : str
-        That makes it anew: "chainsim batch".
+    kind : FolderKind
 
     Raises
     ------
@@ -100,5 +144,5 @@ def file_and_figures(store: ResultStore, key: str, name: str, command: str) -> t
     if file is None or figures is None:
         path = store.folder / name
         what = "has changed since it was made" if path.exists() else "is missing"
-        raise StoreError(f"{path}: {what}; run the same {command} command again to make it")
+        raise StoreError(f"{path}: {what}; run the same {kind.command} command again to make it")
     return file, figures

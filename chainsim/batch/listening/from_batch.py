@@ -6,18 +6,22 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from chainsim.audio.reading import take_hash
-from chainsim.batch.listening.folder_tables import RESULTS, chosen_take, file_and_figures, telling_of_damage
+from chainsim.batch.listening.folder_tables import BATCH, check_take, chosen_take, file_and_figures, telling_of_damage
 from chainsim.batch.listening.from_sketches import settings_text
-from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count, told_apart, without_copies
+from chainsim.batch.listening.made import (
+    MadeVersion,
+    MadeVersions,
+    check_count,
+    check_patches,
+    short_names,
+    told_apart,
+    without_copies,
+)
 from chainsim.batch.matrix.sweeping import spelling, sweep
 from chainsim.batch.results.store import ResultStore
-from chainsim.errors import AudioError, ChainsimError, SettingError, nearest
+from chainsim.errors import ChainsimError, SettingError
 from chainsim.sketch.loading import load_sketch
 from chainsim.sketch.model import Sketch
-
-COMMAND = "chainsim batch"
-NARROW = "choose patches (--patch), or run chainsim batch with fewer sketches or values into another folder"
 
 COLUMNS = frozenset(
     {
@@ -55,24 +59,26 @@ def versions_of_batch(
     AudioError
         If the take is not where it was, or has changed.
     """
-    with telling_of_damage(folder / RESULTS):
+    with telling_of_damage(folder / BATCH.table):
         name, path = chosen_take([row["take"] for row in table["rows"]], take, folder)
         rows = [row for row in table["rows"] if row["take"] == name]
         silent = [f"{_called(row)}: {row['error']}" for row in rows if row["error"] is not None]
-        rows = _narrowed([row for row in rows if row["error"] is None], patches)
-        check_count((row["sound_key"] for row in rows), NARROW)
-        if any(row["take_sha256"] != take_hash(path) for row in rows[:1]):
-            raise AudioError(f"{path}: is not the take that {folder} was made of; run {COMMAND} again")
+        rows = [row for row in rows if row["error"] is None]
+        check_patches(patches, (row["patch"] for row in rows))
+        rows = [row for row in rows if not patches or row["patch"] in patches]
+        check_count((row["sound_key"] for row in rows), BATCH.narrow)
+        check_take(path, rows[0]["take_sha256"], folder, BATCH)
         store = ResultStore(folder.resolve())
-        headings = told_apart([_parts(row) for row in rows])
+        names = short_names(row["sketch"] for row in rows)
+        headings = told_apart([(names[row["sketch"]], *_chosen(row)) for row in rows])
         made, alike = without_copies(_version(store, *each) for each in zip(rows, headings, strict=True))
         return MadeVersions(folder.resolve().name, path, made, notes=(*silent, *alike))
 
 
 def _version(store: ResultStore, row: Row, heading: str) -> MadeVersion:
     if row["file"] is None:
-        raise SettingError(f"{store.folder}: has figures only; run the same {COMMAND} command without --no-audio")
-    file, figures = file_and_figures(store, row["sound_key"], row["file"], COMMAND)
+        raise SettingError(f"{store.folder}: has figures only; run the same {BATCH.command} command without --no-audio")
+    file, figures = file_and_figures(store, row["sound_key"], row["file"], BATCH)
     sketch = _sketch(row)
     told = "\n".join(f"{name} = {spelling(value)}" for name, value in _varied(row).items())
     return MadeVersion(
@@ -98,23 +104,14 @@ def _sketch(row: Row) -> Sketch | None:
         return None
 
 
-def _narrowed(rows: Sequence[Row], patches: Sequence[str]) -> list[Row]:
-    known = list(dict.fromkeys(row["patch"] for row in rows if row["patch"] is not None))
-    for name in patches:
-        if name not in known:
-            there = f"; there are {', '.join(known)}" if known else "; no sketch has any"
-            raise SettingError(f'no patch "{name}"{nearest(name, known) or there}')
-    return [row for row in rows if not patches or row["patch"] in patches]
-
-
 def _varied(row: Row) -> dict[str, Any]:
     return {name: value for name, value in row.items() if name not in COLUMNS and value is not None}
 
 
-def _parts(row: Row) -> tuple[str, ...]:
+def _chosen(row: Row) -> tuple[str, ...]:
     settings = [f"{name} {spelling(value)}" for name, value in row.items() if name not in COLUMNS]
-    return (Path(row["sketch"]).stem, row["patch"] or "", row["room"] or "", *settings)
+    return (row["patch"] or "", row["room"] or "", *settings)
 
 
 def _called(row: Row) -> str:
-    return ", ".join(part for part in _parts(row) if part)
+    return ", ".join(part for part in (Path(row["sketch"]).stem, *_chosen(row)) if part)

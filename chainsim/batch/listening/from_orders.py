@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from chainsim.batch.listening.folder_tables import ORDERS, chosen_take, file_and_figures, telling_of_damage
+from chainsim.batch.listening.folder_tables import ORDERS, check_take, chosen_take, file_and_figures, telling_of_damage
 from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count
 from chainsim.batch.orders.files import sketch_file
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.sounds.audio_names import KEY_DIGITS
-from chainsim.errors import SketchError
+from chainsim.errors import SketchError, StoreError
 from chainsim.sketch.loading import load_sketch
 from chainsim.sketch.model import Sketch
-
-COMMAND = "chainsim orders"
-NARROW = "run chainsim orders with --groups 12, or as few as your ears have time for"
 
 
 def versions_of_orders(folder: Path, table: Mapping[str, Any], *, take: Path | None = None) -> MadeVersions:
@@ -33,17 +31,18 @@ def versions_of_orders(folder: Path, table: Mapping[str, Any], *, take: Path | N
     Raises
     ------
     StoreError
-        If the table is damaged, or a sound is missing or has changed.
+        If the table is damaged, or a sound or its sketch is missing or has changed.
     SettingError
         If there is no such take, or there are more than 24 groups.
     AudioError
-        If the take is not where it was.
+        If the take is not where it was, or has changed.
     """
-    with telling_of_damage(folder / ORDERS):
+    with telling_of_damage(folder / ORDERS.table):
         name, path = chosen_take(table["takes"], take, folder)
         groups = [(number, group) for number, group in enumerate(table["groups"], start=1)]
-        check_count((group["representative"] for _, group in groups), NARROW)
+        check_count((group["representative"] for _, group in groups), ORDERS.narrow)
         place, store = table["takes"].index(name), ResultStore(folder.resolve())
+        check_take(path, table["take_sha256"][place], folder, ORDERS)
         versions, notes = [], []
         for number, group in groups:
             file = group["files"][place] if group["files"] else None
@@ -51,13 +50,13 @@ def versions_of_orders(folder: Path, table: Mapping[str, Any], *, take: Path | N
                 notes.append(f"{group['representative']}: could not be written")
             else:
                 versions.append(_version(store, group, number, Path(file).name, group["trims_db"][place]))
-        check_count((version.heading for version in versions), f"run the same {COMMAND} command again")
+        check_count((version.heading for version in versions), f"run the same {ORDERS.command} command again")
         return MadeVersions(f"{table['title']}: orders", path, tuple(versions), notes=tuple(notes))
 
 
 def _version(store: ResultStore, group: Mapping[str, Any], number: int, name: str, trim_db: float) -> MadeVersion:
-    file, figures = file_and_figures(store, _key(store, name), name, COMMAND)
-    sketch = _sketch(store.folder / sketch_file(number, group["representative"]))
+    file, figures = file_and_figures(store, _key(store, name), name, ORDERS)
+    sketch = _sketch(store.folder / sketch_file(number, group["representative"]), group["sketch_sha256"])
     return MadeVersion(
         group["representative"],
         file,
@@ -80,11 +79,17 @@ def _key(store: ResultStore, name: str) -> str:
     return digits
 
 
-def _sketch(path: Path) -> Sketch | None:
-    try:
-        return load_sketch(path)
-    except SketchError:
+def _sketch(path: Path, sha256: str | None) -> Sketch | None:
+    """The sketch as it was written with its sound; None if it could not be."""
+    if sha256 is None:
         return None
+    sketch = None
+    with suppress(SketchError):
+        sketch = load_sketch(path)
+    if sketch is None or sketch.sha256 != sha256:
+        what = "has changed since its sound was made" if path.exists() else "is missing"
+        raise StoreError(f"{path}: {what}; run the same {ORDERS.command} command again to write it anew")
+    return sketch
 
 
 def _stands_for(group: Mapping[str, Any]) -> str:

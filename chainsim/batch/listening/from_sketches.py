@@ -8,12 +8,20 @@ from pathlib import Path
 
 from chainsim.audio.reading import open_take, take_hash
 from chainsim.batch.compiling import compile_ahead
-from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count, told_apart, without_copies
+from chainsim.batch.listening.made import (
+    MadeVersion,
+    MadeVersions,
+    check_count,
+    check_patches,
+    short_names,
+    told_apart,
+    without_copies,
+)
 from chainsim.batch.matrix.versions import Version, versions_of
 from chainsim.batch.results.keys import sound_key
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.sounds.together import Sound, Task, render_together
-from chainsim.errors import SettingError, SketchError, StoreError, nearest
+from chainsim.errors import SketchError, StoreError
 from chainsim.sketch.loading import load_sketch
 from chainsim.sketch.model import Sketch
 from chainsim.sketch.written_out import written_out
@@ -73,11 +81,7 @@ def _narrowed(versions: Sequence[Version], patches: Sequence[str]) -> list[Versi
     """Of sketches with patches those that are named, in the order in which they are; the others as they are."""
     if not patches:
         return list(versions)
-    known = list(dict.fromkeys(v.sketch.patch for v in versions if v.sketch.patch is not None))
-    for name in patches:
-        if name not in known:
-            there = f"; there are {', '.join(known)}" if known else "; no sketch has any"
-            raise SettingError(f'no patch "{name}"{nearest(name, known) or there}')
+    check_patches(patches, (v.sketch.patch for v in versions))
     with_patches = {v.name for v in versions if v.sketch.patch is not None}
     kept: list[Version] = []
     for sketch in dict.fromkeys(v.name for v in versions):
@@ -92,12 +96,12 @@ def _narrowed(versions: Sequence[Version], patches: Sequence[str]) -> list[Versi
 def _headings(versions: Sequence[Version]) -> list[str]:
     """By title and patch; by file where two sketches have one title."""
     titles = {version.name: version.sketch.title for version in versions}
-    plain = len(set(titles.values())) == len(titles)
+    names = titles if len(set(titles.values())) == len(titles) else short_names(titles)
     several = {name for name in titles if sum(version.name == name for version in versions) > 1}
     return told_apart(
         [
             (
-                titles[version.name] if plain else version.short,
+                names[version.name],
                 version.sketch.patch or (AS_PLAYED if version.name in several else ""),
             )
             for version in versions

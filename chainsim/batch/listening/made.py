@@ -5,14 +5,15 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
+from itertools import count
+from pathlib import Path, PurePath
 
 import numpy as np
 import numpy.typing as npt
 
 from chainsim.audio.wav import wav_header
 from chainsim.batch.sounds.sound_figures import SoundFigures
-from chainsim.errors import SettingError
+from chainsim.errors import SettingError, nearest
 from chainsim.sketch.model import Sketch
 
 MOST_VERSIONS = 24
@@ -111,20 +112,57 @@ def check_count(names: Iterable[str], narrow: str) -> None:
     SettingError
         If there is none, or more than 24.
     """
-    count = len(list(names))
-    if not 0 < count <= MOST_VERSIONS:
-        raise SettingError(f"{count} versions, allowed 1 ... {MOST_VERSIONS} on one page: {narrow}")
+    found = len(list(names))
+    if not 0 < found <= MOST_VERSIONS:
+        raise SettingError(f"{found} versions, allowed 1 ... {MOST_VERSIONS} on one page: {narrow}")
+
+
+def check_patches(patches: Iterable[str], known: Iterable[str | None]) -> None:
+    """Refuse a patch that is not among those that there are.
+
+    Raises
+    ------
+    SettingError
+        If there is no such patch.
+    """
+    there = list(dict.fromkeys(name for name in known if name is not None))
+    for name in patches:
+        if name not in there:
+            what = f"; there are {', '.join(there)}" if there else "; no sketch has any"
+            raise SettingError(f'no patch "{name}"{nearest(name, there) or what}')
+
+
+def short_names(paths: Iterable[str]) -> dict[str, str]:
+    """What sketches are called: by file name, and by as many of its folders as tell it from the others.
+
+    >>> short_names(["a/waltz.toml", "b/waltz.toml", "march.toml"])
+    {'a/waltz.toml': 'a/waltz', 'b/waltz.toml': 'b/waltz', 'march.toml': 'march'}
+    """
+    parts = {path: PurePath(path.removesuffix(".toml")).parts for path in paths}
+    names = {}
+    for path, own in parts.items():
+        others = [other for known, other in parts.items() if known != path]
+        depth = next((n for n in range(1, len(own)) if all(other[-n:] != own[-n:] for other in others)), len(own))
+        names[path] = PurePath(*own[-depth:]).as_posix() if own else path
+    return names
 
 
 def told_apart(parts: list[tuple[str, ...]]) -> list[str]:
     """Names made of those parts that are not the same everywhere; where nothing differs, of the first part.
 
+    What would still be called alike is counted.
+
     >>> told_apart([("waltz", "solo"), ("waltz", "tutti")])
     ['solo', 'tutti']
+    >>> told_apart([("waltz", ""), ("waltz", "")])
+    ['waltz', 'waltz (2)']
     """
     differing = [len(set(column)) > 1 for column in zip(*parts, strict=True)]
     if not any(differing):
         differing[0] = True
-    return [
-        ", ".join(part for part, differs in zip(name, differing, strict=True) if differs and part) for name in parts
-    ]
+    found: list[str] = []
+    for name in parts:
+        called = ", ".join(part for part, differs in zip(name, differing, strict=True) if differs and part)
+        numbered = (f"{called} ({n})" for n in count(2))
+        found.append(called if called not in found else next(n for n in numbered if n not in found))
+    return found

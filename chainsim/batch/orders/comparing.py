@@ -171,6 +171,7 @@ def compare_orders(
             rendered=len(made.run.made),
             reused=made.reused,
             warnings=tuple(dict.fromkeys([*sketch.warnings, *made.warnings, *made.run.told, *made.run.warnings])),
+            take_hashes=made.take_hashes,
         )
         return found if folder is None else _written(found, made, store, loudness_lufs, told, options)
 
@@ -202,7 +203,7 @@ def _written(
     failed = dict.fromkeys(str(done.error) for done in run.failed.values())
     unwritten = {sound.audio for of_take in sounds for sound in of_take if sound.audio and sound.key in run.failed}
     found = without(found, unwritten)
-    said = write_sketches(found, store.folder)
+    found, said = write_sketches(found, store.folder)
     found = replace(found, failed=(*found.failed, *failed), warnings=(*found.warnings, *said))
     write_orders(found, store.folder)
     return found

@@ -19,7 +19,7 @@ from chainsim.batch.sounds.audio_names import audio_name
 from chainsim.batch.sounds.together import Sound
 from chainsim.errors import SketchError
 from chainsim.measure.one_loudness import CEILING_DBTP, Aim, Level, Trims, one_loudness
-from chainsim.sketch.hashing import file_hash, named_files
+from chainsim.sketch.hashing import file_hash, named_files, sketch_hash
 
 TABLE_FORMAT = 1
 
@@ -93,8 +93,17 @@ def without(orders: Orders, unwritten: Collection[Path]) -> Orders:
     return replace(orders, groups=tuple(groups))
 
 
-def write_sketches(orders: Orders, folder: Path) -> tuple[str, ...]:
-    """Write the sketch of every representative; return what is to be said of what is to be heard in the folder."""
+def write_sketches(orders: Orders, folder: Path) -> tuple[Orders, tuple[str, ...]]:
+    """Write the sketch of every representative.
+
+    Returns
+    -------
+    Orders
+        With the hashes of these sketches.
+    tuple of str
+        What is to be said of what is to be heard in the folder.
+    """
+    groups: list[OrderGroup] = []
     said: dict[str, None] = {}
     written = {Path(file).name for group in orders.groups for file in group.files if file is not None}
     for number, group in enumerate(orders.groups, start=1):
@@ -106,15 +115,17 @@ def write_sketches(orders: Orders, folder: Path) -> tuple[str, ...]:
             text = order.variant.text()
         except SketchError as error:
             said[str(error)] = None
+            groups.append(group)
             continue
         write_changed(path, text)
         said |= dict.fromkeys(_copied(text, sketch.folder, folder))
+        groups.append(replace(group, sketch_sha256=sketch_hash(text, folder)))
     if earlier := sum(1 for path in folder.iterdir() if _HEARD.fullmatch(path.name) and path.name not in written):
         said[
             f"{folder}: {earlier} of the .wav and .toml files there are from earlier commands; orders.csv lists the"
             " sounds of this one"
         ] = None
-    return tuple(said)
+    return replace(orders, groups=tuple(groups)), tuple(said)
 
 
 def _copied(text: str, source: Path | None, folder: Path) -> Iterator[str]:

@@ -54,12 +54,15 @@ class OrderGroup:
         was given.
     trims_db : tuple of float
         What brought these to one loudness.
+    sketch_sha256 : str or None
+        Hash of the representative's sketch as it was written into the folder; None if it was not.
     """
 
     group: Group
     common: Common
     files: tuple[str | None, ...] = ()
     trims_db: tuple[float, ...] = ()
+    sketch_sha256: str | None = None
 
     @property
     def members(self) -> tuple[int, ...]:
@@ -108,6 +111,8 @@ class Orders:
     rendered, reused : int
         Sounds made, and sounds that the folder had already.
     warnings : tuple of str
+    take_hashes : tuple of str
+        SHA-256 of each take.
     """
 
     title: str
@@ -129,12 +134,14 @@ class Orders:
     rendered: int
     reused: int
     warnings: tuple[str, ...]
+    take_hashes: tuple[str, ...] = field(default=(), repr=False)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, for JSON."""
         return {
             "title": self.title,
             "takes": list(self.takes),
+            "take_sha256": list(self.take_hashes),
             "threshold_steps": self.threshold_steps,
             "possible": self.possible,
             "notes": list(self.notes),
@@ -180,6 +187,7 @@ class Orders:
             "gap_steps": group.gap_steps,
             "files": list(found.files),
             "trims_db": list(found.trims_db),
+            "sketch_sha256": found.sketch_sha256,
         }
 
     def _repr_html_(self) -> str:

@@ -114,6 +114,22 @@ def test_figures_and_settings_stand_beside(both: ListeningPage, folder: Path, ta
     assert all(card.drawing is not None and 'data-sound="' not in card.drawing for card in both.cards)
 
 
+def test_sketches_of_one_title_and_file_name_are_told_apart(folder: Path, tmp_path: Path) -> None:
+    places = [tmp_path / name for name in ("mole", "slip", "")]
+    for gain_db, place in enumerate(places):
+        place.mkdir(exist_ok=True)
+        sketch_file(place, PLAIN.replace("= 3", f"= {gain_db}"), "plain.toml" if place != tmp_path else "quay.toml")
+    sketches = [place / name for place, name in zip(places, ("plain.toml", "plain.toml", "quay.toml"), strict=True)]
+    page = compare_sounds(sketches, folder / "take.wav", wires=False)
+    assert [card.heading for card in page.cards] == ["mole/plain", "slip/plain", "quay"]
+    loaded = [load_sketch(sketch) for sketch in sketches[:2]]
+    page = compare_sounds(loaded, folder / "take.wav", wires=False)
+    assert [card.heading for card in page.cards] == ["Pier", "Pier (2)"]
+
+    run_batch(sketches, [folder / "take.wav"], tmp_path / "batch", threads=1)
+    assert [card.heading for card in compare_sounds(tmp_path / "batch").cards] == ["mole/plain", "slip/plain", "quay"]
+
+
 def test_versions_are_narrowed_to_patches(folder: Path) -> None:
     page = compare_sounds([folder / "set.toml"], folder / "take.wav", patches=["softer", "solo"], wires=False)
     assert [card.heading for card in page.cards] == ["softer", "solo"]
@@ -193,6 +209,19 @@ def test_orders_are_heard_without_their_trims(folder: Path, tmp_path: Path) -> N
     assert levels[1] - levels[0] == pytest.approx(lufs[1] - lufs[0], abs=0.1)
     assert page.cards[0].figures[0].text.startswith("1 order that sounds like this")
     assert all(card.settings and card.drawing for card in page.cards)
+
+    (tmp_path / "other").mkdir()
+    take_file(tmp_path / "other", 0.5 * notes(RATE_HZ, seconds=2.0), RATE_HZ)
+    with pytest.raises(ChainsimError, match=r"is not the take that .*orders was made of; run chainsim orders again"):
+        compare_sounds(results, tmp_path / "other" / "take.wav")
+    sketch = results / "2 edge - up.toml"
+    sketch.write_text(sketch.read_text().replace("12", "11"))
+    again = r"; run the same chainsim orders command again to write it anew"
+    with pytest.raises(ChainsimError, match=r"2 edge - up\.toml: has changed since its sound was made" + again):
+        compare_sounds(results)
+    sketch.unlink()
+    with pytest.raises(ChainsimError, match=r"2 edge - up\.toml: is missing" + again):
+        compare_sounds(results)
 
 
 def test_too_much_sound_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
