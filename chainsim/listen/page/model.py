@@ -48,7 +48,8 @@ class PageSound:
         "audio/flac" or "audio/mpeg".
     frames, channels : int
     as_it_comes_db : float
-        Gain with which the page plays it as loud as it comes, beside the others; none is over 0.
+        Gain with which the page plays it as loud as it comes, beside the others; none is over 0. A wire that comes
+        louder than all that is no wire has 0, too.
     peaks : ndarray, shape (2, columns)
         Lowest and highest sample of each of equally long stretches, -1 ... 1, for the waveform.
     spectrogram : bytes or None

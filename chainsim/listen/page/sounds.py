@@ -26,6 +26,8 @@ from chainsim.units import db_to_gain
 LOUDNESS_LUFS = -23.0
 """Of programmes, EBU R 128: no horn peaks over the ceiling there."""
 
+BOTH_SIDES = (2.0,)
+"""Weight of a lone channel, in BS.1770-5 eq. 2: a page plays it on both sides."""
 
 GATING_BLOCK_S = 0.4
 """ITU-R BS.1770-5; what is silent for longer counts no more."""
@@ -77,7 +79,8 @@ def page_sounds(
 ) -> tuple[PageSound, ...]:
     """Bring sounds to one loudness and make of them what a page plays and shows.
 
-    All of one scene get the length of the longest, with silence after their end. Silence stays as it is.
+    All of one scene get the length of the longest, with silence after their end. Silence stays as it is. One channel is
+    as loud as two that hold the same: a page plays it on both sides.
 
     Parameters
     ----------
@@ -121,7 +124,7 @@ def each_page_sound(
     _check(raw, sample_rate_hz, lossy)
     lengths = _lengths(raw, sample_rate_hz)
     silent = [not sound.audio.any() for sound in raw]
-    least_db = min((t for t, none in zip(trims.trims_db, silent, strict=True) if not none), default=0.0)
+    least_db = _least_trim_db(raw, trims.trims_db, silent)
     for sound, trim_db, none in zip(raw, trims.trims_db, silent, strict=True):
         x = np.zeros((lengths[sound.scene], sound.audio.shape[1]))
         own = sound.in_time(sample_rate_hz)
@@ -137,7 +140,7 @@ def each_page_sound(
             mime="audio/mpeg" if as_mp3 else "audio/flac",
             frames=len(x),
             channels=x.shape[1],
-            as_it_comes_db=0.0 if none else least_db - trim_db,
+            as_it_comes_db=0.0 if none else min(least_db - trim_db, 0.0),
             peaks=peaks(x),
             spectrogram=spectrogram(x, sample_rate_hz, trims.reached_lufs) if seen else None,
             spectrogram_hz=SPECTROGRAM_HZ if seen else (0.0, 0.0),
@@ -164,6 +167,13 @@ def find_trims(
     return one_loudness(levels, Aim(loudness_lufs, ceiling_dbtp))
 
 
+def _least_trim_db(raw: Sequence[RawSound], trims_db: Sequence[float], silent: Sequence[bool]) -> float:
+    """Trim of what comes loudest; a wire, inside a chain, may come far louder than all that leaves one."""
+    trims = [(one.role, trim) for one, trim, none in zip(raw, trims_db, silent, strict=True) if not none]
+    outside = [trim for role, trim in trims if role != "wire"]
+    return min(outside or [trim for _, trim in trims], default=0.0)
+
+
 def _lengths(raw: Sequence[RawSound], sample_rate_hz: int) -> dict[str, int]:
     """Frames of the longest sound of each scene."""
     lengths: dict[str, int] = {}
@@ -187,7 +197,8 @@ def _check(raw: Sequence[RawSound], sample_rate_hz: int, lossy: bool) -> None:
 def _level(sound: RawSound, frames: int, sample_rate_hz: int) -> Level:
     """Loudness with the silence up to its scene's length, in which a last gating block may reach."""
     channels = sound.audio.shape[1]
-    loudness, peak = LoudnessMeter(sample_rate_hz, channels), PeakMeter(sample_rate_hz, channels)
+    loudness = LoudnessMeter(sample_rate_hz, channels, BOTH_SIDES if channels == 1 else None)
+    peak = PeakMeter(sample_rate_hz, channels)
     own = sound.in_time(sample_rate_hz)
     for piece in pieces(own):
         loudness.add(piece)
