@@ -79,8 +79,8 @@ def test_the_files_hold_the_sounds_within_24_bit(raw: tuple[RawSound, ...], soun
 
 def test_a_scene_has_one_length(sounds: tuple[PageSound, ...]) -> None:
     lengths = {sound.key: sound.frames for sound in sounds}
-    page, wires = (dict.fromkeys(keys.split(), n) for keys, n in (("take soft loud none", 76_800), ("other hot", 28_800)))
-    assert lengths == page | wires
+    page = dict.fromkeys(("take", "soft", "loud", "none"), round(1.6 * RATE_HZ))
+    assert lengths == {**page, "other": 28_800, "hot": 28_800}
 
 
 def test_the_levels_as_they_come_are_those_of_the_raw_sounds(
