@@ -53,7 +53,10 @@ export function setUpKeyboard(root, { player, shelf, data }, loops) {
     const here = keys.indexOf(player.current);
     return keys[(here + step + keys.length) % keys.length];
   };
-  const toggle = () => (player.playing ? player.pause() : player.play().catch(report));
+  const toggle = () => {
+    if (player.playing) player.pause();
+    else if (!player.hidden) player.play().catch(report);
+  };
   const acts = {
     " ": toggle,
     0: () => hear(shelf.keys("take")[0]),
@@ -79,7 +82,7 @@ export function setUpKeyboard(root, { player, shelf, data }, loops) {
     if (/^[1-9]$/.test(key)) act = () => hear(data.versions[Number(key) - 1]);
     if (!act) return;
     event.preventDefault();
-    act();
+    if (key !== " " || !event.repeat) act();
   });
 }
 

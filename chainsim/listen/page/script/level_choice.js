@@ -1,5 +1,8 @@
 // @ts-check
-/** One loudness for all, or each as it comes. */
+/**
+ * One loudness for all, or each as it comes. Both ways something can become much louder: another version, where
+ * each is as loud as it comes; the same one, where all are made equally loud again.
+ */
 
 import { el } from "./dom.js";
 
@@ -32,15 +35,17 @@ export function levelChoice({ player }) {
   const caution = el(
     "p",
     { class: "note warn" },
-    "One version may now be much louder than the last. Start low, then raise slowly.",
+    "What you hear next may be much louder than the last. Start low, then raise slowly.",
   );
+  let changed = false;
   const fieldset = /** @type {HTMLFieldSetElement} */ (
     el("fieldset", { class: "levels" }, el("legend", {}, "Loudness"), ...lines, caution)
   );
   const show = () => {
     for (const [value, input] of inputs) input.checked = value === player.levels;
     fieldset.disabled = player.hidden;
-    caution.hidden = player.levels === "equal";
+    changed ||= player.levels !== "equal";
+    caution.hidden = !changed || player.hidden;
   };
   for (const type of ["levels", "hidden"]) player.addEventListener(type, show);
   show();

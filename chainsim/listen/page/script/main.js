@@ -1,6 +1,8 @@
 // @ts-check
 /** Puts the page together. */
 
+import { decodeAhead } from "./ahead.js";
+import { newAudioContext } from "./audio_context.js";
 import { el } from "./dom.js";
 import { setUpFoot } from "./foot.js";
 import { setUpKeyboard } from "./keyboard.js";
@@ -10,7 +12,7 @@ import { LoopControls } from "./loop_controls.js";
 import { levelMeter } from "./meter.js";
 import { report, setUpNotices } from "./notices.js";
 import { setUpPlainPlayers } from "./plain_players.js";
-import { canPlayInTime, Player } from "./player.js";
+import { Player } from "./player.js";
 import { SoundShelf } from "./shelf.js";
 import { setUpTheme } from "./theme.js";
 import { setUpTimeline } from "./timeline.js";
@@ -24,11 +26,12 @@ function begin() {
   const data = JSON.parse(document.getElementById("page-data")?.textContent ?? "{}");
   const shelf = new SoundShelf(data);
   withElement("theme", setUpTheme);
-  if (!canPlayInTime()) {
+  const context = newAudioContext(data.sampleRate);
+  if (!context) {
     withElement("notices", (root) => setUpPlainPlayers(root, shelf));
     return;
   }
-  const player = new Player(shelf, data);
+  const player = new Player(shelf, context);
   const app = { data, shelf, player };
   const loops = new LoopControls(app);
   window.chainsimPage = app;
@@ -41,20 +44,27 @@ function begin() {
   });
   withElement("shortcuts", (root) => setUpKeyboard(root, app, loops));
   withElement("trials", (root) => setUpTrials(root, app));
-  withElement("foot", (root) => setUpFoot(root, app));
+  const setUpFootAnew = footPlace(app);
+  setUpFootAnew();
   withElement("lesson", (root) => setUpLesson(root, app));
   setUpWires(app);
-  if (data.stamp) withElement("watch", (root) => setUpWatch(root, app));
-  if (data.versions?.length) openWith(data.versions, app);
+  if (data.stamp) withElement("watch", (root) => setUpWatch(root, app, setUpFootAnew));
+  if (data.versions?.length) {
+    decodeAhead(app);
+    player.choose(data.versions[0]).catch(report);
+  }
 }
 
-/** Have the first version ready at once, the others when there is time. */
-function openWith(versions, { player, shelf }) {
-  const others = () => player.prepare([...shelf.keys("take"), ...versions.slice(1, 9)]).catch(report);
-  player
-    .choose(versions[0])
-    .then(() => (window.requestIdleCallback ? requestIdleCallback(others) : setTimeout(others)))
-    .catch(report);
+/** Sets up the board of the page as it is now, in the place of the one that was there. */
+function footPlace(app) {
+  let board = null;
+  return () => {
+    board?.close();
+    board = null;
+    withElement("foot", (root) => {
+      if (app.data.foot) board = setUpFoot(root, app);
+    });
+  };
 }
 
 function withElement(id, act) {

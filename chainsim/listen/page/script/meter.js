@@ -17,7 +17,7 @@ const NAMES = ["left", "right"];
  * @returns {HTMLElement}
  */
 export function levelMeter({ player }) {
-  const channels = NAMES.map((name, i) => new Channel(name, player, i));
+  const channels = NAMES.map((name) => new Channel(name, player));
   const box = el(
     "div",
     { class: "meter", role: "group", "aria-label": "Level" },

@@ -15,7 +15,7 @@ export function setUpNotices(root, { player }) {
     const button = el("button", {
       type: "button",
       class: "button primary",
-      on: { click: () => player.play() },
+      on: { click: () => player.play().catch(report) },
     });
     button.append("Let it sound");
     waiting = el(
@@ -41,7 +41,7 @@ export function setUpNotices(root, { player }) {
 export function report(error) {
   const root = document.getElementById("notices");
   if (!root) throw error;
-  root.replaceChildren(
-    el("p", { class: "note warn", role: "alert" }, `This did not work: ${error.message}.`),
-  );
+  const told = el("p", { class: "note warn fault", role: "alert" }, `This did not work: ${error.message}.`);
+  root.querySelector(".fault")?.remove();
+  root.append(told);
 }

@@ -3,6 +3,9 @@
 
 import { el } from "./dom.js";
 
+const NEEDS_TIME = ["transport", "timeline", "trials", "foot"];
+const BUTTONS = ["data-version", "data-hear"];
+
 /**
  * @param {HTMLElement} root
  * @param {import("./shelf.js").SoundShelf} shelf
@@ -13,19 +16,51 @@ export function setUpPlainPlayers(root, shelf) {
     el(
       "div",
       { class: "note warn stack" },
-      el("p", {}, "This browser cannot go from one sound to another in time. Each can be played by itself:"),
+      el(
+        "p",
+        {},
+        "This browser cannot go from one sound to another in time, or has no way out for sound. ",
+        "Each can be tried by itself:",
+      ),
       list,
       el("p", { class: "muted" }, "Or make one audio file of all of them: chainsim compare … --reel FILE."),
     ),
   );
+  for (const id of NEEDS_TIME) document.getElementById(id)?.toggleAttribute("hidden", true);
+  const players = new Map();
   for (const key of [...shelf.keys("take"), ...shelf.keys("version")]) {
     const sound = shelf.sound(key);
-    const audio = el("audio", { controls: true, preload: "none", "aria-label": sound.name });
-    list.append(el("div", { class: "field" }, el("span", { class: "label" }, sound.name), audio));
-    shelf.bytes(key).then((bytes) => {
-      /** @type {HTMLAudioElement} */ (audio).src = URL.createObjectURL(
-        new Blob([bytes], { type: sound.mime }),
-      );
+    const audio = /** @type {HTMLAudioElement} */ (
+      el("audio", { controls: true, preload: "none", "aria-label": sound.name })
+    );
+    const fault = el("span", { class: "muted" });
+    players.set(key, audio);
+    list.append(el("div", { class: "field" }, el("span", { class: "label" }, sound.name), audio, fault));
+    shelf
+      .bytes(key)
+      .then((bytes) => {
+        audio.src = URL.createObjectURL(new Blob([bytes], { type: sound.mime }));
+      })
+      .catch((error) => {
+        fault.textContent = `This did not work: ${error.message}.`;
+      });
+  }
+  letButtonsPlay(players);
+}
+
+/** A version's button plays its player; whichever begins, the others stop. */
+function letButtonsPlay(players) {
+  for (const audio of players.values()) {
+    audio.addEventListener("play", () => {
+      for (const other of players.values()) if (other !== audio) other.pause();
     });
   }
+  document.addEventListener("click", (event) => {
+    for (const name of BUTTONS) {
+      const button = /** @type {Element} */ (event.target).closest(`[${name}]`);
+      const audio = players.get(button?.getAttribute(name));
+      if (audio?.paused) audio.play().catch(() => undefined); // the player itself shows why
+      else audio?.pause();
+    }
+  });
 }

@@ -6,9 +6,10 @@
  * would have gone on, a moment ahead, so that the clock has not passed it when the order arrives.
  */
 
-const FADE_S = 0.01;
-const LEVEL_FADE_S = 0.03;
+import { FADE_S, Voice } from "./voice.js";
+
 const AHEAD_S = 0.02;
+const HIDDEN_LEAD_S = 0.15;
 const MOST_TRIES = 4;
 const PATIENCE_MS = 400;
 
@@ -18,12 +19,12 @@ const PATIENCE_MS = 400;
 export class Player extends EventTarget {
   /**
    * @param {import("./shelf.js").SoundShelf} shelf
-   * @param {{sampleRate: number}} options
+   * @param {AudioContext} context
    */
-  constructor(shelf, { sampleRate }) {
+  constructor(shelf, context) {
     super();
     this._shelf = shelf;
-    this.context = newContext(sampleRate);
+    this.context = context;
     this.output = this.context.createGain();
     this.output.connect(this.context.destination);
     this._current = null;
@@ -78,30 +79,33 @@ export class Player extends EventTarget {
   set hidden(hidden) {
     if (hidden === this._hidden) return;
     this._hidden = hidden;
+    if (!hidden) this._shelf.hold([]);
     this._tell("hidden");
   }
 
   /**
    * Play on, or play something else.
+   *
+   * While the page keeps to itself what sounds, it takes the same way and the same time from the order to the
+   * first frame, whether it is the sound that was chosen before or another.
    * @param {string} [key]
    */
   async play(key = this._current ?? this._shelf.keys()[0]) {
     const wish = (this._wish += 1);
-    if (key !== this._current) await this.choose(key);
-    if (!(await this._wake())) {
-      this._tell("blocked");
-      return;
+    const { hidden } = this;
+    const asked = hidden ? this.context.currentTime : null;
+    // At once: some browsers let a page sound only while they see the press that asked for it.
+    const awake = this._wake();
+    const taken = key !== this._current || hidden ? await this._take(key) : null;
+    if (!hidden) this._tellTaken(taken);
+    let outcome = null;
+    try {
+      outcome = await this._begin(wish, awake, asked);
+    } finally {
+      // What repaints the page waits until the order is given.
+      if (hidden) this._tellTaken(taken);
     }
-    let buffer = null;
-    for (let chosen = null; chosen !== this._current;) {
-      chosen = this._current;
-      buffer = await this._shelf.decoded(chosen, this.context);
-      if (wish !== this._wish || this._playing) return;
-    }
-    if (this._restFrame >= this._frames) this._restFrame = 0;
-    this._playing = true;
-    this._start(buffer, this._restFrame);
-    this._tell("state");
+    if (outcome) this._tell(outcome);
   }
 
   /** Stop, and keep the place. */
@@ -132,22 +136,15 @@ export class Player extends EventTarget {
    * @param {string} key
    */
   async choose(key) {
-    const sound = this._shelf.sound(key);
-    const choice = (this._choice += 1);
-    const buffer = await this._shelf.decoded(key, this.context);
-    if (choice !== this._choice) return;
-    const sameScene = this._current !== null && this._shelf.has(this._current) && this._scene === sound.scene;
+    this._tellTaken(await this._take(key));
+  }
+
+  /**
+   * What is chosen is called by another key from now on; what sounds goes on.
+   * @param {string} key
+   */
+  rename(key) {
     this._current = key;
-    this._scene = sound.scene;
-    this._frames = sound.frames;
-    if (!sameScene) {
-      this._restFrame = 0;
-      this._loop = null;
-    }
-    this._restFrame = Math.min(this._restFrame, this._frames);
-    if (this._playing) this._start(buffer, sameScene ? null : 0);
-    this._tell("sound", { key });
-    if (!sameScene) this._tell("loop");
   }
 
   /**
@@ -155,8 +152,7 @@ export class Player extends EventTarget {
    * @param {Loop|null} loop
    */
   setLoop(loop) {
-    const asked = loop && { from: clamp(loop.from, 0, this.seconds), to: clamp(loop.to, 0, this.seconds) };
-    this._loop = asked && asked.to - asked.from >= 2 * FADE_S ? asked : null;
+    this._loop = this._withinScene(loop);
     const clockFrame = this._nextFrame();
     const place = this._placeForLoop(this._voice ? this._frameAt(clockFrame) : this._restFrame);
     if (this._voice) this._start(this._voice.buffer, place, clockFrame);
@@ -164,27 +160,91 @@ export class Player extends EventTarget {
     this._tell("loop");
   }
 
-  /**
-   * @param {"equal"|"as it comes"} name
-   */
+  /** @param {"equal"|"as it comes"} name */
   setLevels(name) {
     this._levels = name;
-    if (this._voice) {
-      const gain = this._voice.level.gain;
-      const now = this.context.currentTime;
-      gain.cancelScheduledValues(now);
-      gain.setValueAtTime(gain.value, now);
-      gain.linearRampToValueAtTime(this._gain(), now + LEVEL_FADE_S);
-    }
+    this._voice?.setGain(this._gain());
     this._tell("levels");
   }
 
   /**
-   * Have sounds ready, one after the other, so that choosing them takes no time.
+   * Have sounds ready, one after the other, so that choosing them takes no time. While the page keeps to
+   * itself what sounds, they stay ready. Where some cannot be had, the others are, then the first fault is thrown.
    * @param {string[]} keys
    */
   async prepare(keys) {
-    for (const key of keys) if (this._shelf.has(key)) await this._shelf.decoded(key, this.context);
+    const known = keys.filter((key) => this._shelf.has(key));
+    if (this._hidden) this._shelf.hold(known);
+    const faults = [];
+    for (const key of known) {
+      if (!this._shelf.has(key)) continue;
+      await this._shelf.decoded(key, this.context).catch((error) => faults.push(error));
+    }
+    if (faults.length > 0) throw faults[0];
+  }
+
+  /**
+   * Let what is chosen begin, if nothing else was wished meanwhile.
+   * @param {number} wish
+   * @param {Promise<boolean>} awake
+   * @param {number|null} asked when the order came, if it is to take as long as any other
+   * @returns {Promise<"state"|"blocked"|null>} what is to be told
+   */
+  async _begin(wish, awake, asked) {
+    if (!(await awake) && this.context.state !== "running") return "blocked";
+    let buffer = null;
+    for (let chosen = null; chosen !== this._current;) {
+      chosen = this._current;
+      buffer = await this._shelf.decoded(chosen, this.context);
+      if (wish !== this._wish || this._playing) return null;
+    }
+    if (this._restFrame >= this._frames) this._restFrame = 0;
+    this._playing = true;
+    this._start(buffer, this._restFrame, this._nextFrame(asked));
+    return "state";
+  }
+
+  /**
+   * Take a sound, and tell nobody yet.
+   * @param {string} key
+   * @returns {Promise<{key: string, loop: boolean}|null>} what to tell; null: another was asked for meanwhile
+   */
+  async _take(key) {
+    const sound = this._shelf.sound(key);
+    const choice = (this._choice += 1);
+    const buffer = await this._shelf.decoded(key, this.context);
+    if (choice !== this._choice) return null;
+    const sameScene = this._current !== null && this._scene === sound.scene;
+    const before = { frames: this._frames, loop: this._loop };
+    this._current = key;
+    this._scene = sound.scene;
+    this._frames = sound.frames;
+    this._loop = sameScene && this._frames < before.frames ? this._withinScene(before.loop) : before.loop;
+    if (!sameScene) {
+      this._restFrame = 0;
+      this._loop = null;
+    }
+    const loop = this._loop !== before.loop;
+    this._restFrame = Math.min(this._restFrame, this._frames);
+    if (loop && !this._playing) this._restFrame = this._placeForLoop(this._restFrame);
+    if (this._playing) {
+      const clockFrame = this._nextFrame();
+      const moved = loop ? this._placeForLoop(this._frameAt(clockFrame)) : null;
+      this._start(buffer, sameScene ? moved : 0, clockFrame);
+    }
+    return { key, loop: loop || !sameScene };
+  }
+
+  _tellTaken(taken) {
+    if (!taken) return;
+    this._tell("sound", { key: taken.key });
+    if (taken.loop) this._tell("loop");
+  }
+
+  /** What of a loop lies in the scene; null if too little does. */
+  _withinScene(loop) {
+    const asked = loop && { from: clamp(loop.from, 0, this.seconds), to: clamp(loop.to, 0, this.seconds) };
+    return asked && asked.to - asked.from >= 2 * FADE_S ? asked : null;
   }
 
   get _rate() {
@@ -218,10 +278,15 @@ export class Player extends EventTarget {
     return loop && (here < loop.from || here >= loop.to) ? loop.from : here;
   }
 
-  /** The frame of the clock at which an order can be obeyed: a moment ahead, and when the last is done. */
-  _nextFrame() {
+  /**
+   * The frame of the clock at which an order can be obeyed: a moment ahead, and when the last is done.
+   * @param {number|null} [asked] if it is to be a fixed time after the order, or a multiple of that
+   */
+  _nextFrame(asked = null) {
     const soonest = this.context.currentTime + AHEAD_S + 2 * (this.context.baseLatency || 0);
-    return Math.ceil(Math.max(soonest, this._voice ? this._voice.faded : 0) * this._rate);
+    const free = Math.max(soonest, this._voice ? this._voice.faded : 0);
+    const steps = asked === null ? 0 : Math.max(1, Math.ceil((free - asked) / HIDDEN_LEAD_S));
+    return Math.ceil((asked === null ? free : asked + steps * HIDDEN_LEAD_S) * this._rate);
   }
 
   /**
@@ -241,23 +306,14 @@ export class Player extends EventTarget {
       this._finish();
       return;
     }
-    const context = this.context;
-    const source = new AudioBufferSourceNode(context, { buffer });
-    const level = new GainNode(context, { gain: this._gain() });
-    const fade = new GainNode(context, { gain: 0 });
-    if (loop) {
-      source.loop = true;
-      source.loopStart = loop.from / this._rate;
-      source.loopEnd = loop.to / this._rate;
-    }
-    fade.gain.setValueAtTime(0, at);
-    fade.gain.linearRampToValueAtTime(1, at + FADE_S);
-    source.connect(level).connect(fade).connect(this.output);
-    source.start(at, soundFrame / this._rate);
-    if (!loop) source.stop(at + (this._frames - soundFrame) / this._rate);
-    const voice = { source, level, fade, buffer, faded: at + FADE_S };
-    source.addEventListener("ended", () => {
-      fade.disconnect();
+    const voice = new Voice(this.output, buffer, {
+      at,
+      from: soundFrame / this._rate,
+      until: this._frames / this._rate,
+      loop: loop && { from: loop.from / this._rate, to: loop.to / this._rate },
+      gain: this._gain(),
+    });
+    voice.whenOver(() => {
       if (this._voice === voice) this._finish();
     });
     this._voice = voice;
@@ -267,12 +323,7 @@ export class Player extends EventTarget {
 
   /** Fade out what sounds, from a time on. */
   _silence(from = this.context.currentTime) {
-    if (!this._voice) return;
-    const { source, fade, faded } = this._voice;
-    const at = Math.max(from, faded);
-    fade.gain.setValueAtTime(1, at);
-    fade.gain.linearRampToValueAtTime(0, at + FADE_S);
-    source.stop(at + FADE_S);
+    this._voice?.silence(from);
     this._voice = null;
   }
 
@@ -298,19 +349,6 @@ export class Player extends EventTarget {
 
   _tell(type, detail = {}) {
     this.dispatchEvent(new CustomEvent(type, { detail }));
-  }
-}
-
-/** Whether this browser can play in time at all. */
-export function canPlayInTime() {
-  return typeof AudioContext === "function" && typeof AudioBufferSourceNode === "function";
-}
-
-function newContext(sampleRate) {
-  try {
-    return new AudioContext({ sampleRate, latencyHint: "interactive" });
-  } catch {
-    return new AudioContext();
   }
 }
 

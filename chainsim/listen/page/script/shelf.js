@@ -1,7 +1,9 @@
 // @ts-check
 /** The sounds of a page: what is known of each, and its samples once they are wanted. */
 
-const MOST_SAMPLES = 120e6;
+const MOST_BYTES = 240e6;
+const BYTES_PER_GB = 60e6;
+const BYTES_PER_SAMPLE = 4;
 const LOOK_AGAIN_MS = 10;
 
 /** Keeps what is known of all sounds, and as many of them decoded as fit. */
@@ -14,6 +16,9 @@ export class SoundShelf {
     this._decoded = new Map();
     this._awaited = new Map();
     this._sizes = new Map();
+    this._held = new Set();
+    /** How many bytes of decoded sound are kept; where the browser tells the device's memory, a share of it. */
+    this.mostBytes = Math.min(MOST_BYTES, BYTES_PER_GB * (navigator.deviceMemory ?? Infinity));
     window.chainsimReceive = (digest, base64) => this._receive(digest, base64);
   }
 
@@ -60,6 +65,30 @@ export class SoundShelf {
   }
 
   /**
+   * Keep these decoded, whatever else is asked for, until others are held.
+   * @param {string[]} keys
+   */
+  hold(keys) {
+    this._held = new Set(keys.map((key) => this.sound(key).digest));
+  }
+
+  /**
+   * The first of these that can be decoded all together.
+   * @param {string[]} keys
+   * @param {number} [rate] of the audio clock
+   * @returns {string[]}
+   */
+  fitting(keys, rate = this.sampleRate) {
+    let room = this.mostBytes;
+    const end = keys.findIndex((key) => {
+      const { frames, channels } = this.sound(key);
+      room -= (frames * channels * BYTES_PER_SAMPLE * rate) / this.sampleRate;
+      return room < 0;
+    });
+    return end < 0 ? keys : keys.slice(0, end);
+  }
+
+  /**
    * Put a sound on the shelf, or another in the place of one that is there.
    * @param {Object} meta as in the page's data
    * @param {string} [base64] its audio; without it, it is found where the page's own are
@@ -98,7 +127,7 @@ export class SoundShelf {
     try {
       const bytes = await this.bytes(sound.key);
       const buffer = await context.decodeAudioData(/** @type {ArrayBuffer} */ (bytes.slice().buffer));
-      this._makeRoom(sound.digest, buffer.length * buffer.numberOfChannels);
+      this._makeRoom(sound.digest, buffer.length * buffer.numberOfChannels * BYTES_PER_SAMPLE);
       return buffer;
     } catch (error) {
       this._decoded.delete(sound.digest);
@@ -106,35 +135,42 @@ export class SoundShelf {
     }
   }
 
-  _makeRoom(newest, samples) {
-    this._sizes.set(newest, samples);
+  /** Drop what was asked for longest ago. */
+  _makeRoom(newest, bytes) {
+    this._sizes.set(newest, bytes);
     let all = [...this._decoded.keys()].reduce((sum, digest) => sum + (this._sizes.get(digest) ?? 0), 0);
     for (const digest of [...this._decoded.keys()]) {
-      if (all <= MOST_SAMPLES) return;
-      if (digest === newest) continue;
+      if (all <= this.mostBytes) return;
+      if (digest === newest || this._held.has(digest)) continue;
       this._decoded.delete(digest);
       all -= this._sizes.get(digest) ?? 0;
     }
   }
 
+  /** The audio of a file beside the page, which is a script that hands it over. */
   _load(sound) {
-    return new Promise((resolve, reject) => {
-      const script = document.createElement("script");
-      const finish = (bytes) => {
-        this._awaited.delete(sound.digest);
-        script.remove();
-        if (bytes) resolve(bytes);
-        else reject(new Error(`the file ${sound.file} is not beside this page`));
-      };
-      this._awaited.set(sound.digest, finish);
-      script.addEventListener("error", () => finish(null));
-      script.src = sound.file;
-      document.head.append(script);
+    const { digest, file } = sound;
+    const awaited = this._awaited.get(digest);
+    if (awaited) return awaited.bytes;
+    const script = document.createElement("script");
+    const bytes = new Promise((resolve, reject) => {
+      const fail = (fault) => () => reject(new Error(`the file ${file} ${fault}`));
+      script.addEventListener("error", fail("is not beside this page"));
+      // By then it has run; if it had handed over this sound, this would come too late.
+      script.addEventListener("load", fail("does not hold this sound"));
+      this._awaited.set(digest, { receive: resolve, bytes: null });
+    }).finally(() => {
+      this._awaited.delete(digest);
+      script.remove();
     });
+    this._awaited.get(digest).bytes = bytes;
+    script.src = file;
+    document.head.append(script);
+    return bytes;
   }
 
   _receive(digest, base64) {
-    this._awaited.get(digest)?.(asBytes(base64));
+    this._awaited.get(digest)?.receive(asBytes(base64));
   }
 }
 

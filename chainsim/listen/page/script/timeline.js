@@ -8,7 +8,7 @@ import { paintSpectrogram } from "./spectrogram_lane.js";
 import { onThemeChange } from "./theme.js";
 import { whilePlaying } from "./ticking.js";
 import { paintTimes } from "./time_lane.js";
-import { largestSwing, paintWaveform } from "./waveform_lane.js";
+import { fullSwing, paintWaveform } from "./waveform_lane.js";
 
 const STILL_MS = 250;
 const DRAG_PX = 6;
@@ -23,7 +23,7 @@ export function setUpTimeline(root, { player, shelf, data }, loops) {
   const sound = () => (player.current === null || player.hidden ? null : shelf.sound(player.current));
   const take = () => shelf.keys("take").map((key) => shelf.sound(key))[0] ?? null;
   const full = () =>
-    largestSwing(["take", "version"].flatMap((role) => shelf.keys(role)).map((key) => shelf.sound(key)));
+    fullSwing(["take", "version"].flatMap((role) => shelf.keys(role)).map((key) => shelf.sound(key)));
   const lanes = [
     new Lane("waveform", "Waveform: how far the air swings, beside the widest of all", (surface) => {
       const shown = sound();
@@ -85,7 +85,10 @@ export function setUpTimeline(root, { player, shelf, data }, loops) {
   });
   new ResizeObserver(paint).observe(pictures);
   onThemeChange(paint);
-  for (const type of ["sound", "hidden", "renewed"]) player.addEventListener(type, paint);
+  for (const type of ["hidden", "renewed"]) player.addEventListener(type, paint);
+  player.addEventListener("sound", () => {
+    if (!player.hidden) paint();
+  });
   player.addEventListener("loop", () => showPart(player.loop));
   for (const type of ["seek", "state"]) player.addEventListener(type, showPlace);
   whilePlaying(player, showPlace, STILL_MS);

@@ -23,10 +23,11 @@ export function setUpTransport(root, { player, shelf, data }) {
 
   function toggle() {
     if (player.playing) player.pause();
-    else player.play().catch(report);
+    else if (!player.hidden) player.play().catch(report);
   }
 
   function showState() {
+    button.toggleAttribute("disabled", player.hidden && !player.playing);
     button.replaceChildren(
       icon(player.playing ? "pause" : "play"),
       el("span", {}, player.playing ? "Pause" : "Play"),
@@ -52,7 +53,7 @@ export function setUpTransport(root, { player, shelf, data }) {
     slider.setAttribute("aria-valuetext", place);
   }
 
-  player.addEventListener("state", showState);
+  for (const type of ["state", "hidden"]) player.addEventListener(type, showState);
   for (const type of ["sound", "hidden", "renewed"]) player.addEventListener(type, showSound);
   player.addEventListener("seek", showPlace);
   whilePlaying(player, showPlace, STILL_MS);

@@ -2,16 +2,18 @@
 /** A page beside the board: asks once a second whether it was written anew, and takes that up. */
 
 import { el, say } from "./dom.js";
+import { followed } from "./following.js";
 import { report } from "./notices.js";
+import { renewSection, renewShown } from "./renewal.js";
 
 const PERIOD_MS = 1000;
-const RENEWED = ["heading", "versions", "details"];
 
 /**
  * @param {HTMLElement} root where it says what it does
  * @param {{player: import("./player.js").Player, shelf: import("./shelf.js").SoundShelf, data: Object}} app
+ * @param {() => void} setUpFootAnew called when the board's section was written anew
  */
-export function setUpWatch(root, { player, shelf, data }) {
+export function setUpWatch(root, { player, shelf, data }, setUpFootAnew) {
   let stamp = data.stamp;
   let waiting = false;
   const state = el(
@@ -44,22 +46,28 @@ export function setUpWatch(root, { player, shelf, data }) {
 
   async function takeUp(written, now) {
     const before = player.current !== null ? shelf.sound(player.current) : null;
-    const opened = openDetails();
+    const names = new Set(data.sounds.map(({ name }) => name));
+    const footBefore = JSON.stringify(data.foot);
     stamp = now.stamp;
     for (const key of Object.keys(data)) delete data[key];
     Object.assign(data, now);
     shelf.replaceAll(now.sounds);
-    const key = before && shelf.has(before.key) ? before.key : (now.versions[0] ?? shelf.keys()[0]);
-    if (before && shelf.sound(key).digest !== before.digest) await player.choose(key);
-    document.title = written.title;
-    for (const id of RENEWED) {
-      const fresh = written.getElementById(id);
-      if (fresh) document.getElementById(id)?.replaceChildren(...fresh.childNodes);
+    const found = followed(before, now.sounds, names);
+    const key = found ?? now.versions[0] ?? shelf.keys()[0];
+    if (before) player.rename(key);
+    if (!before || shelf.sound(key).digest !== before.digest) await player.choose(key).catch(report);
+    renewShown(written);
+    if (JSON.stringify(data.foot) !== footBefore) {
+      renewSection("foot", written);
+      setUpFootAnew();
     }
-    restoreDetails(opened);
+    const trials = document.getElementById("trials");
+    if (trials) trials.hidden = written.getElementById("trials")?.hidden ?? true;
     player.dispatchEvent(new CustomEvent("renewed"));
-    state.textContent = `Watching. Last taken up at ${new Date().toLocaleTimeString()}.`;
-    say("A new version was taken up.");
+    const gone =
+      before && found === null ? `“${before.name}” is gone; you hear “${shelf.sound(key).name}”.` : "";
+    state.textContent = `Watching. Last taken up at ${new Date().toLocaleTimeString()}. ${gone}`.trim();
+    say(`A new version was taken up. ${gone}`.trim());
   }
 
   setInterval(() => load(`now.js?${Date.now()}`, () => undefined), PERIOD_MS);
@@ -74,16 +82,4 @@ function load(source, failed) {
   });
   script.src = source;
   document.head.append(script);
-}
-
-function openDetails() {
-  return [...document.querySelectorAll("#details details")].map(
-    (details) => /** @type {any} */ (details).open,
-  );
-}
-
-function restoreDetails(opened) {
-  document.querySelectorAll("#details details").forEach((details, i) => {
-    /** @type {any} */ (details).open = opened[i] ?? false;
-  });
 }

@@ -1,6 +1,8 @@
 // @ts-check
 /** How far the wave swings, moment by moment. */
 
+const FILLED = 0.9;
+
 /**
  * @param {import("./lane.js").Surface} surface
  * @param {Object} sound
@@ -33,15 +35,15 @@ export function paintWaveform({ pen, width, height, colour }, sound, full) {
 }
 
 /**
- * The largest swing of several sounds: drawn to it, they can be compared.
+ * The swing that fills the lane, so that several sounds can be compared: the largest of them nearly does.
  * @param {Object[]} sounds
  * @returns {number}
  */
-export function largestSwing(sounds) {
+export function fullSwing(sounds) {
   let largest = 1e-3;
   for (const { peaks } of sounds) {
     for (const value of peaks[0]) largest = Math.max(largest, -value);
     for (const value of peaks[1]) largest = Math.max(largest, value);
   }
-  return largest;
+  return largest / FILLED;
 }

@@ -1,0 +1,36 @@
+// @ts-check
+/** Parts of the page that are taken from a page written anew. */
+
+const SHOWN = ["heading", "versions", "details"];
+
+/**
+ * Take up what stands in the new page; what was folded out stays so.
+ * @param {Document} written
+ */
+export function renewShown(written) {
+  const opened = openDetails();
+  document.title = written.title;
+  for (const id of SHOWN) renewSection(id, written);
+  document.querySelectorAll("#details details").forEach((details, i) => {
+    /** @type {any} */ (details).open = opened[i] ?? false;
+  });
+}
+
+/**
+ * Put the content of the new page's section into this one's.
+ * @param {string} id
+ * @param {Document} written
+ */
+export function renewSection(id, written) {
+  const fresh = written.getElementById(id);
+  const section = document.getElementById(id);
+  if (!fresh || !section) return;
+  section.hidden = fresh.hidden;
+  section.replaceChildren(...fresh.childNodes);
+}
+
+function openDetails() {
+  return [...document.querySelectorAll("#details details")].map(
+    (details) => /** @type {any} */ (details).open,
+  );
+}
