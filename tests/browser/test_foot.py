@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from chainsim.batch.listening.excerpt import Excerpt
 from chainsim.batch.listening.foot_sounds import FootAtKeys
 from chainsim.batch.listening.foot_states import reached
 from chainsim.listen.page.model import ListeningPage
@@ -81,21 +82,28 @@ CUES = '[[cues]]\nat_s = 0.5\npatch = "<b>tide</b>, low"\n[[cues]]\nat_s = 1.0\n
 SECONDS = 2.5
 KEYS = {"A": "s", "B": "d", "E": "g", "UP": "h"}
 SOUNDS = "key => chainsimPage.player.current === key"
+LEVELS = "() => chainsimPage.player.levels"
 PRESSES = "() => chainsimPage.foot.list.presses"
 PLAYS = "at => chainsimPage.player.playing && chainsimPage.player.position > at"
 
 
 @cache
-def set_page(cues: str = "", starts_s: float = 0.0) -> ListeningPage:
+def set_page(cues: str = "", excerpt: Excerpt | None = None) -> ListeningPage:
     """Two seconds and a half of noise, and for each sound of the set above the same noise, each less loud."""
     dry = noise(SECONDS)
     sketch = parse_sketch(SET + cues)
     positions, _ = reached(sketch.board, 20)
     keys = tuple((position, f"foot-{number}") for number, position in enumerate(positions, start=1))
-    foot = FootAtKeys(sketch, (), keys, starts_s=starts_s)
+    foot = FootAtKeys(sketch, (), keys, excerpt=excerpt)
     sounds = [page_sound(key, dry * 0.9**i, name=p.text, role="part") for i, (p, key) in enumerate(keys)]
     page = synthetic_page((1.0, 0.5), seconds=SECONDS)
-    return replace(page, title="Quay", sounds=(*page.sounds, *sounds), foot=foot.plain(), starts_s=starts_s)
+    return replace(
+        page,
+        title="Quay",
+        sounds=(*page.sounds, *sounds),
+        foot=foot.plain(),
+        starts_s=excerpt.from_s if excerpt else 0.0,
+    )
 
 
 def hear_key(text: str) -> str:
@@ -129,7 +137,7 @@ def test_presses_are_heard_and_shown(open_page: OpenPage) -> None:
     assert shown(page) == "<b>tide</b>, low"
     switch = page.locator("[data-switch]")
     assert [switch.nth(i).get_attribute("aria-pressed") for i in range(4)] == ["false", "true", "false", None]
-    assert page.evaluate("() => chainsimPage.player.levels") == "as it comes"
+    assert page.evaluate(LEVELS) == "as it comes"
     page.keyboard.press(KEYS["UP"])
     assert page.locator(".foot-bank").text_content() == "bank Night"
     assert switch.nth(0).text_content() == "A: <b>tide</b>, low, key S"
@@ -188,12 +196,22 @@ def test_presses_become_a_file_of_cues_that_says_the_same(open_page: OpenPage, t
         assert {**asdict(moment.position), "switched": switched} == press["position"]
 
 
-def test_times_are_those_of_the_take_where_the_page_holds_a_part(open_page: OpenPage, tmp_path: Path) -> None:
-    page = open_page(listening_page(set_page(starts_s=60.0)))
+def test_a_part_of_the_take(open_page: OpenPage, tmp_path: Path) -> None:
+    """Times are those of the take; the board begins where the cues before have brought it; the file has them, too."""
+    cues = "".join(
+        f"[[cues]]\nat_s = {at_s}\n{what}\n"
+        for at_s, what in ((10, 'patch = "<b>tide</b>, low"'), (61, 'on = "echo"'), (70, 'press = "A"'))
+    )
+    page = open_page(listening_page(set_page(cues, Excerpt(60.0, 60.0 + SECONDS))))
+    assert shown(page) == "<b>tide</b>, low"
+    assert [row[1:] for row in rows(page, "The set's own cues")] == [["echo on", "to come"]]
     page.keyboard.press(KEYS["B"])
     assert rows(page, "Your presses")[0][0].startswith("1:00.00")
     path, _ = saved(page, tmp_path)
-    assert path.read_text() == 'at_s,press,hold\n60,"B, ""low"""\n'
+    lines = ["at_s,press,hold,patch", '10,,,"<b>tide</b>, low"', '60,"B, ""low"""', "70,A"]
+    assert path.read_text().split("\n") == [*lines, ""]
+    told = page.locator("#foot .note", has_text="Saved as").inner_text()
+    assert "from 1:00.0 to 1:02.5 of the take; before and after that stand the set's own cues" in told
 
 
 def test_what_is_too_fast_is_marked(open_page: OpenPage) -> None:
@@ -265,9 +283,20 @@ def test_another_version_leaves_the_board_and_a_press_comes_back(open_page: Open
     page.wait_for_function(SOUNDS, arg=hear_key("<b>tide</b>, low"))
     page.keyboard.press("2")
     page.wait_for_function(SOUNDS, arg="version-2")
+    assert page.evaluate(LEVELS) == "equal"  # as before the board had the player
     assert "Any press brings this board back" in str(page.locator(".foot-hint").text_content())
     page.keyboard.press(KEYS["A"])
     page.wait_for_function(SOUNDS, arg=hear_key("lanterns"))
+    # The last order counts, also where what it asks for sounds already and another is on its way.
+    page.evaluate(
+        """(key) => {
+          const chosen = chainsimPage.player.choose("version-2");
+          document.body.dispatchEvent(new KeyboardEvent("keydown", { key, bubbles: true }));
+          return chosen;
+        }""",
+        KEYS["UP"],
+    )
+    assert page.evaluate("() => chainsimPage.player.current") == hear_key("lanterns")
 
 
 def test_a_blind_test_takes_the_board_away(open_page: OpenPage) -> None:
@@ -277,6 +306,13 @@ def test_a_blind_test_takes_the_board_away(open_page: OpenPage) -> None:
     assert not page.locator(".foot-switches").is_visible()
     page.evaluate("() => { chainsimPage.player.hidden = false; }")
     assert shown(page) == "the sketch as written"
+    # Taken away, it listens to nothing; what it had done to the player is undone.
+    page.keyboard.press(KEYS["B"])
+    page.evaluate("() => chainsimPage.foot.close()")
+    page.keyboard.press(KEYS["E"])
+    assert page.evaluate(PRESSES)[-1]["gesture"]["switch"] == 'B, "low"'
+    assert page.locator(".foot-panel").count() == 0
+    assert page.evaluate(LEVELS) == "equal"
 
 
 def test_by_keyboard_alone_and_by_a_screen_reader(open_page: OpenPage) -> None:
@@ -291,13 +327,27 @@ def test_by_keyboard_alone_and_by_a_screen_reader(open_page: OpenPage) -> None:
     assert not page.evaluate("() => chainsimPage.player.playing")
     page.locator("[data-switch]").nth(0).evaluate("(button) => button.click()")
     assert shown(page) == "lanterns"
+    # Some browsers do not say which pointer a click came from, nor that it came from none.
+    switch.evaluate("(button) => button.dispatchEvent(new MouseEvent('click', { bubbles: true }))")
+    assert shown(page) == "<b>tide</b>, low"
 
 
 def test_by_touch_on_a_narrow_screen(open_page: OpenPage) -> None:
-    page = open_page(listening_page(set_page()), width=320, touch=True)
+    page = open_page(listening_page(set_page(CUES)), width=320, touch=True)
     page.locator("[data-switch]").nth(1).tap()
     assert shown(page) == "<b>tide</b>, low"
     assert len(rows(page, "Your presses")) == 1
+    # A finger that drifts scrolls nothing: the switch is let go where it is lifted, and acts.
+    box = page.locator("[data-switch]").nth(0).bounding_box()
+    finger, x, y = page.context.new_cdp_session(page), box["x"] + 20, box["y"] + 60
+    for kind, dy in (("touchStart", 0), ("touchMove", -15), ("touchMove", -30), ("touchMove", -45), ("touchEnd", None)):
+        points = [] if dy is None else [{"x": x, "y": y + dy}]
+        finger.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    assert [row[1].removeprefix("hold ") for row in rows(page, "Your presses")] == ["A", 'B, "low"']
+    # What became of each cue is to be seen without scrolling.
+    assert page.evaluate(
+        "() => [...document.querySelectorAll('#foot .table-scroll')].map((t) => t.scrollWidth - t.clientWidth)"
+    ) == [0, 0]
     assert page.evaluate("() => document.documentElement.scrollWidth") == 320
 
 

@@ -9,13 +9,22 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from chainsim.audio.reading import TakeArray
 from chainsim.batch.listening.excerpt import Excerpt, Samples, in_excerpt
-from chainsim.batch.listening.foot_plain import bars_plain, board_plain, cues_plain, foot_times_plain, heard_plain
+from chainsim.batch.listening.foot_part import SetPart, set_part
+from chainsim.batch.listening.foot_plain import (
+    bars_plain,
+    board_plain,
+    cue_cells,
+    cues_plain,
+    foot_times_plain,
+    heard_plain,
+)
 from chainsim.batch.listening.foot_states import alone_at, reached
 from chainsim.batch.sounds.union import Union
 from chainsim.errors import SketchError
@@ -50,8 +59,8 @@ class FootAtKeys:
         What the foot reaches and the page does not hold, in the words of `Position.text`.
     all_found : bool
         Whether the foot reaches nothing else.
-    starts_s : float
-        When in the take the page begins.
+    excerpt : Excerpt or None
+        The part of the take that the page plays, if not all of it.
     """
 
     sketch: Sketch
@@ -59,7 +68,12 @@ class FootAtKeys:
     keys: tuple[tuple[Position, str], ...]
     left_out: tuple[str, ...] = ()
     all_found: bool = True
-    starts_s: float = 0.0
+    excerpt: Excerpt | None = None
+
+    @cached_property
+    def part(self) -> SetPart:
+        """What of the set's course is on the page."""
+        return set_part(self.sketch, self.excerpt)
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -68,6 +82,8 @@ class FootAtKeys:
             "Here each press goes over to a render of that state alone: what the patch before leaves ringing is not "
             "heard, nor is a tapped tempo. Render your saved cues to hear them as on stage."
         ]
+        if self.part.before:
+            said.append(f"The set's own cues before this part have brought the board to {self.part.start.text}.")
         if self.left_out or not self.all_found:
             count = f"{len(self.left_out)}" if self.all_found else f"{len(self.left_out)} or more"
             named = ", ".join(self.left_out[:NAMED]) + (", ..." if len(self.left_out) > NAMED else "")
@@ -79,15 +95,19 @@ class FootAtKeys:
 
     def plain(self) -> dict[str, Any]:
         """All but the sounds, in plain values."""
-        sketch = self.sketch
+        sketch, part, excerpt = self.sketch, self.part, self.excerpt
+        starts_s = 0.0 if excerpt is None else excerpt.from_s
         return {
             "title": sketch.title,
-            "board": board_plain(sketch.board),
+            "board": board_plain(sketch.board, part.start),
             "foot": foot_times_plain(sketch.foot),
-            "bars": bars_plain(sketch),
-            "cues": list(cues_plain(sketch)),
+            "bars": bars_plain(sketch, starts_s, part.start_quarters, part.tapped),
+            "cues": cues_plain(part.cues),
+            "cuesBefore": [cue_cells(cue) for cue in part.before],
+            "cuesAfter": [cue_cells(cue) for cue in part.after],
             "sounds": [{**heard_plain(position), "sound": key} for position, key in self.keys],
-            "startsS": self.starts_s,
+            "startsS": starts_s,
+            "endsS": None if excerpt is None else excerpt.to_s,
             "notes": list(self.notes),
         }
 
@@ -133,7 +153,8 @@ def foot_of(
     take_s = checked.frames / sample_rate_hz
     seconds = take_s + LONGEST_RINGING_S if excerpt is None else min(excerpt.to_s, take_s) - excerpt.from_s
     most = max(1, min(MOST_FOOT_SOUNDS, int(MOST_FOOT_S / seconds)))
-    positions, all_found = reached(sketch.board, 2 * MOST_FOOT_SOUNDS)
+    start = set_part(sketch, excerpt).start
+    positions, all_found = reached(sketch.board, 2 * MOST_FOOT_SOUNDS, start)
     graph = _graph(sketch, positions, checked)
     alike = _alike(graph, len(positions))
     kept = list(dict.fromkeys(alike))[:most]
@@ -149,7 +170,7 @@ def foot_of(
         keys=tuple((positions[i], _key(kept.index(first))) for i, first in enumerate(alike) if first in kept),
         left_out=tuple(positions[i].text for i, first in enumerate(alike) if first not in kept),
         all_found=all_found,
-        starts_s=0.0 if excerpt is None else excerpt.from_s,
+        excerpt=excerpt,
     )
 
 

@@ -15,7 +15,7 @@ MOST_POSITIONS = 20_000
 """Of a search: some seconds."""
 
 
-def reached(board: Board, most: int) -> tuple[list[Position], bool]:
+def reached(board: Board, most: int, start: Position | None = None) -> tuple[list[Position], bool]:
     """Positions that sound different, those that take the fewest presses and holds first; silence is none of them.
 
     Breadth first, over positions that differ in anything a later press depends on.
@@ -25,6 +25,8 @@ def reached(board: Board, most: int) -> tuple[list[Position], bool]:
     board : Board
     most : int
         So many at most.
+    start : Position, optional
+        From where; default, the start of the board.
 
     Returns
     -------
@@ -34,9 +36,9 @@ def reached(board: Board, most: int) -> tuple[list[Position], bool]:
         Whether there are no others.
     """
     graph = BoardGraph(board)
-    start = graph.number(graph.forget(board.start()))
-    waiting, met = deque([start]), {start}
-    found = dict.fromkeys([graph.positions[start].heard], graph.positions[start])
+    first = graph.forget(board.start() if start is None else start)
+    waiting, met = deque([graph.number(first)]), {graph.number(first)}
+    found = {} if first.muted else {first.heard: first}
     while waiting:
         for step in graph.steps(waiting.popleft()):
             if step.target in met:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+from dataclasses import asdict
 
 import numpy as np
 import pytest
@@ -139,7 +140,8 @@ def test_a_sketch_without_switches_has_no_board() -> None:
 
 def test_plain_values_are_json_and_say_what_is_due() -> None:
     """Bar 1 at 0.5 s, three quarters at 120: bar 2 at 2 s; A acts when let go after 120 ms, the hold after 600 ms."""
-    plain = json.loads(json.dumps(foot_at(excerpt=Excerpt(0.3, 0.45)).plain()))
+    foot = foot_at()
+    plain = json.loads(json.dumps(foot.plain()))
     assert [(c["actsS"], c["when"], c["text"]) for c in plain["cues"]] == [
         (2.0, "bar 2", "patch soft"),
         (pytest.approx(4.12), "4 s", "press A"),
@@ -150,12 +152,60 @@ def test_plain_values_are_json_and_say_what_is_due() -> None:
         "beats": 3,
         "quartersPerBeat": 1.0,
         "firstBeatS": 0.5,
+        "startsS": 0.0,
+        "startQuarters": 0.0,
         "writtenBpm": 120.0,
         "patchBpm": [["plain", 60.0]],
         "tapped": False,
     }
-    assert plain["startsS"] == 0.3
+    assert plain["board"]["start"] == {**asdict(foot.sketch.board.start()), "switched": []}
+    assert (plain["startsS"], plain["endsS"], plain["cuesBefore"], plain["cuesAfter"]) == (0.0, None, [], [])
     assert not any(s["muted"] for s in plain["sounds"])
+
+
+def test_in_a_part_the_board_stands_where_the_cues_before_have_brought_it() -> None:
+    """Three quarters at 120 to bar 2 at 2 s, then one a second under the patch "plain": four at 3 s."""
+    sketch = parse_sketch(PARADE.replace('at_bar = "2"\npatch = "soft"', 'at_bar = "2"\npatch = "plain"'))
+    foot = FootAtKeys(sketch, (), (), excerpt=Excerpt(3.0, 5.0))
+    plain = json.loads(json.dumps(foot.plain()))
+    assert plain["board"]["start"] == {
+        "patch": "plain",
+        "bank": 0,
+        "switched": [],
+        "dry": False,
+        "muted": False,
+        "before": None,
+    }
+    assert (plain["bars"]["startsS"], plain["bars"]["startQuarters"]) == (3.0, pytest.approx(4.0))
+    assert [c["text"] for c in plain["cues"]] == ["press A"]
+    assert plain["cuesBefore"] == [{"atS": 2.0, "column": "patch", "cell": "plain"}]
+    assert plain["cuesAfter"] == [{"atS": 5.0, "column": "hold", "cell": "B"}]
+    assert foot.notes[1] == "The set's own cues before this part have brought the board to plain."
+
+
+def test_a_part_begins_with_the_sounds_that_are_near() -> None:
+    """Seven switches of a block each, the last two on by cues: what is on the page first is one press from there."""
+    cues = "".join(f'\n[[cues]]\nat_s = 0.001\non = "{block}"\n' for block in ("g5", "g6"))
+    foot = foot_at(MANY + cues, TAKE, excerpt=Excerpt(0.1, 0.3))
+    first = foot.keys[0][0].switched
+    assert first == {("g5", True), ("g6", True)}
+    assert all(len(position.switched ^ first) == 1 for position, _ in foot.keys[1:8])
+
+
+def test_a_part_under_a_mute_has_the_sounds_behind_it() -> None:
+    foot = foot_at(PARADE + "\n[[cues]]\nat_s = 0.1\nmute = true\n", excerpt=Excerpt(0.2, 0.4))
+    assert foot.plain()["board"]["start"]["muted"]
+    assert len(foot.keys) == 9
+    assert not any(position.muted for position, _ in foot.keys)
+
+
+def test_a_tap_before_a_part_leaves_its_bars_uncounted() -> None:
+    taps = "".join(f'\n[[cues]]\nat_s = {at}\npress = "T"\n' for at in (0.2, 0.7))
+    sketch = parse_sketch(PARADE.replace("[[cues]]", '[[switches]]\nname = "T"\npress = "tap"\n[[cues]]', 1) + taps)
+    tapped = [
+        FootAtKeys(sketch, (), (), excerpt=Excerpt(at, 3.0)).plain()["bars"]["tapped"] for at in (0.1, 0.2, 0.3, 2.0)
+    ]
+    assert tapped == [False, False, True, True]
 
 
 SEVEN = "".join(f'\n[blocks.g{i}]\ntype = "gain"\nengaged = false\ngain_db = -{i + 1}\n' for i in range(7))

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from chainsim.batch.listening.foot_plain import bars_plain, board_plain, foot_times_plain
+from chainsim.batch.listening.excerpt import Excerpt
+from chainsim.batch.listening.foot_sounds import FootAtKeys
 from chainsim.sketch.loading import load_sketch, parse_sketch
 from chainsim.sketch.model import Sketch
 from chainsim.sketch.timeline import moments
@@ -49,7 +50,7 @@ for (const [name, ms] of ASKED.pressed) {
 answer({
   presses: list.presses,
   places: pressPlaces(list.presses, board, ASKED.bars),
-  file: cueFile(list.presses, new Pace(board, ASKED.foot)),
+  file: cueFile(list.presses, new Pace(board, ASKED.foot), ASKED.cuesBefore, ASKED.cuesAfter),
   names: ASKED.titles.map(cueFileName),
   found: checkCues(ASKED.cues, list.presses, board, ASKED.reachedMs).map(({ text }) => text),
 });
@@ -62,12 +63,10 @@ def asked(
     cues: list[dict[str, Any]] | None = None,
     reached_ms: float = 1e9,
     titles: tuple[str, ...] = (),
+    excerpt: Excerpt | None = None,
 ) -> dict[str, Any]:
-    sketch = sketch or parse_sketch(SET)
     plain = {
-        "board": board_plain(sketch.board),
-        "foot": foot_times_plain(sketch.foot),
-        "bars": bars_plain(sketch),
+        **FootAtKeys(sketch or parse_sketch(SET), (), (), excerpt=excerpt).plain(),
         "pressed": pressed,
         "cues": cues or [],
         "reachedMs": reached_ms,
@@ -86,8 +85,12 @@ def test_a_press_is_in_the_bar_that_a_cue_in_bars_has() -> None:
     sketch = parse_sketch(SET + cues)
     pressed = [(s, 1000 * cue.at_s) for s, cue in zip(switches, sketch.cues, strict=True)]
     # Presses are kept to a millisecond: half of one is 0.001 to 0.002 of these beats.
-    found = [p.split(":") for p in asked(*[(s, ms + 0.6) for s, ms in pressed])["places"]]
-    assert [(int(bar), float(beat)) for bar, beat in found] == [(1, 3.0), (2, 1.0), (2, 4.5), (5, 6.0), (6, 2.0)]
+    places = [(1, 3.0), (2, 1.0), (2, 4.5), (5, 6.0), (6, 2.0)]
+    after = [(s, ms + 0.6) for s, ms in pressed]
+    # A part that begins between the second and the third has the same bars.
+    part = Excerpt(sketch.cues[1].at_s + 0.3, 100.0)
+    for found, expected in ((asked(*after), places), (asked(*after[2:], sketch=sketch, excerpt=part), places[2:])):
+        assert [(int(bar), float(beat)) for bar, beat in (p.split(":") for p in found["places"])] == expected
     assert asked(("A", 100.0), ("T", 2000.0), ("B", 4000.0))["places"] == ["", "", ""]
 
 
@@ -108,6 +111,49 @@ def test_the_file_acts_when_the_foot_did(tmp_path: Path) -> None:
     assert acts_ms == pytest.approx([600.0, 601.0, 602.0, 900.0, 901.0, 902.0, 1600.0], abs=1e-6)
     for moment, press in zip(done, answer["presses"], strict=True):
         assert (moment.position.patch, moment.position.dry) == (press["position"]["patch"], press["position"]["dry"])
+
+
+def test_the_file_of_a_part_has_the_sets_own_cues_around_it(tmp_path: Path) -> None:
+    """So that it serves for the whole take. In the part, 4 to 8 s, stands what was pressed in place of `dry` off."""
+    cues = [
+        (1.0, 'patch = "slow"'),
+        (2.0, 'off = "trim"'),
+        (2.5, "mute = true"),
+        (3.0, "mute = false"),
+        (3.0, "dry = true"),
+        (5.0, "dry = false"),
+        (8.5, 'on = "trim"'),
+        (9.0, 'press = "A"'),
+        (9.5, 'hold = "B"'),
+    ]
+    written = parse_sketch(SET + "".join(f"[[cues]]\nat_s = {at_s}\n{what}\n" for at_s, what in cues))
+    answer = asked(("B", 6000.0), sketch=written, excerpt=Excerpt(4.0, 8.0))
+    (tmp_path / "set.toml").write_text(f'cue_file = "presses.csv"\n{SET}', encoding="utf-8")
+    (tmp_path / "presses.csv").write_text(answer["file"], encoding="utf-8")
+    found = [(c.at_s, c.text) for c in load_sketch(tmp_path / "set.toml").cues]
+    expected = [(c.at_s, c.text) for c in written.cues if c.at_s != 5.0]
+    assert found == sorted(
+        [*expected, (pytest.approx(6.0 - 0.1205), "press B")], key=lambda cue: float(str(cue[0])[:3])
+    )
+    assert answer["presses"][0]["position"]["patch"] == "quick"
+
+
+def test_another_board_takes_over_what_it_has_switches_for() -> None:
+    other = parse_sketch(SET.replace(', hold = "dry"', "").replace('  { name = "T", press = "tap" },\n', ""))
+    pressed = {"old": FootAtKeys(parse_sketch(SET), (), ()).plain(), "now": FootAtKeys(other, (), ()).plain()}
+    taken = answer_of(f"""
+        import {{ Board }} from "./board.js";
+        import {{ PressList }} from "./press_list.js";
+        const boards = {json.dumps(pressed)};
+        const [old, now] = [boards.old, boards.now].map(({{ board }}) => new PressList(new Board(board)));
+        old.add({{ switch: "A", kind: "press" }}, 100);
+        old.add({{ switch: "B", kind: "hold" }}, 900);
+        old.add({{ switch: "T", kind: "press" }}, 1000);
+        old.add({{ switch: "B", kind: "press" }}, 2000);
+        now.takeOver(old.presses);
+        answer([now.presses.map(({{ actsMs, position }}) => [actsMs, position.patch]), now.canUndo]);
+    """)
+    assert taken == [[[100, "slow"], [2000, "quick"]], False]
 
 
 def test_names_of_files_are_good_on_every_system() -> None:

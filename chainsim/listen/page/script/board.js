@@ -33,7 +33,7 @@ export class Board {
     this.banks = plain.banks;
     /** @type {Switch[]} */
     this.switches = plain.switches;
-    this.firstPatch = plain.firstPatch;
+    this._start = plain.start;
     this._byName = new Map(this.switches.map((s) => [s.name, s]));
     this._bankNumbers = new Map(this.banks.map((bank, i) => [bank.name, i]));
     this._engaged = new Map(plain.engaged.map(({ patch, blocks }) => [patch, new Set(blocks)]));
@@ -45,14 +45,7 @@ export class Board {
    * @returns {Position}
    */
   start() {
-    return {
-      patch: this.firstPatch,
-      bank: this._bankWith(this.firstPatch, 0),
-      switched: [],
-      dry: false,
-      muted: false,
-      before: null,
-    };
+    return this._start;
   }
 
   /**
@@ -103,6 +96,15 @@ export class Board {
     if (gesture.kind === "hold") return found.hold;
     const again = found.secondPress !== null && this.inForce(position, found.press);
     return again ? found.secondPress : found.press;
+  }
+
+  /**
+   * @param {Gesture} gesture
+   * @returns {boolean} whether there is such a switch, and a hold on it if it is one
+   */
+  knows(gesture) {
+    const found = this._byName.get(gesture.switch);
+    return found !== undefined && (gesture.kind === "press" || found.hold !== null);
   }
 
   /**

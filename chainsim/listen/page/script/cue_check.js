@@ -19,8 +19,8 @@ const ABOUT_MS = 1000;
  */
 
 /**
- * What became of each cue. One that asks for a press is met by that press; any other, if what it asks for holds
- * 0.15 s after it is due, and has not held since more than 0.15 s before.
+ * What became of each cue. One that asks for a press is met by that press; any other, if what it asks for
+ * holds 0.15 s after it is due, and has not held since more than 0.15 s before.
  * @param {OwnCue[]} cues in order of time
  * @param {import("./press_list.js").Press[]} presses
  * @param {import("./board.js").Board} board

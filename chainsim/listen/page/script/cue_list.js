@@ -1,25 +1,40 @@
 // @ts-check
-/** Presses as a file of cues that chainsim reads: a CSV file with the columns at_s, press, hold. */
+/** Presses as a file of cues that chainsim reads: a CSV file with a column for each kind of cue. */
+
+/** @typedef {{atS: number, column: string, cell: string}} CueCells as `cue_cells` of foot_plain.py */
+
+const CUE_COLUMNS = ["press", "hold", "patch", "on", "off", "mute", "dry"];
+const ALWAYS_THERE = ["press", "hold"];
 
 /**
  * The file. A cue says when the switch goes down, so that it acts when it did: a press of a switch that also
  * has a hold, when it is let go; a hold, when it has been held.
  * @param {import("./press_list.js").Press[]} presses in order of time
  * @param {import("./pace.js").Pace} pace
+ * @param {CueCells[]} [before] cues of the set that act before the part of the take in which was pressed
+ * @param {CueCells[]} [after] and after it
  * @returns {string}
  */
-export function cueFile(presses, pace) {
-  const lines = ["at_s,press,hold"];
+export function cueFile(presses, pace, before = [], after = []) {
+  const cues = [...before, ...pressCells(presses, pace), ...after];
+  const used = new Set([...ALWAYS_THERE, ...cues.map(({ column }) => column)]);
+  const columns = CUE_COLUMNS.filter((column) => used.has(column));
+  const lines = cues.map(({ atS, column, cell }) => {
+    const cells = columns.map((name) => (name === column ? csvCell(cell) : ""));
+    return [secondsText(atS), ...cells].join(",").replace(/,+$/, "");
+  });
+  return `${["at_s", ...columns].join(",")}\n${lines.map((line) => `${line}\n`).join("")}`;
+}
+
+/** @returns {CueCells[]} */
+function pressCells(presses, pace) {
   let actsMs = -1;
-  for (const press of presses) {
-    const { kind, switch: name } = press.gesture;
+  return presses.map((press) => {
     const afterMs = pace.actsMs(press.gesture);
     // Nothing goes down before the take begins; what comes after it keeps its place in the order.
     actsMs = Math.max(press.actsMs, actsMs + 1, afterMs);
-    const cells = kind === "press" ? [csvCell(name), ""] : ["", csvCell(name)];
-    lines.push([secondsText(actsMs - afterMs), ...cells].join(",").replace(/,$/, ""));
-  }
-  return `${lines.join("\n")}\n`;
+    return { atS: (actsMs - afterMs) / 1000, column: press.gesture.kind, cell: press.gesture.switch };
+  });
 }
 
 /**
@@ -32,8 +47,8 @@ export function cueFileName(title) {
   return `${words.join("_").slice(0, 60)}_presses.csv`;
 }
 
-function secondsText(ms) {
-  return String(Number((ms / 1000).toFixed(6)));
+function secondsText(s) {
+  return String(Number(s.toFixed(6)));
 }
 
 function csvCell(text) {

@@ -20,17 +20,20 @@ export class FootSwitches {
    * @param {import("./board.js").Board} board
    * @param {number} holdMs
    * @param {Doing} doing
+   * @param {AbortSignal} ending from when on nothing is listened to
    */
-  constructor(board, holdMs, doing) {
+  constructor(board, holdMs, doing, ending) {
     this.board = board;
     this.all = board.switches.map((s, i) => new FootSwitch(s, LETTERS[i] ?? null, holdMs, doing));
     this.element = el("div", { class: "foot-switches" }, ...this.all.map(({ element }) => element));
     this._byLetter = new Map(this.all.filter(({ letter }) => letter).map((s) => [s.letter, s]));
     /** Whether letters press switches wherever on the page one is. */
     this.lettersOn = true;
-    document.addEventListener("keydown", (event) => this._onKey(event));
-    document.addEventListener("keyup", (event) => this._letter(event)?.up());
-    window.addEventListener("blur", () => this.all.forEach((s) => s.cancel()));
+    const cancel = () => this.all.forEach((s) => s.cancel());
+    document.addEventListener("keydown", (event) => this._onKey(event), { signal: ending });
+    document.addEventListener("keyup", (event) => this._letter(event)?.up(), { signal: ending });
+    window.addEventListener("blur", cancel, { signal: ending });
+    ending.addEventListener("abort", cancel);
   }
 
   /**
@@ -147,9 +150,9 @@ class FootSwitch {
         this.up();
       },
       blur: () => this.cancel(),
-      // What comes from no pointer, as from a screen reader, has no length.
+      // What comes from no pointer, as from a screen reader, has no length; some browsers name none at all.
       click: (event) => {
-        if (event.detail === 0 && event.pointerType === "") this._act("press");
+        if (event.detail === 0 && !event.pointerType) this._act("press");
       },
     };
   }

@@ -33,6 +33,15 @@ export class PressList {
     return press;
   }
 
+  /**
+   * Take over what was pressed on another board, but for switches and holds that this one lacks.
+   * @param {Press[]} presses
+   */
+  takeOver(presses) {
+    for (const { gesture, actsMs } of presses) if (this.board.knows(gesture)) this.add(gesture, actsMs);
+    this._before = [];
+  }
+
   /** As it was before the last press, or before all were cleared. */
   undo() {
     this.presses = this._before.pop() ?? this.presses;

@@ -6,6 +6,8 @@
  * @property {number} beats
  * @property {number} quartersPerBeat
  * @property {number} firstBeatS
+ * @property {number} startsS from when in the take on they are counted
+ * @property {number} startQuarters from the first beat to there
  * @property {number} writtenBpm
  * @property {Array<[string, number]>} patchBpm
  * @property {boolean} tapped
@@ -22,7 +24,8 @@
 export function pressPlaces(presses, board, bars) {
   const ofPatches = new Map(bars.patchBpm);
   const bpmAt = (position) => ofPatches.get(position.patch) ?? bars.writtenBpm;
-  let [nowS, quarters, position, tapped] = [bars.firstBeatS, 0, board.start(), bars.tapped];
+  let nowS = Math.max(bars.firstBeatS, bars.startsS);
+  let [quarters, position, tapped] = [bars.startQuarters, board.start(), bars.tapped];
   return presses.map((press) => {
     const atS = press.actsMs / 1000;
     if (atS > nowS) {

@@ -1,0 +1,38 @@
+// @ts-check
+/** Presses saved as a file of cues, and what is to be done with it. */
+
+import { saveFile } from "./answers.js";
+import { cueFile, cueFileName } from "./cue_list.js";
+import { clock, el, say } from "./dom.js";
+
+/**
+ * Offer the file.
+ * @param {Object} plain as `FootAtKeys.plain` of foot_sounds.py gives it
+ * @param {import("./press_list.js").Press[]} presses
+ * @param {import("./pace.js").Pace} pace
+ * @returns {Array<Node|string>} what to tell of it
+ */
+export function savePresses(plain, presses, pace) {
+  const name = cueFileName(plain.title);
+  saveFile(name, cueFile(presses, pace, plain.cuesBefore, plain.cuesAfter), "text/csv");
+  say(`Saved as ${name}`);
+  return [
+    `Saved as ${name}. `,
+    partText(plain),
+    "Put it beside the sketch and write ",
+    el("code", {}, `cue_file = "${name}"`),
+    " at the top of the sketch, in the place of the cues it has. ",
+    el("code", {}, "chainsim check"),
+    " then tells what your foot does, and a render is what the audience hears.",
+  ];
+}
+
+/** What the file has of the rest of the take, where the page holds a part of it. */
+function partText({ startsS, endsS, cuesBefore, cuesAfter }) {
+  if (endsS === null) return "";
+  const pressed = `What you pressed stands in it from ${clock(startsS)} to ${clock(endsS)} of the take; `;
+  const [before, after] = [cuesBefore.length > 0, cuesAfter.length > 0];
+  if (!before && !after) return `${pressed}the set has no cues before or after that. `;
+  const where = [before && "before", after && "after"].filter(Boolean).join(" and ");
+  return `${pressed}${where} that stand the set's own cues, so that it serves for the whole take. `;
+}
