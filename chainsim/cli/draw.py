@@ -12,7 +12,7 @@ from chainsim.cli.common import counted, leaving_at_once, naming, number, table,
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
-    from chainsim.listen.drawing.wires import WireHeard
+    from chainsim.listen.drawing.wires import WireMeasured
     from chainsim.sketch.model import Sketch, State
 
 ENDINGS = (".svg", ".png", ".txt")
@@ -49,12 +49,12 @@ def command(sketch: Path, output: Path | None, patch: str | None, room: str | No
     patches = list(loaded.patches)
     drawn = (loaded if room is None else loaded.in_room(room)).alone(patch)
     warn(loaded.warnings)
-    heard = {} if take is None else _heard(sketch, drawn, take)
-    text = _text(drawn.base, heard)
+    measured = {} if take is None else _measured(sketch, drawn, take)
+    text = _text(drawn.base, measured)
     if output is None:
         click.echo(text)
     else:
-        _write(output, drawn, text, heard)
+        _write(output, drawn, text, measured)
         blocks = drawn.block_order
         click.echo(f"{output}: {counted(len(blocks), 'block')}")
     if patches and patch is None:
@@ -73,36 +73,35 @@ def _check_output(output: Path, read: list[Path]) -> None:
             raise click.UsageError(f"{output}: is what is read; choose another name to write to")
 
 
-def _heard(path: Path, sketch: Sketch, take: Path) -> Mapping[str, WireHeard]:
-    """Every wire, heard while the take runs through."""
+def _measured(path: Path, sketch: Sketch, take: Path) -> Mapping[str, WireMeasured]:
+    """Every wire, measured while the take runs through."""
     from chainsim.audio.reading import open_take
-    from chainsim.listen.drawing.wires import hear_wires
+    from chainsim.listen.drawing.wires import measure_wires
 
     tell_of_compiling()
     with open_take(take) as opened, leaving_at_once(), naming(path, sketch.patch):
-        audio = opened.read(0, opened.frames).T
         warn(opened.warnings)
-        return hear_wires(sketch, audio, opened.sample_rate_hz)
+        return measure_wires(sketch, opened)
 
 
-def _text(state: State, heard: Mapping[str, WireHeard]) -> str:
+def _text(state: State, measured: Mapping[str, WireMeasured]) -> str:
     from chainsim.listen.drawing.text_drawing import draw_chain
 
     drawing = draw_chain(state)
-    if not heard:
+    if not measured:
         return drawing
     rows = [
         (name, number(w.latency_ms, 1, " ms"), number(w.loudness_lufs, 1, " LUFS"), number(w.peak_dbfs, 1, " dBFS"))
-        for name, w in heard.items()
+        for name, w in measured.items()
     ]
     return f"{drawing}\n\n{table(('wire', 'latency', 'loudness', 'largest sample'), rows)}"
 
 
-def _write(output: Path, sketch: Sketch, text: str, heard: Mapping[str, WireHeard]) -> None:
+def _write(output: Path, sketch: Sketch, text: str, measured: Mapping[str, WireMeasured]) -> None:
     from chainsim.audio.whole import PartFile, writing
     from chainsim.audio.writing import write_text_whole
 
-    figures = {name: wire.figures for name, wire in heard.items()}
+    figures = {name: wire.figures for name, wire in measured.items()}
     ending = output.suffix.lower()
     if ending == ".txt":
         write_text_whole(output, text + "\n")

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+import tracemalloc
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from chainsim.errors import AudioError
+from chainsim.audio.reading import TakeArray
+from chainsim.errors import AudioError, GraphError, SettingError
 from chainsim.graph.rendering import render
-from chainsim.listen.drawing.wires import hear_wires
+from chainsim.listen.drawing.wires import WireMeasured, hear_wires, measure_wires
 from chainsim.measure.loudness import measure_loudness
 from chainsim.sketch.loading import parse_sketch
 
@@ -37,8 +40,64 @@ def test_each_wire_is_what_a_probe_gives(take: np.ndarray) -> None:
     rendering = render(sketch, take, RATE_HZ, probes=["input", "late", "lane 1.2", "sum 1"])
     for name, wire in heard.items():
         sound = rendering.audio if name == "out" else rendering.probes[name]
-        assert wire.audio.tobytes() == sound.tobytes()
+        assert wire.audio.tobytes() == sound.astype(np.float32).tobytes()
         assert wire.loudness_lufs == measure_loudness(sound, RATE_HZ).integrated_lufs
+
+
+def test_of_the_wires_that_are_asked_for_an_excerpt_is_kept(take: np.ndarray) -> None:
+    sketch = parse_sketch(TEXT)
+    whole = hear_wires(sketch, take, RATE_HZ)
+    heard = hear_wires(sketch, take, RATE_HZ, wires=("out", "input"), excerpt_s=(0.25, 0.5), threads=2)
+    assert list(heard) == ["input", "out"]
+    # Declared latencies: none, and 2 ms, which are 16 frames; 0.25 s are 2000.
+    for name, late in (("input", 0), ("out", 16)):
+        assert heard[name].audio.tobytes() == whole[name].audio[late + 2000 : late + 4000].tobytes()
+        assert heard[name].figures == whole[name].figures
+    beyond = hear_wires(sketch, take, RATE_HZ, wires=["out"], excerpt_s=(0.75, 9.0))["out"].audio
+    assert beyond.tobytes() == whole["out"].audio[16 + 6000 :].tobytes()
+
+
+def test_the_whole_chain_is_heard_without_a_trim_too(take: np.ndarray) -> None:
+    heard = hear_wires(parse_sketch('chain = ["gain"]'), take, RATE_HZ, wires=["gain", "out"])
+    assert heard["gain"].audio.tobytes() == heard["out"].audio.tobytes()
+
+
+def test_wires_and_excerpts_that_are_not_there_are_refused(take: np.ndarray) -> None:
+    sketch = parse_sketch(TEXT)
+    with pytest.raises(GraphError, match=r'wire "lane 1.3": no .*; there are input, late, lane 1.2, sum 1, out$'):
+        hear_wires(sketch, take, RATE_HZ, wires=["input", "lane 1.3"])
+    for excerpt_s in ((0.5, 0.5), (-0.1, 0.5)):
+        with pytest.raises(SettingError, match="excerpt"):
+            hear_wires(sketch, take, RATE_HZ, excerpt_s=excerpt_s)
+
+
+def test_measuring_takes_no_more_memory_for_a_longer_take(take: np.ndarray) -> None:
+    sketch = parse_sketch(TEXT)
+    heard = hear_wires(sketch, take, RATE_HZ)
+    fields = WireMeasured.__dataclass_fields__
+    measured = measure_wires(sketch, TakeArray(take, RATE_HZ))
+    assert measured == {name: WireMeasured(*(getattr(w, f) for f in fields)) for name, w in heard.items()}
+    highest = []
+    for seconds in (4, 40):
+        tracemalloc.start()
+        measure_wires(sketch, EndlessTone(seconds * RATE_HZ))
+        highest.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    # 36 s of five wires are 11 MB.
+    assert highest[1] - highest[0] < 2**18
+
+
+class EndlessTone:
+    """A take that is made as it is read."""
+
+    sample_rate_hz, channels = float(RATE_HZ), 1
+    path: Path | None = None
+
+    def __init__(self, frames: int) -> None:
+        self.frames, self.warnings = frames, list[str]()
+
+    def read(self, first_frame: int, frames: int) -> np.ndarray:
+        return 0.1 * np.sin(np.arange(first_frame, first_frame + frames))[np.newaxis]
 
 
 def test_latency_and_level(take: np.ndarray) -> None:
