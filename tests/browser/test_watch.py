@@ -13,6 +13,7 @@ from chainsim.listen.page.writing import tell_watcher, write_listening_folder
 from tests.browser.capture import begin_capture, captured, places
 from tests.browser.conftest import OpenPage
 from tests.browser.synthetic import noise, page_sound, synthetic_page
+from tests.browser.test_foot import set_page
 from tests.browser.test_listening import SOUNDS_AT, listen, player
 
 SECONDS = 6.0
@@ -66,13 +67,40 @@ def test_what_is_written_anew_is_taken_up_in_its_place(open_page: OpenPage, tmp_
 
 
 def test_what_the_board_has_to_say(open_page: OpenPage, tmp_path: Path) -> None:
-    page_of_now = synthetic_page(seconds=0.5)
-    write_listening_folder(page_of_now, tmp_path, watched=True)
+    """And then what was heard goes on, by its name, in a shorter take; and a set has its board."""
+    before = synthetic_page(seconds=3.0)
+    write_listening_folder(before, tmp_path, watched=True)
     page = open_page(tmp_path / "index.html")
+    page.locator("[data-version=version-2]").click()
+    player(page, "setLoop({ from: 2.2, to: 3.0 })")
     tell_watcher(tmp_path, 'parade.toml: chain[3]: no block "<ehco>"')
     page.get_by_text('parade.toml: chain[3]: no block "<ehco>"').wait_for()
-    write_listening_folder(page_of_now, tmp_path, watched=True)
+    shorter = set_page()
+    assert not page.locator("#foot").is_visible()
+    write_listening_folder(with_another_first(shorter), tmp_path, watched=True)
     page.get_by_text("no block").wait_for(state="hidden")
+    page.get_by_text("Last taken up at").wait_for()
+    assert player(page, "current") == "version-3"
+    assert player(page, "playing") is True
+    assert player(page, "loop") == {"from": 2.2, "to": 2.5}
+    page.wait_for_function("() => chainsimPage.player.position >= 2.2 && chainsimPage.player.position < 2.5")
+    page.locator("[data-switch=A]").wait_for()
+    alone = replace(before, sounds=before.sounds[:2], cards=before.cards[:1])
+    write_listening_folder(alone, tmp_path, watched=True)
+    page.locator(".watch-state", has_text="“Version 2” is gone; you hear “Version 1”.").wait_for()
+    assert player(page, "current") == "version-1"
+    assert not page.locator("#foot, #trials").first.is_visible()
+    assert page.locator("[data-switch]").count() == 0
+
+
+def with_another_first(page: ListeningPage) -> ListeningPage:
+    """The same page, whose first version is new, so that the keys of the others move on."""
+    take, *others = page.sounds
+    moved = {"version-1": "version-2", "version-2": "version-3"}
+    sounds = [replace(sound, key=moved.get(sound.key, sound.key)) for sound in others]
+    cards = [replace(card, sound=moved[card.sound]) for card in page.cards]
+    new = page_sound("version-1", 0.7 * noise(take.frames / page.sample_rate_hz), name="New")
+    return replace(page, sounds=(take, new, *sounds), cards=(replace(cards[0], sound=new.key, heading="New"), *cards))
 
 
 def changed(page: ListeningPage) -> ListeningPage:
