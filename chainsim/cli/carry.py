@@ -9,6 +9,7 @@ import click
 
 from chainsim.cli.common import counted, echo_json, warn
 from chainsim.cli.completing import names_in_sketch
+from chainsim.cli.output_file import check_output_file
 
 if TYPE_CHECKING:
     from chainsim.listen.sheets.carry_plan.choosing import By
@@ -64,7 +65,7 @@ def command(
     from chainsim.sketch.loading import load_sketch
 
     if output is not None:
-        _check_output(output, sketch, gear)
+        check_output_file(output, ENDINGS, (sketch, gear))
     loaded = load_sketch(sketch)
     inventory = load_inventory(gear)
     warn(loaded.warnings)
@@ -79,19 +80,6 @@ def command(
     else:
         click.echo(f"{output}: {_contents(plan)}")
     return 0 if not plan.lost else 1 if plan.made else 2
-
-
-def _check_output(output: Path, *inputs: Path) -> None:
-    from chainsim.errors import nearest
-
-    ending = output.suffix.lower()
-    if ending not in ENDINGS:
-        allowed = f"allowed {' | '.join(ENDINGS)}{nearest(ending, ENDINGS)}"
-        pdf = "; for a PDF write .html and print it from a browser" if ending == ".pdf" else ""
-        raise click.UsageError(f'{output}: cannot write "{ending}" files, {allowed}{pdf}')
-    for path in inputs:
-        if output.exists() and path.exists() and output.samefile(path):
-            raise click.UsageError(f"{output}: is the file {path.name} itself; choose another name to write to")
 
 
 def _laid_out(plan: CarryPlan, output: Path | None = None) -> str:
