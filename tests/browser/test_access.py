@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from chainsim.listen.page.model import Figure
 from chainsim.listen.page.writing import listening_page
 from tests.browser.conftest import OpenPage
 from tests.browser.synthetic import noise, page_sound, synthetic_page, with_drawing
@@ -45,6 +46,11 @@ def test_all_from_the_keyboard(open_page: OpenPage) -> None:
     assert page.locator("#announcements").inner_text() == "Version 2"
     press("Space")
     assert player(page, "playing") is False
+    for _ in range(4):  # held down
+        page.keyboard.down("Space")
+    page.keyboard.up("Space")
+    page.wait_for_function("() => chainsimPage.player.playing")
+    press("Space")
     player(page, "seek(4)")
     press("ArrowLeft")
     assert player(page, "position") == pytest.approx(3.0, abs=1e-4)
@@ -133,10 +139,15 @@ def test_what_a_finger_presses_is_large_enough(open_page: OpenPage) -> None:
 
 
 def test_what_is_printed(open_page: OpenPage) -> None:
-    page = open_page(full_page())
+    figures = (Figure("loudness", "-22.0 LUFS"), *(Figure(f"rings on after {k}", "-12.5 dBTP") for k in range(8)))
+    plain = synthetic_page(seconds=0.2)
+    cards = tuple(replace(card, heading=f"{card.heading}, a heading of words", figures=figures) for card in plain.cards)
+    # 174 mm between the margins of a page of A4, at 96 pixels an inch.
+    page = open_page(listening_page(replace(plain, cards=cards)), width=658)
     page.emulate_media(media="print")
     assert not page.get_by_role("button", name="Play").is_visible()
-    assert page.get_by_role("row", name="2 Version 2 -22.0 LUFS 2.0 ms").is_visible()
+    assert page.get_by_role("row", name="2 Version 2, a heading of words -22.0 LUFS -12.5 dBTP").is_visible()
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= 658
 
 
 def rgb(colour: str) -> list[int]:

@@ -36,10 +36,22 @@ def test_sounds_are_read_when_they_are_wanted(open_page: OpenPage, tmp_path: Pat
 def test_a_sound_that_is_gone_is_told(open_page: OpenPage, tmp_path: Path) -> None:
     write_listening_folder(synthetic_page([0.9**k for k in range(11)], seconds=0.5), tmp_path / "many")
     page = open_page(tmp_path / "many" / "index.html", may_log="ERR_FILE_NOT_FOUND")
-    for path in (tmp_path / "many" / "sounds").glob("version-11.*"):
-        path.unlink()
-    page.locator("[data-version=version-11]").click()
-    page.get_by_text("This did not work: the file sounds/version-11").wait_for()
+    (gone,) = (tmp_path / "many" / "sounds").glob("version-11.*")
+    gone.unlink()
+    (empty,) = (tmp_path / "many" / "sounds").glob("version-10.*")
+    empty.write_text("")
+    for path, fault in ((gone, "is not beside this page"), (empty, "does not hold this sound")):
+        page.locator(f"[data-version={path.name.split('.')[0]}]").click()
+        page.get_by_text(f"This did not work: the file sounds/{path.name} {fault}.").wait_for()
+    # One that lacks keeps none of the others from being ready.
+    told = page.evaluate(
+        """(keys) => chainsimPage.player.prepare(keys).catch((e) => e.message).then(
+          (told) => [told, chainsimPage.shelf._decoded.size])""",
+        ["version-11", *(f"version-{k}" for k in range(1, 10))],
+    )
+    assert told == [f"the file sounds/{gone.name} is not beside this page", 9]
+    page.locator("[data-version=version-2]").click()
+    page.wait_for_function(SOUNDS_AT, arg=0.05)
 
 
 def test_what_is_written_anew_is_taken_up_in_its_place(open_page: OpenPage, tmp_path: Path) -> None:
