@@ -301,11 +301,13 @@ def test_another_version_leaves_the_board_and_a_press_comes_back(open_page: Open
 
 def test_a_blind_test_takes_the_board_away(open_page: OpenPage) -> None:
     page = open_page(listening_page(set_page()))
-    page.evaluate("() => { chainsimPage.player.hidden = true; }")
+    page.keyboard.press(KEYS["A"])
+    page.get_by_role("button", name="Pick a favourite").click()
     page.keyboard.press(KEYS["B"])
     assert not page.locator(".foot-switches").is_visible()
-    page.evaluate("() => { chainsimPage.player.hidden = false; }")
-    assert shown(page) == "the sketch as written"
+    page.keyboard.press("Escape")
+    assert shown(page) == "lanterns"
+    assert page.evaluate(LEVELS) == "equal"
     # Taken away, it listens to nothing; what it had done to the player is undone.
     page.keyboard.press(KEYS["B"])
     page.evaluate("() => chainsimPage.foot.close()")

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from scipy.stats import binomtest
 
+from chainsim.listen.page.plain_data import digest
 from chainsim.listen.page.writing import listening_page
 from tests.browser.conftest import OpenPage
 from tests.browser.synthetic import synthetic_page
@@ -44,6 +45,16 @@ ANSWER_ALL = """async (right) => {
 @cache
 def versions(*gains: float, seconds: float = 1.0) -> str:
     return listening_page(synthetic_page(gains, seconds=seconds))
+
+
+RENEW = """async (keys) => {
+  const { data, shelf, player } = chainsimPage;
+  data.title = "Quay lamps at night";
+  data.versions = keys.slice(1);
+  shelf.replaceAll(data.sounds.filter(({ key }) => keys.includes(key)));
+  player.dispatchEvent(new CustomEvent("renewed"));
+}"""
+"""What a watched page does when it is written anew."""
 
 
 def start(open_page: OpenPage, document: str | None = None, **how: Any) -> Any:
@@ -128,6 +139,51 @@ def test_two_versions_make_one_round(open_page: OpenPage) -> None:
     hear(page, "AB")
     press(page, "This one A")
     assert "Your favourite: Version 1" in page.locator(".trial-room").inner_text()
+    # The page is written anew, with one version less: the result stays, but the test cannot be done once more.
+    page.evaluate(RENEW, ["take", "version-1"])
+    assert "Your favourite: Version 1" in page.locator(".trial-room").inner_text()
+    assert page.get_by_role("button", name="Once more").count() == 0
+    press(page, "Done")
+    page.get_by_text("There is one version here").wait_for()
+    assert page.get_by_role("button", name="Pick a favourite").is_hidden()
+    page.evaluate(RENEW, ["take", "version-1", "version-2"])
+    press(page, "Pick a favourite")
+    assert page.evaluate(HIDDEN)
+    press(page, "Stop")
+    assert saved(page)["page"] == "Quay lamps at night"
+
+
+def test_a_sound_that_cannot_be_had(open_page: OpenPage) -> None:
+    page = start(open_page, versions(1.0, 0.5, 0.25))
+    page.evaluate(
+        """() => {
+          const { shelf } = chainsimPage;
+          const plain = shelf.decoded.bind(shelf);
+          window.broken = true;
+          shelf.decoded = async (key, context) => {
+            if (window.broken && key === "version-2") throw new Error("no Version 2");
+            return plain(key, context);
+          };
+        }"""
+    )
+    press(page, "Pick a favourite")
+    page.get_by_text("A sound of this test cannot be had").wait_for()
+    press(page, "Go on")
+    page.get_by_text("A sound of this test cannot be had").wait_for()
+    hear(page, "A")
+    page.evaluate("() => { window.broken = false; }")
+    press(page, "Go on")
+    hear(page, "BC")
+    press(page, "This one B")
+    press(page, "Once more")
+    page.evaluate("() => { window.broken = true; }")
+    page.keyboard.press("b")
+    page.get_by_text("A sound of this test cannot be had").wait_for()
+    # Which one, would tell who hides behind the letter.
+    assert "Version 2" not in page.locator("#notices").inner_text()
+    press(page, "Stop the test")
+    assert "This did not work: no Version 2." in page.locator("#notices").inner_text()
+    assert not page.evaluate(HIDDEN)
 
 
 @pytest.mark.parametrize(
@@ -271,6 +327,7 @@ def test_rankings_make_a_mean(open_page: OpenPage) -> None:
         ["version-1", "version-3", "version-2"],
         ["version-1", "version-2", "version-3"],
     ]
+    assert {v["key"]: v["digest"] for v in answers[0]["versions"]} == {s.key: digest(s) for s in sounds[1:]}
     assert all(a["shown"] == ["version-1", "version-2", "version-3"] for a in answers)
 
 

@@ -126,3 +126,19 @@ def test_a_ranking_moves_one_place_at_a_time() -> None:
         ("y", pytest.approx(2.0)),
         ("z", pytest.approx(8 / 3)),
     ]
+
+
+def test_rankings_of_the_same_versions_go_together() -> None:
+    """By name and sound: a key is but a number, and two versions that sound alike are still two."""
+    orders = answer_of("""
+        import { meanRanks, nameIn, sameRankings } from "./ranking.js";
+        const version = (key, name, digest) => ({ key, name, digest });
+        const [a, b, moved] = [version("1", "pier", "x"), version("2", "quay", "x"), version("1", "quay", "x")];
+        const runs = sameRankings([
+          { versions: [a, b], order: ["1", "2"] },
+          { versions: [moved, version("2", "pier", "x")], order: ["1", "2"] },
+          { versions: [version("1", "pier", "y"), b], order: ["1", "2"] },
+        ]);
+        answer(runs.map((run) => meanRanks(run).map(({ key, mean }) => [nameIn(key), mean])));
+    """)
+    assert [sorted(run) for run in orders] == [[["pier", 1.5], ["quay", 1.5]], [["pier", 1], ["quay", 2]]]

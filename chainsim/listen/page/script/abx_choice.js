@@ -9,8 +9,8 @@ import { el } from "./dom.js";
 
 /**
  * @param {import("./trial_room.js").TrialRoom} room
- * @param {() => {key: string, name: string}[]} versions
- * @returns {HTMLElement}
+ * @param {() => import("./trial_room.js").Version[]} versions
+ * @returns {{element: HTMLElement, fill: () => void}} `fill` takes up other versions
  */
 export function abxChoice(room, versions) {
   const first = el("select", { id: "abx-first" });
@@ -35,12 +35,13 @@ export function abxChoice(room, versions) {
     warning.replaceChildren();
   };
   const fill = () => {
+    const before = [first, second].map((select) => select.selectedOptions[0]?.textContent);
+    const named = before.map((text) => versions().find(({ name }) => name === text)?.key);
     const keys = versions().map(({ key }) => key);
-    const chosen = [first.value, second.value];
     for (const select of [first, second]) {
       select.replaceChildren(...versions().map(({ key, name }) => el("option", { value: key }, name)));
     }
-    choose(...(chosen.every((key) => keys.includes(key)) ? chosen : keys));
+    choose(...(named.includes(undefined) ? keys : named));
   };
   const begin = () => {
     const [a, b] = [first, second].map(({ value }) => versions().find(({ key }) => key === value));
@@ -59,8 +60,7 @@ export function abxChoice(room, versions) {
     );
   fill();
   tellNeeded();
-  room.app.player.addEventListener("renewed", fill);
-  return el(
+  const element = el(
     "details",
     { class: "card trial-more" },
     el("summary", {}, "Do you hear a difference at all?"),
@@ -91,4 +91,5 @@ export function abxChoice(room, versions) {
       el("button", { type: "button", class: "button", on: { click: begin } }, "Begin the test"),
     ),
   );
+  return { element, fill };
 }

@@ -9,8 +9,8 @@ import { listed, withKeys } from "./words.js";
 /**
  * Begin a test between two versions.
  * @param {Object} stage see trials.js
- * @param {{key: string, name: string}} a
- * @param {{key: string, name: string}} b
+ * @param {import("./trial_room.js").Version} a
+ * @param {import("./trial_room.js").Version} b
  * @param {number} trials
  */
 export function startAbx(stage, a, b, trials) {
@@ -23,6 +23,7 @@ export function startAbx(stage, a, b, trials) {
     const { needed, finished, right, p } = abxOutcome(state);
     stage.finish(
       { test: "abx", started, a, b, trials, needed, finished, right, p, answers: state.answers },
+      [a, b],
       () => startAbx(stage, a, b, trials),
     );
   };

@@ -27,15 +27,18 @@ export function saveFile(name, text, mime) {
  * @property {string} started ISO time
  */
 export class AnswerBook extends EventTarget {
-  /** @param {{title: string, take: string}} page */
-  constructor({ title, take }) {
+  /** @param {{title: string, take: string}} page as it is now: a watched page may be given another title */
+  constructor(page) {
     super();
-    this.page = title;
-    this.take = take;
-    // All pages opened from disk may share one store.
-    this.place = JSON.stringify(["answers", ANSWERS_FORMAT, location.pathname, title, take]);
+    this.page = page;
     /** @type {Answer[]} */
     this.answers = this.recalled();
+  }
+
+  /** Where they are kept: all pages opened from disk may share one store. */
+  get place() {
+    const { title, take } = this.page;
+    return JSON.stringify(["answers", ANSWERS_FORMAT, location.pathname, title, take]);
   }
 
   /** @param {Answer} answer */
@@ -51,8 +54,9 @@ export class AnswerBook extends EventTarget {
 
   /** @returns {string} the answers file */
   asJson() {
-    const { page, take, answers } = this;
-    const file = { format: ANSWERS_FORMAT, page, take, saved: new Date().toISOString(), answers };
+    const { page, answers } = this;
+    const saved = new Date().toISOString();
+    const file = { format: ANSWERS_FORMAT, page: page.title, take: page.take, saved, answers };
     return `${JSON.stringify(file, null, 2)}\n`;
   }
 

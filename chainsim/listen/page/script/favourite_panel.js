@@ -11,7 +11,7 @@ const FAVOURITE_LETTERS = ["A", "B", "C"];
 /**
  * Begin a choice of the favourite.
  * @param {any} stage see trials.js
- * @param {{key: string, name: string}[]} versions two or more
+ * @param {import("./trial_room.js").Version[]} versions two or more
  */
 export function startFavourite(stage, versions) {
   const keys = versions.map(({ key }) => key);
@@ -38,9 +38,8 @@ export function startFavourite(stage, versions) {
       showRound();
     } else {
       const { favourite } = state;
-      stage.finish({ test: "favourite", started, versions, rounds: state.rounds, favourite }, () =>
-        startFavourite(stage, versions),
-      );
+      const answer = { test: "favourite", started, versions, rounds: state.rounds, favourite };
+      stage.finish(answer, versions, () => startFavourite(stage, versions));
     }
   };
 

@@ -51,3 +51,28 @@ export function meanRanks(orders) {
   const means = [...sums].map(([key, sum]) => ({ key, mean: sum / orders.length }));
   return means.sort((one, other) => one.mean - other.mean);
 }
+
+/**
+ * Rankings of the same versions together, each as the order of what tells one version from all others: its
+ * name and its sound.
+ * @param {{versions: {key: string, name: string, digest: string}[], order: string[]}[]} answers
+ * @returns {string[][][]} orders, the best first
+ */
+export function sameRankings(answers) {
+  const runs = new Map();
+  for (const { versions, order } of answers) {
+    const byKey = new Map(versions.map((version) => [version.key, version]));
+    const ranked = order.map((key) => JSON.stringify([byKey.get(key).name, byKey.get(key).digest]));
+    const alike = JSON.stringify([...ranked].sort());
+    runs.set(alike, [...(runs.get(alike) ?? []), ranked]);
+  }
+  return [...runs.values()];
+}
+
+/**
+ * @param {string} identity as `sameRankings` gives it
+ * @returns {string} the name of the version
+ */
+export function nameIn(identity) {
+  return JSON.parse(identity)[0];
+}

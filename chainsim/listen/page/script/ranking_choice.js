@@ -8,32 +8,32 @@ const RANKED_AT_FIRST = 8;
 
 /**
  * @param {import("./trial_room.js").TrialRoom} room
- * @param {() => {key: string, name: string}[]} versions
- * @returns {HTMLElement}
+ * @param {() => import("./trial_room.js").Version[]} versions
+ * @returns {{element: HTMLElement, fill: () => void}} `fill` takes up other versions
  */
 export function rankingChoice(room, versions) {
   const boxes = el("div", { class: "trial-boxes" });
   const warning = el("div", { role: "status" });
-  /** @type {Map<string, HTMLInputElement>} */
+  /** @type {Map<string, HTMLInputElement>} by name */
   let inputs = new Map();
   const fill = () => {
     const before = inputs;
     inputs = new Map(
-      versions().map(({ key }, i) => {
-        const checked = before.get(key)?.checked ?? i < RANKED_AT_FIRST;
+      versions().map(({ name }, i) => {
+        const checked = before.get(name)?.checked ?? i < RANKED_AT_FIRST;
         const input = /** @type {HTMLInputElement} */ (el("input", { type: "checkbox" }));
         input.checked = checked;
-        return [key, input];
+        return [name, input];
       }),
     );
     boxes.replaceChildren(
-      ...versions().map(({ key, name }) =>
-        el("label", { class: "trial-box" }, inputs.get(key), el("span", {}, name)),
+      ...versions().map(({ name }) =>
+        el("label", { class: "trial-box" }, inputs.get(name), el("span", {}, name)),
       ),
     );
   };
   const begin = () => {
-    const wanted = versions().filter(({ key }) => inputs.get(key)?.checked);
+    const wanted = versions().filter(({ name }) => inputs.get(name)?.checked);
     if (wanted.length < 2 || wanted.length > RANKING_MOST) {
       const asked = `Choose 2 to ${Math.min(RANKING_MOST, versions().length)} versions, please.`;
       warning.replaceChildren(el("p", { class: "note warn" }, asked));
@@ -43,8 +43,7 @@ export function rankingChoice(room, versions) {
     startRanking(room, wanted);
   };
   fill();
-  room.app.player.addEventListener("renewed", fill);
-  return el(
+  const element = el(
     "details",
     { class: "card trial-more" },
     el("summary", {}, "Bring them all into an order"),
@@ -62,4 +61,5 @@ export function rankingChoice(room, versions) {
       el("button", { type: "button", class: "button", on: { click: begin } }, "Begin the ranking"),
     ),
   );
+  return { element, fill };
 }

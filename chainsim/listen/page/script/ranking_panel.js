@@ -2,7 +2,7 @@
 /** The blind ranking, on the page. */
 
 import { el, say } from "./dom.js";
-import { beginRanking, meanRanks, movedInRanking } from "./ranking.js";
+import { beginRanking, meanRanks, movedInRanking, nameIn, sameRankings } from "./ranking.js";
 import { letterButton } from "./sitting.js";
 import { listed, withKeys } from "./words.js";
 
@@ -14,7 +14,7 @@ const RUNS_FOR_A_MEAN = 3;
 /**
  * Begin a ranking.
  * @param {Object} stage see trials.js
- * @param {{key: string, name: string}[]} versions two or more
+ * @param {import("./trial_room.js").Version[]} versions two or more
  */
 export function startRanking(stage, versions) {
   const started = new Date().toISOString();
@@ -76,10 +76,8 @@ export function startRanking(stage, versions) {
       return;
     }
     const { shown, order } = state;
-    stage.finish(
-      { test: "ranking", started, versions, shown, order, seconds: stage.secondsSince(since) },
-      () => startRanking(stage, versions),
-    );
+    const answer = { test: "ranking", started, versions, shown, order, seconds: stage.secondsSince(since) };
+    stage.finish(answer, versions, () => startRanking(stage, versions));
   };
   arrange();
   stage.show(
@@ -106,18 +104,13 @@ export function rankingResult({ order }, nameOf) {
 }
 
 /**
- * Mean ranks over the runs that ranked the same versions, if there are three or more.
+ * Mean ranks over the runs that ranked the same versions, if there are three or more. What is the same is
+ * told by name and sound: keys number the versions of a page, which may have been written anew meanwhile.
  * @param {Object[]} answers all rankings
  * @returns {Node[]} one table for each set of versions
  */
 export function rankingMeans(answers) {
-  const names = new Map(answers.flatMap(({ versions }) => versions.map(({ key, name }) => [key, name])));
-  const runs = new Map();
-  for (const { order } of answers) {
-    const ranked = JSON.stringify([...order].sort());
-    runs.set(ranked, [...(runs.get(ranked) ?? []), order]);
-  }
-  return [...runs.values()]
+  return sameRankings(answers)
     .filter((orders) => orders.length >= RUNS_FOR_A_MEAN)
     .map((orders) =>
       el(
@@ -133,7 +126,7 @@ export function rankingMeans(answers) {
           "tbody",
           {},
           ...meanRanks(orders).map(({ key, mean }) =>
-            el("tr", {}, el("th", { scope: "row" }, names.get(key)), el("td", {}, mean.toFixed(2))),
+            el("tr", {}, el("th", { scope: "row" }, nameIn(key)), el("td", {}, mean.toFixed(2))),
           ),
         ),
       ),

@@ -2,11 +2,13 @@
 /** A blind test while it runs: names hidden, all equally loud, letters in their stead, and their keys. */
 
 import { el } from "./dom.js";
+import { report } from "./notices.js";
 
 const LETTERS_ARE_TYPED = "input:not([type=radio], [type=checkbox], [type=range]), select, textarea";
 
 /**
- * Tells "heard" when a letter begins to sound or what sounds stops.
+ * Tells "heard" when a letter begins to sound or what sounds stops, and "failed" (detail.error) when a sound
+ * cannot be had.
  */
 export class BlindSitting extends EventTarget {
   /** @param {any} app data, shelf, player */
@@ -21,6 +23,7 @@ export class BlindSitting extends EventTarget {
     this.letter = null;
     this.asked = 0;
     this.choosing = false;
+    this.ended = false;
     this.turn = Promise.resolve();
     /** @type {HTMLElement | null} */
     this.panel = null;
@@ -46,30 +49,40 @@ export class BlindSitting extends EventTarget {
     const { player } = this;
     this.panel = panel;
     this.leave = leave;
-    this.before = { levels: player.levels, current: player.current };
+    this.keys = keys;
     player.pause();
     player.hidden = true;
+    // Now that whoever else had the player has given it back.
+    this.before = { levels: player.levels, current: player.current };
     player.setLevels("equal");
     player.addEventListener("state", this.onState);
     player.addEventListener("sound", this.onSound);
     player.addEventListener("levels", this.onLevels);
     document.addEventListener("keydown", this.onKey, true);
-    // Decoded beforehand, none takes longer than another to begin, which would tell them apart.
-    this.turn = player.prepare(keys);
+    this.prepare();
+  }
+
+  /** Decoded beforehand, no sound takes longer than another to begin, which would tell them apart. */
+  prepare() {
+    this.turn = this.player.prepare(this.keys).catch((error) => this.fail(error));
+  }
+
+  fail(error) {
+    if (this.ended) return;
+    this.dispatchEvent(new CustomEvent("failed", { detail: { error } }));
   }
 
   /** Show again what sounds, as it was before. */
   end() {
     const { player } = this;
+    this.ended = true;
     this.hush();
     document.removeEventListener("keydown", this.onKey, true);
     player.removeEventListener("state", this.onState);
     player.removeEventListener("sound", this.onSound);
     player.removeEventListener("levels", this.onLevels);
     player.setLevels(this.before.levels);
-    if (this.before.current !== null) {
-      player.choose(this.before.current);
-    }
+    if (this.before.current !== null) player.choose(this.before.current).catch(report);
     player.hidden = false;
   }
 
@@ -133,10 +146,16 @@ export class BlindSitting extends EventTarget {
     player.pause();
     this.letter = letter;
     this.choosing = true;
-    await player.play(this.letters.get(letter));
-    this.choosing = false;
-    if (asked !== this.asked) player.pause();
-    else if (player.playing) this.heard.add(letter);
+    try {
+      await player.play(this.letters.get(letter));
+      if (asked !== this.asked) player.pause();
+      else if (player.playing) this.heard.add(letter);
+    } catch (error) {
+      this.letter = null;
+      this.fail(error);
+    } finally {
+      this.choosing = false;
+    }
     this.dispatchEvent(new Event("heard"));
   }
 

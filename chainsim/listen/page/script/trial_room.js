@@ -5,8 +5,11 @@ import { abxResult } from "./abx_panel.js";
 import { drawBelow } from "./chance.js";
 import { el, say } from "./dom.js";
 import { favouriteResult } from "./favourite_panel.js";
+import { report } from "./notices.js";
 import { rankingResult } from "./ranking_panel.js";
 import { BlindSitting } from "./sitting.js";
+
+/** @typedef {{key: string, name: string, digest: string}} Version one that can take part */
 
 const RESULTS = { favourite: favouriteResult, abx: abxResult, ranking: rankingResult };
 
@@ -33,8 +36,11 @@ export class TrialRoom extends EventTarget {
     this.app = app;
     this.book = book;
     this.sitting = null;
+    this.fault = null;
     this.chance = (n) => (this.app.chance ?? drawBelow)(n);
     this.onPageHide = () => this.abandon?.();
+    /** What is to be done when the page was written anew. */
+    this.renewed = () => {};
   }
 
   /**
@@ -49,6 +55,7 @@ export class TrialRoom extends EventTarget {
     this.leave = leave;
     this.abandon = abandon;
     this.sitting = new BlindSitting(this.app);
+    this.sitting.addEventListener("failed", ({ detail }) => this.tellFailure(detail.error));
     this.sitting.begin(this.place, keys, leave);
     window.addEventListener("pagehide", this.onPageHide);
     this.dispatchEvent(new Event("opened"));
@@ -100,6 +107,22 @@ export class TrialRoom extends EventTarget {
     if (buttons.length > 0) this.noteLine.append(el("div", { class: "row" }, ...buttons));
   }
 
+  /** A sound cannot be had. Which, would tell who hides behind a letter: that comes when the test is over. */
+  tellFailure(error) {
+    this.fault = error;
+    const again = () => {
+      this.fault = null;
+      this.note("");
+      this.sitting.prepare();
+    };
+    const stop = { type: "button", class: "button quiet", on: { click: () => this.leave() } };
+    this.note(
+      "A sound of this test cannot be had. Go on, and it is tried again; or stop, and you are told which.",
+      el("button", { type: "button", class: "button", on: { click: again } }, "Go on"),
+      el("button", stop, "Stop the test"),
+    );
+  }
+
   /**
    * Seconds since a time of the page's clock, in tenths.
    * @param {number} since `performance.now()`
@@ -112,20 +135,25 @@ export class TrialRoom extends EventTarget {
   /**
    * End the test, keep its answer and tell its result.
    * @param {Object} answer
+   * @param {Version[]} versions those that took part
    * @param {() => void} again
    */
-  finish(answer, again) {
+  finish(answer, versions, again) {
     this.end();
     this.book.add(answer);
     const result = el("div", { class: "stack trial-result" }, ...resultOf(answer));
     const heading = el("h3", { tabindex: "-1" }, "What came of it");
+    const once = el("button", { type: "button", class: "button", on: { click: again } }, "Once more");
+    this.renewed = () => {
+      if (!versions.every((version) => this.isHere(version))) once.remove();
+    };
     this.place.replaceChildren(
       heading,
       result,
       el(
         "div",
         { class: "row" },
-        el("button", { type: "button", class: "button", on: { click: again } }, "Once more"),
+        once,
         el("button", { type: "button", class: "button quiet", on: { click: () => this.close() } }, "Done"),
       ),
     );
@@ -141,9 +169,20 @@ export class TrialRoom extends EventTarget {
     this.dispatchEvent(new Event("closed"));
   }
 
+  /**
+   * @param {Version} version
+   * @returns {boolean} whether the page still has it as it was
+   */
+  isHere({ key, digest }) {
+    const { shelf } = this.app;
+    return shelf.has(key) && shelf.sound(key).digest === digest;
+  }
+
   end() {
     this.sitting?.end();
     this.sitting = null;
+    if (this.fault) report(this.fault);
+    this.fault = null;
     this.abandon = undefined;
     window.removeEventListener("pagehide", this.onPageHide);
   }

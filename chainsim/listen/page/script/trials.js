@@ -10,19 +10,18 @@ import { rankingChoice } from "./ranking_choice.js";
 import { TrialRoom } from "./trial_room.js";
 
 /**
- * Fill the place of the blind tests.
+ * Fill the place of the blind tests. What can be compared follows a page that is written anew.
  * @param {HTMLElement} root
  * @param {Object} app data, shelf, player; its `chance(n)`, if there, is asked in place of the browser's own
+ * @returns {{close: () => void}} ends a test that runs, and takes all of it away again
  */
 export function setUpTrials(root, app) {
-  const versions = () => app.shelf.keys("version").map((key) => ({ key, name: app.shelf.sound(key).name }));
-  if (versions().length < 2) {
-    root.append(el("p", { class: "note" }, "There is one version here: a blind test needs two or more."));
-    return;
-  }
+  const versions = () => app.shelf.keys("version").map((key) => versionOf(app.shelf.sound(key)));
   const book = new AnswerBook(app.data);
   const place = el("div", { class: "card stack trial-room", hidden: true });
   const room = new TrialRoom(place, app, book);
+  const abx = abxChoice(room, versions);
+  const ranking = rankingChoice(room, versions);
   const favourite = el(
     "button",
     { type: "button", class: "button primary", on: { click: () => startFavourite(room, versions()) } },
@@ -42,15 +41,44 @@ export function setUpTrials(root, app) {
       ),
       favourite,
     ),
-    abxChoice(room, versions),
-    rankingChoice(room, versions),
+    abx.element,
+    ranking.element,
   );
+  const tooFew = el("p", { class: "note" }, "There is one version here: a blind test needs two or more.");
+  const show = () => {
+    const few = versions().length < 2;
+    tooFew.hidden = !few;
+    choices.hidden = few || !place.hidden;
+  };
   room.addEventListener("opened", () => {
     choices.hidden = true;
   });
   room.addEventListener("closed", () => {
-    choices.hidden = false;
+    show();
     favourite.focus();
   });
-  root.append(place, choices, answerList(book, room));
+  const renew = () => {
+    abx.fill();
+    ranking.fill();
+    room.renewed();
+    book.keep();
+    show();
+  };
+  app.player.addEventListener("renewed", renew);
+  const content = [tooFew, place, choices, answerList(book, room)];
+  show();
+  root.append(...content);
+  return {
+    close: () => {
+      app.player.removeEventListener("renewed", renew);
+      room.onPageHide();
+      room.end();
+      for (const element of content) element.remove();
+    },
+  };
+}
+
+/** @returns {import("./trial_room.js").Version} */
+function versionOf({ key, name, digest }) {
+  return { key, name, digest };
 }
