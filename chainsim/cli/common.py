@@ -9,7 +9,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -153,3 +153,23 @@ def progress_bar(label: str) -> Iterator[Callable[[int, int], None]]:
             bar.update(round(1000 * done / max(whole, 1)) - bar.pos)
 
         yield show
+
+
+class ProgressBars:
+    """A progress bar for each of the things that are done one after the other."""
+
+    def __init__(self) -> None:
+        self._stack = ExitStack()
+        self._what = ""
+
+    def __enter__(self) -> ProgressBars:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self._stack.close()
+
+    def __call__(self, what: str, done: int, whole: int) -> None:
+        if what != self._what:
+            self._stack.close()
+            self._what, self._show = what, self._stack.enter_context(progress_bar(what))
+        self._show(done, whole)

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Any
+from typing import Any, NoReturn
 
 import click
 
-from chainsim.cli.common import RealRange, counted, tell_of_compiling
+from chainsim.cli.common import ProgressBars, RealRange, counted, echo_json, tell_of_compiling, warn
 from chainsim.cli.completing import names_in_sketch
-from chainsim.cli.watching import stamps, wait_for_saving
-
-if TYPE_CHECKING:
-    from chainsim.listen.page.model import ListeningPage
+from chainsim.cli.watching import Watched
 
 
 class Excerpt(click.ParamType[tuple[float, float]]):
@@ -26,7 +24,7 @@ class Excerpt(click.ParamType[tuple[float, float]]):
         """Read them."""
         try:
             begin, end = (_seconds(part) for part in str(value).split(","))
-        except ValueError:
+        except (ValueError, OverflowError):
             self.fail(f"{value}: write two times, such as 12.5,30 or 1:05,1:20", param, ctx)
         return begin, end
 
@@ -70,11 +68,14 @@ class Excerpt(click.ParamType[tuple[float, float]]):
     help="The versions one after another in one audio file, and their running order in a text beside it.",
 )
 @click.option(
-    "--watch", is_flag=True, help="Make the page, a folder, again whenever a sketch is saved; end with Ctrl-C."
+    "--watch",
+    is_flag=True,
+    help="Make the page, a folder, again when a sketch, a file it names or the take is saved; Ctrl-C ends.",
 )
 @click.option("--threads", type=click.IntRange(1, 64), help="Threads that render; by default one a core.")
+@click.option("--json", "as_json", is_flag=True, help="Print what is on the page, and where it is, as JSON.")
 def command(
-    sources: tuple[Path, ...], output: Path | None, reel: Path | None, watch: bool, **options: Any
+    sources: tuple[Path, ...], output: Path | None, reel: Path | None, watch: bool, as_json: bool, **options: Any
 ) -> int:  # fmt: skip
     """Make a page on which versions of one take are switched in time, at one loudness: each SKETCH, each patch of one.
 
@@ -89,85 +90,99 @@ def command(
       chainsim compare waltz.toml --take rehearsal.wav -o page.html --excerpt 1:05,1:25 --lossy
       chainsim compare waltz.toml march.toml --take solo.wav --reel car.mp3
       chainsim compare orders/ -o page.html
+      chainsim compare orders/ --reel car.mp3
     """
-    if output is None and reel is None:
-        raise click.UsageError("say where the page goes: -o page.html, -o a folder, or --reel FILE")
-    if watch:
-        _check_watched(sources, output)
+    _check(sources, output, reel, options["take"], watch=watch)
     tell_of_compiling()
     with TemporaryDirectory(prefix="chainsim-") as store:
         options |= {"store": store, "patches": options.pop("patch")}
         if watch:
             assert output is not None
-            return _watched(sources, output, reel, options)
-        _make(sources, output, reel, options)
+            _watch(sources, output, reel, options, as_json=as_json)
+        _make(sources, output, reel, options, as_json=as_json)
     return 0
 
 
 def _make(
-    sources: Sequence[Path], output: Path | None, reel: Path | None, options: dict[str, Any], *, watched: bool = False
-) -> None:
+    sources: Sequence[Path], output: Path | None, reel: Path | None, options: dict[str, Any], *, as_json: bool,
+    watched: bool = False,
+) -> None:  # fmt: skip
     """Make the page and the reel, and say what they are."""
-    from chainsim.audio.writing import refuse_same_file
-    from chainsim.batch.listening.comparing import compare_sounds, write_page
+    from chainsim.batch.listening.comparing import compare_sounds, sounds_to_make, write_page
+    from chainsim.batch.listening.page_notes import memory_notes
     from chainsim.batch.listening.reel import write_reel
+    from chainsim.cli.compare_text import plain, told_of_page, told_of_reel
 
-    take = options["take"]
+    versions, at_keys = sounds_to_make(sources, patches=options["patches"], room=options["room"])
+    if at_keys and output is not None:
+        click.echo(f"{counted(versions, 'version')} to make, and up to {at_keys} sounds for the foot", err=True)
+    with ProgressBars() as bars:
+        page = compare_sounds(sources, **options, versions_only=output is None, progress=bars)
+    order = None if reel is None else write_reel(page, reel)
+    if output is not None:
+        write_page(page, output, watched=watched)
+        warn(memory_notes(page.sounds))
+    if as_json:
+        echo_json(plain(page, output, order, reel))
+        return
+    if order is not None and reel is not None:
+        click.echo(told_of_reel(order, reel))
+    if output is not None:
+        click.echo(told_of_page(page, output))
+
+
+def _check(
+    sources: Sequence[Path], output: Path | None, reel: Path | None, take: Path | None, *, watch: bool
+) -> None:  # fmt: skip
+    """Refuse what cannot be, before anything is rendered."""
+    from chainsim.audio.writing import refuse_same_file
+    from chainsim.batch.listening.targets import check_page_target, check_reel_target, is_one_file
+
+    if output is None and reel is None:
+        raise click.UsageError("say where the page goes: -o page.html, -o a folder, or --reel FILE")
+    if watch:
+        if output is None or is_one_file(output):
+            raise click.UsageError("--watch makes a folder, which an open page looks into: -o DIR")
+        for source in sources:
+            if source.is_dir():
+                raise click.UsageError(f"--watch waits for sketches to be saved; {source} is a folder of results")
     own = [source for source in (*sources, take) if source is not None and source.is_file()]
     for target in (output, reel):
         if target is not None:
             refuse_same_file(target, own)
-    page = compare_sounds(sources, **options)
-    if reel is not None:
-        order = write_reel(page, reel)
-        click.echo(order.text)
-        click.echo(f"{reel}: {_length(order.seconds)}; its running order is in {reel.with_suffix('.txt')}")
     if output is not None:
-        write_page(page, output, watched=watched)
-        click.echo(_told(page, output))
+        check_page_target(output)
+    if reel is not None:
+        check_reel_target(reel)
 
 
-def _told(page: ListeningPage, output: Path) -> str:
-    versions = counted(len(page.cards), "version")
-    seconds = max(sound.frames for sound in page.sounds) / page.sample_rate_hz
-    entry = output if output.is_file() else output / "index.html"
-    files = [output] if output.is_file() else [path for path in output.rglob("*") if path.is_file()]
-    size = sum(path.stat().st_size for path in files) / 1e6
-    return f"{entry}: {versions}, {_length(seconds)}, {size:.1f} MB; open it in a browser"
-
-
-def _check_watched(sources: Sequence[Path], output: Path | None) -> None:
-    from chainsim.batch.listening.comparing import is_one_file
-
-    if output is None or is_one_file(output):
-        raise click.UsageError("--watch makes a folder, which an open page looks into: -o DIR")
-    for source in sources:
-        if source.is_dir():
-            raise click.UsageError(f"--watch waits for sketches to be saved; {source} is a folder of results")
-
-
-def _watched(sources: Sequence[Path], output: Path, reel: Path | None, options: dict[str, Any]) -> int:
+def _watch(
+    sources: Sequence[Path], output: Path, reel: Path | None, options: dict[str, Any], *, as_json: bool
+) -> NoReturn:  # fmt: skip
     """Make it again and again; what is wrong with a sketch is told, and the last good page stays."""
     from chainsim.errors import ChainsimError
     from chainsim.listen.page.writing import tell_watcher
 
+    take = [options["take"]] if options["take"] is not None else []
+    files = Watched(sources, take)
     while True:
-        seen = stamps(sources)
+        files.look()
         try:
-            _make(sources, output, reel, options, watched=True)
+            _make(sources, output, reel, options, as_json=as_json, watched=True)
         except ChainsimError as error:
             for line in str(error).splitlines():
                 click.echo(f"chainsim: {line}", err=True)
             if output.is_dir():
                 tell_watcher(output, str(error))
-        click.echo(f"watching {', '.join(map(str, sources))}; Ctrl-C ends", err=True)
-        wait_for_saving(sources, seen)
+        click.echo(
+            f"watching {', '.join(map(str, [*sources, *take]))}, and the files named there; Ctrl-C ends", err=True
+        )
+        files.wait()
 
 
 def _seconds(text: str) -> float:
     minutes, colon, seconds = text.strip().rpartition(":")
-    return 60.0 * int(minutes) + float(seconds) if colon else float(seconds)
-
-
-def _length(seconds: float) -> str:
-    return f"{seconds:.1f} s" if seconds < 90.0 else f"{int(seconds // 60)} min {round(seconds % 60)} s"
+    found = 60.0 * int(minutes) + float(seconds) if colon else float(seconds)
+    if not math.isfinite(found):
+        raise ValueError(text)
+    return found

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from chainsim.cli.common import (
+    ProgressBars,
     RealRange,
     counted,
     echo_json,
     leaving_at_once,
     naming,
-    progress_bar,
     refuse_file,
     resumable,
     running_options,
@@ -118,7 +117,7 @@ def command(
         with leaving_at_once():
             compile_ahead([loaded])
     threshold_steps = AUDIBLE_STEPS if threshold_steps is None else threshold_steps
-    with naming(sketch, patch), resumable(output), _Bars() as bars:
+    with naming(sketch, patch), resumable(output), ProgressBars() as bars:
         found = compare_orders(
             loaded, takes, output, rules=given, swap=pair, sample=sample, seed=seed,
             threshold_steps=0.0 if pair is not None else threshold_steps, most_groups=most_groups,
@@ -134,26 +133,6 @@ def command(
     for line in found.failed:
         click.echo(f"chainsim: {line}", err=True)
     return 1 if found.failed else 0
-
-
-class _Bars:
-    """A progress bar for each of the things that are done one after the other."""
-
-    def __init__(self) -> None:
-        self._stack = ExitStack()
-        self._what = ""
-
-    def __enter__(self) -> _Bars:
-        return self
-
-    def __exit__(self, *exception: object) -> None:
-        self._stack.close()
-
-    def __call__(self, what: str, done: int, whole: int) -> None:
-        if what != self._what:
-            self._stack.close()
-            self._what, self._show = what, self._stack.enter_context(progress_bar(what))
-        self._show(done, whole)
 
 
 def _rules(given: dict[str, Any]) -> OrderRules:

@@ -16,9 +16,11 @@ from chainsim.batch.listening.excerpt import Excerpt
 from chainsim.batch.listening.folder_tables import BATCH, table_of
 from chainsim.batch.listening.from_batch import versions_of_batch
 from chainsim.batch.listening.from_orders import versions_of_orders
-from chainsim.batch.listening.from_sketches import make_versions
+from chainsim.batch.listening.from_sketches import count_sounds, make_versions
 from chainsim.batch.listening.made import MadeVersions
 from chainsim.batch.listening.page import PageOptions, build_page
+from chainsim.batch.listening.targets import check_page_target, is_one_file
+from chainsim.batch.listening.telling import Progress, untold
 from chainsim.errors import SettingError
 from chainsim.listen.page.model import ListeningPage
 from chainsim.listen.page.sounds import LOUDNESS_LUFS
@@ -37,6 +39,8 @@ def compare_sounds(
     wires: bool | None = None,
     store: str | Path | None = None,
     threads: int | None = None,
+    versions_only: bool = False,
+    progress: Progress = untold,
 ) -> ListeningPage:
     """Make a listening page of versions of a take.
 
@@ -62,6 +66,11 @@ def compare_sounds(
     store : path, optional
         Where renders are kept until the next call; by default they are not.
     threads : int, optional
+        That render at the same time; by default one a core.
+    versions_only : bool
+        The take and the versions alone, without pictures, wires and board: what a reel needs.
+    progress : callable, optional
+        Told of what is being done, how much of it is done, and how much there is.
 
     Returns
     -------
@@ -88,8 +97,8 @@ def compare_sounds(
             if at is None:
                 raise SettingError("sketches need a take to go through: --take FILE")
             kept = store or stack.enter_context(TemporaryDirectory(prefix="chainsim-"))
-            made = make_versions(given, at, Path(kept), patches=patches, room=room, threads=threads)
-        return build_page(made, PageOptions(excerpt, loudness_lufs, lossy, wires))
+            made = make_versions(given, at, Path(kept), patches=patches, room=room, threads=threads, told=progress)
+        return build_page(made, PageOptions(excerpt, loudness_lufs, lossy, wires, versions_only, threads), progress)
 
 
 def write_page(page: ListeningPage, path: str | Path, *, watched: bool = False) -> None:
@@ -105,19 +114,30 @@ def write_page(page: ListeningPage, path: str | Path, *, watched: bool = False) 
     Raises
     ------
     AudioError
-        If it cannot be written there.
+        If it cannot be written there, or a folder there holds other things than a page.
     """
     from chainsim.listen.page.writing import listening_page, write_listening_folder
 
+    check_page_target(Path(path))
     if is_one_file(path):
         write_text_whole(path, listening_page(page))
     else:
         write_listening_folder(page, Path(path), watched=watched)
 
 
-def is_one_file(path: str | Path) -> bool:
-    """Whether a page goes to one file there."""
-    return Path(path).suffix.lower() in (".html", ".htm")
+def sounds_to_make(
+    sources: Sequence[Sketch | str | Path], *, patches: Sequence[str] = (), room: str | None = None
+) -> tuple[int, int]:
+    """How many sounds a page needs rendered: versions, and those that a foot can call, at most; of a folder none.
+
+    Raises
+    ------
+    SketchError, SettingError
+        As `compare_sounds` does.
+    """
+    if any(not isinstance(source, Sketch) and Path(source).is_dir() for source in sources):
+        return 0, 0
+    return count_sounds(sources, patches, room)
 
 
 def _from_folder(

@@ -18,6 +18,8 @@ FADE_S = 0.01
 RUNG_OUT_DB = 80.0
 """How far under its peak a tail is not heard any more, at a loudness at which the peak does not hurt."""
 AFTER_S = 0.1
+MOST_S = 1e6
+"""Of a part: more than any take has."""
 
 
 @dataclass(frozen=True)
@@ -34,9 +36,10 @@ def check_excerpt(excerpt: Excerpt, take_s: float) -> None:
     Raises
     ------
     SettingError
-        If it does not begin in the take or is shorter than 0.1 s.
+        If it does not begin in the take, is shorter than 0.1 s or has no end.
     """
-    if not (0.0 <= excerpt.from_s < take_s and excerpt.to_s - excerpt.from_s >= 0.1):
+    begins, lasts_s = 0.0 <= excerpt.from_s < take_s, excerpt.to_s - excerpt.from_s
+    if not (begins and 0.1 <= lasts_s < MOST_S):
         raise SettingError(
             f"excerpt {excerpt.from_s:g},{excerpt.to_s:g}: the take has 0 ... {take_s:.1f} s, and a part at least 0.1 s"
         )

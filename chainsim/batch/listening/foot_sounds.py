@@ -26,6 +26,7 @@ from chainsim.batch.listening.foot_plain import (
     heard_plain,
 )
 from chainsim.batch.listening.foot_states import alone_at, reached
+from chainsim.batch.listening.telling import Progress, untold
 from chainsim.batch.sounds.union import Union
 from chainsim.errors import SketchError
 from chainsim.graph.build import Graph
@@ -120,6 +121,7 @@ def foot_of(
     excerpt: Excerpt | None = None,
     scene: str = "take",
     threads: int | None = None,
+    told: Progress = untold,
 ) -> FootAtKeys | None:
     """Make the sounds that presses lead to.
 
@@ -136,6 +138,8 @@ def foot_of(
         Of the page's other sounds, with which these are in time.
     threads : int, optional
         Default: one a core.
+    told : callable, optional
+        Told of what is being done, how much is done and how much there is.
 
     Returns
     -------
@@ -160,7 +164,7 @@ def foot_of(
     kept = list(dict.fromkeys(alike))[:most]
     if len(kept) < len(positions):
         graph = _graph(sketch, [positions[i] for i in kept], checked)
-    sounds = _rendered(graph, checked, len(kept), excerpt, threads or os.cpu_count() or 1)
+    sounds = _rendered(graph, checked, len(kept), excerpt, threads or os.cpu_count() or 1, told)
     return FootAtKeys(
         sketch=sketch,
         raw=tuple(
@@ -193,7 +197,9 @@ def _alike(graph: Graph, count: int) -> list[int]:
     return found
 
 
-def _rendered(graph: Graph, take: TakeArray, count: int, excerpt: Excerpt | None, threads: int) -> list[Samples]:
+def _rendered(
+    graph: Graph, take: TakeArray, count: int, excerpt: Excerpt | None, threads: int, told: Progress
+) -> list[Samples]:
     """The sounds, each without its latency, from the beginning of the part to its end, or until it has rung out."""
     rate_hz = graph.sample_rate_hz
     ringing = round(LONGEST_RINGING_S * rate_hz)
@@ -206,6 +212,7 @@ def _rendered(graph: Graph, take: TakeArray, count: int, excerpt: Excerpt | None
         frames = min(graph.frames(take.frames, str(i)), end + late[i]) - begin - late[i]
         sounds.append(np.zeros((frames, graph.channels(f"{i}:out")), np.float32))
     for n0, outputs in Engine(graph, take.read, take.frames, threads=threads).stream():
+        told("sounds for the foot", n0, end + max(late))
         if n0 >= end + max(late):
             break
         for i, sound in enumerate(sounds):

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import os
-from collections.abc import Iterable, Mapping, Sequence
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from chainsim.audio.reading import open_take, take_hash
 from chainsim.batch.compiling import compile_ahead
+from chainsim.batch.listening.foot_sounds import MOST_FOOT_SOUNDS
+from chainsim.batch.listening.foot_states import reached
 from chainsim.batch.listening.made import (
     MadeVersion,
     MadeVersions,
@@ -17,17 +22,21 @@ from chainsim.batch.listening.made import (
     told_apart,
     without_copies,
 )
+from chainsim.batch.listening.telling import Progress, untold
 from chainsim.batch.matrix.versions import Version, versions_of
 from chainsim.batch.results.keys import sound_key
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.sounds.together import Sound, Task, render_together
 from chainsim.errors import SketchError, StoreError
+from chainsim.graph.engine import CHUNK
 from chainsim.sketch.loading import load_sketch
 from chainsim.sketch.model import Sketch
 from chainsim.sketch.written_out import written_out
 
 NARROW = "name patches (--patch), or fewer sketches; chainsim orders --groups and chainsim batch make folders"
 AS_PLAYED = "as played"
+ENDING = ".wav"
+_KEY = re.compile("[0-9a-f]{64}")
 
 
 def make_versions(
@@ -38,6 +47,7 @@ def make_versions(
     patches: Sequence[str] = (),
     room: str | None = None,
     threads: int | None = None,
+    told: Progress = untold,
 ) -> MadeVersions:
     """Render each sketch without patches, and of one with patches each patch; a sketch with cues as written, too.
 
@@ -46,12 +56,14 @@ def make_versions(
     sketches : paths, or Sketches
     take : Path
     store_folder : Path
-        Where the sounds go; what lies there already is not made again.
+        Where the sounds go; what lies there already is not made again, what an earlier call left is removed.
     patches : sequence of str
         Of sketches with patches, these alone.
     room : str, optional
     threads : int, optional
         By default as many as there are cores.
+    told : callable, optional
+        Told of what is being done, how much is done and how much there is.
 
     Raises
     ------
@@ -61,7 +73,7 @@ def make_versions(
         If the take cannot be read.
     """
     with open_take(take) as opened:
-        take_warnings = tuple(opened.warnings)
+        take_warnings, spans = tuple(opened.warnings), math.ceil(opened.frames / CHUNK)
     given = list(sketches)
     versions, warnings = versions_of(given, {}, room, 1)
     versions = _narrowed(versions, patches)
@@ -72,9 +84,23 @@ def make_versions(
     store.make_audio_folder()
     sha256 = take_hash(take)
     keys = [sound_key(version.sketch, sha256) for version in versions]
-    _render(store, take, dict(zip(keys, versions, strict=True)), threads or os.cpu_count() or 1)
+    _render(store, take, dict(zip(keys, versions, strict=True)), threads or os.cpu_count() or 1, _Spans(spans, told))
+    _remove_others(store_folder, set(keys))
     made, alike = without_copies(_made(store, *each) for each in zip(keys, versions, headings, strict=True))
     return MadeVersions(_title(versions), take, made, _only_set(given, room), (*take_warnings, *warnings, *alike))
+
+
+def count_sounds(sketches: Sequence[Sketch | str | Path], patches: Sequence[str], room: str | None) -> tuple[int, int]:
+    """How many versions there are, and how many sounds the foot can call at most.
+
+    Raises
+    ------
+    SketchError, SettingError
+        As `make_versions` does.
+    """
+    versions = _narrowed(versions_of(sketches, {}, room, 1)[0], patches)
+    whole = _only_set(sketches, room)
+    return len(versions), 0 if whole is None else len(reached(whole.board, MOST_FOOT_SOUNDS)[0])
 
 
 def _narrowed(versions: Sequence[Version], patches: Sequence[str]) -> list[Version]:
@@ -114,19 +140,43 @@ def _title(versions: Sequence[Version]) -> str:
     return titles[0] if len(titles) == 1 else f"{titles[0]} and {len(titles) - 1} more"
 
 
-def _render(store: ResultStore, take: Path, versions: Mapping[str, Version], threads: int) -> None:
+class _Spans:
+    """Tells of each span of a render, of which there are some more than the take has: what rings on, and cues."""
+
+    def __init__(self, whole: int, told: Progress) -> None:
+        self._done, self._whole, self._told = 0, whole, told
+
+    def __call__(self) -> bool:
+        """Another one; the render is to go on."""
+        self._told("rendering", min(self._done, self._whole), self._whole)
+        self._done += 1
+        return True
+
+
+def _render(
+    store: ResultStore, take: Path, versions: Mapping[str, Version], threads: int, each_span: Callable[[], bool]
+) -> None:
     """Make what the store lacks."""
     sounds = [
-        Sound(key, version.sketch, store.audio_folder / f"{key}.wav")
+        Sound(key, version.sketch, store.audio_folder / f"{key}{ENDING}")
         for key, version in versions.items()
         if store.audio(key) is None
     ]
     if not sounds:
         return
-    result = render_together(Task(take, tuple(sounds), store.folder), threads)
+    result = render_together(Task(take, tuple(sounds), store.folder), threads, each_span)
     faults = [f"{versions[done.key].place}: {line}" for done in result.done for line in (done.error or "").splitlines()]
     if faults:
         raise SketchError(faults)
+
+
+def _remove_others(folder: Path, kept: set[str]) -> None:
+    """Of the sounds that calls of this kind have left in a folder, remove those that are not of this one."""
+    for path in (folder / "audio").glob(f"*{ENDING}"):
+        if path.stem not in kept and _KEY.fullmatch(path.stem):
+            with suppress(OSError):
+                path.unlink()
+                (folder / "store" / f"{path.stem}.json").unlink(missing_ok=True)
 
 
 def _made(store: ResultStore, key: str, version: Version, heading: str) -> MadeVersion:

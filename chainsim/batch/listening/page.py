@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -13,8 +14,10 @@ from chainsim.batch.listening.excerpt import Excerpt, Samples, check_excerpt, in
 from chainsim.batch.listening.figures import differs, figures_of
 from chainsim.batch.listening.foot_sounds import FootAtKeys, foot_of
 from chainsim.batch.listening.made import MadeVersion, MadeVersions
+from chainsim.batch.listening.page_notes import excerpt_note, loudness_notes, memory_notes
+from chainsim.batch.listening.telling import Progress, each_told, untold
 from chainsim.batch.listening.wires import WireSounds, silent_drawing, wire_sounds
-from chainsim.errors import AudioError
+from chainsim.errors import AudioError, printable
 from chainsim.listen.page.model import ListeningPage, PageSound, VersionCard
 from chainsim.listen.page.sounds import LOUDNESS_LUFS, RawSound, each_page_sound, find_trims
 from chainsim.measure.one_loudness import Trims
@@ -41,16 +44,34 @@ class PageOptions:
         MP3 instead of FLAC.
     wires : bool or None
         Whether the wires of each version can be heard; None: if there are at most three.
+    versions_only : bool
+        The take and the versions alone, without pictures, wires and board.
+    threads : int or None
+        That render at the same time; None: one a core.
     """
 
     excerpt: Excerpt | None = None
     loudness_lufs: float = LOUDNESS_LUFS
     lossy: bool = False
     wires: bool | None = None
+    versions_only: bool = False
+    threads: int | None = None
+
+    @property
+    def render_threads(self) -> int:
+        """How many there are."""
+        return self.threads or os.cpu_count() or 1
 
 
-def build_page(made: MadeVersions, options: PageOptions) -> ListeningPage:
+def build_page(made: MadeVersions, options: PageOptions, told: Progress = untold) -> ListeningPage:
     """Make the page.
+
+    Parameters
+    ----------
+    made : MadeVersions
+    options : PageOptions
+    told : callable, optional
+        Told of what is being done, how much is done and how much there is.
 
     Raises
     ------
@@ -59,33 +80,59 @@ def build_page(made: MadeVersions, options: PageOptions) -> ListeningPage:
     AudioError
         If the take cannot be read, or the page would hold more than 200 MB of sound.
     """
+    made = _printable(made)
     take, rate_hz, _ = read_take(made.take)
     sample_rate_hz, excerpt = round(rate_hz), options.excerpt
     if excerpt is not None:
         check_excerpt(excerpt, len(take) / rate_hz)
     versions = [_raw(version, key, sample_rate_hz, excerpt) for key, version in _keyed(made.versions)]
     part = take if excerpt is None else in_excerpt(take, rate_hz, excerpt)
-    drawn = _drawn(made.versions, versions, take, sample_rate_hz, options)
-    board = _board(made, take, sample_rate_hz, excerpt)
+    drawn = _drawn(made.versions, versions, take, sample_rate_hz, options, told)
+    board = _board(made, take, sample_rate_hz, options, told)
+    take_name = printable(made.take.name)
     raw = [
-        RawSound(TAKE, made.take.name, "take", SCENE, part),
+        RawSound(TAKE, take_name, "take", SCENE, part),
         *versions,
         *(sound for drawing in drawn for sound in drawing.raw),
         *([] if board is None else (replace(sound, pictures=False, lossy=True) for sound in board.raw)),
     ]
     trims = find_trims(raw, sample_rate_hz, loudness_lufs=options.loudness_lufs)
     pitch_range_hz = next((v.sketch.header.pitch_range_hz for v in made.versions if v.sketch is not None), None)
-    sounds = _limited(each_page_sound(raw, sample_rate_hz, trims, lossy=options.lossy, pitch_range_hz=pitch_range_hz))
+    encoded = each_page_sound(
+        raw,
+        sample_rate_hz,
+        trims,
+        lossy=options.lossy,
+        pictures=not options.versions_only,
+        pitch_range_hz=pitch_range_hz,
+    )
+    sounds = list(_limited(encoded, len(raw), told))
+    notes = [*loudness_notes(raw, trims), *_notes(options, made, len(take) / rate_hz), *memory_notes(sounds)]
     return ListeningPage(
         title=made.title,
-        take_name=made.take.name,
+        take_name=take_name,
         sample_rate_hz=sample_rate_hz,
         sounds=tuple(sounds),
         cards=tuple(_cards(made, steps_from_first(made.versions, len(take)), drawn, trims)),
         starts_s=0.0 if excerpt is None else excerpt.from_s,
         foot=None if board is None else board.plain(),
-        notes=tuple(dict.fromkeys([*_notes(trims, options, len(made.versions)), *made.notes])),
+        notes=tuple(dict.fromkeys([*notes, *made.notes])),
     )
+
+
+def _printable(made: MadeVersions) -> MadeVersions:
+    """With names that can be written, whatever files are called."""
+    versions = (
+        replace(
+            version,
+            heading=printable(version.heading),
+            settings="\n".join(map(printable, version.settings.split("\n"))),
+            said={label: printable(text) for label, text in version.said.items()},
+            warnings=tuple(map(printable, version.warnings)),
+        )
+        for version in made.versions
+    )
+    return replace(made, title=printable(made.title), versions=tuple(versions), notes=tuple(map(printable, made.notes)))
 
 
 def _keyed(versions: Sequence[MadeVersion]) -> Iterator[tuple[str, MadeVersion]]:
@@ -110,30 +157,45 @@ def _drawn(
     take: Array,
     sample_rate_hz: int,
     options: PageOptions,
+    told: Progress,
 ) -> list[WireSounds]:
     """Of each version the drawing, if its sketch is there, and the wires that can be heard in it."""
     heard = len(versions) <= FEW if options.wires is None else options.wires
     drawn = []
-    for version, sound in zip(versions, sounds, strict=True):
-        if version.sketch is None:
+    pairs = list(zip(versions, sounds, strict=True))
+    for version, sound in each_told(pairs, "wires", told) if heard and not options.versions_only else pairs:
+        if version.sketch is None or options.versions_only:
             drawn.append(WireSounds(None))
         elif heard:
-            drawn.append(wire_sounds(version.sketch, take, sample_rate_hz, sound, options.excerpt))
+            threads = options.render_threads
+            drawn.append(wire_sounds(version.sketch, take, sample_rate_hz, sound, options.excerpt, threads=threads))
         else:
             drawn.append(silent_drawing(version.sketch, version.heading))
     return drawn
 
 
-def _board(made: MadeVersions, take: Samples, sample_rate_hz: int, excerpt: Excerpt | None) -> FootAtKeys | None:
-    if made.set_sketch is None:
+def _board(
+    made: MadeVersions, take: Samples, sample_rate_hz: int, options: PageOptions, told: Progress
+) -> FootAtKeys | None:
+    if made.set_sketch is None or options.versions_only:
         return None
-    return foot_of(made.set_sketch, take.astype(np.float64), sample_rate_hz, excerpt=excerpt, scene=SCENE)
+    return foot_of(
+        made.set_sketch,
+        take.astype(np.float64),
+        sample_rate_hz,
+        excerpt=options.excerpt,
+        scene=SCENE,
+        threads=options.render_threads,
+        told=told,
+    )
 
 
-def _limited(sounds: Iterable[PageSound]) -> Iterator[PageSound]:
+def _limited(sounds: Iterable[PageSound], count: int, told: Progress) -> Iterator[PageSound]:
     """The sounds, as long as a page has room for them."""
     size = 0
-    for sound in sounds:
+    told("sounds of the page", 0, count)
+    for done, sound in enumerate(sounds, start=1):
+        told("sounds of the page", done, count)
         size += len(sound.audio)
         if size > MOST_MB * 1_000_000:
             raise AudioError(
@@ -159,18 +221,10 @@ def _cards(
         )
 
 
-def _notes(trims: Trims, options: PageOptions, versions: int) -> Iterator[str]:
-    yield (
-        f"All sounds are equally loud, {trims.reached_lufs:.1f} LUFS, by one gain each; nothing is compressed. The"
-        " louder of two would seem the better. You can switch to the levels as they come."
-    )
-    yield from trims.of_all
-    if versions > 1:
+def _notes(options: PageOptions, made: MadeVersions, take_s: float) -> Iterator[str]:
+    if len(made.versions) > 1:
         yield "Brightness: the middle of a sound's spectrum. Steps: how far two sounds are apart; one is just audible."
     if options.excerpt is not None:
-        yield (
-            f"The page has {options.excerpt.from_s:g} ... {options.excerpt.to_s:g} s of the take; the figures are"
-            " those of all of it."
-        )
+        yield excerpt_note(options.excerpt, take_s)
     if options.lossy:
         yield "The sounds are MP3: the finest differences between versions may be those of the format."

@@ -13,8 +13,10 @@ from pathlib import Path
 
 import numpy as np
 
-from chainsim.audio.writing import TakeWriter, refuse_same_file, write_text_whole
+from chainsim.audio.writing import TakeWriter, write_text_whole
+from chainsim.batch.listening.targets import BEEPS, check_reel_target, running_order_path
 from chainsim.listen.page.model import ListeningPage, PageSound
+from chainsim.listen.page.sounds import BOTH_SIDES
 from chainsim.measure.loudness import measure_loudness
 from chainsim.units import Array, db_to_gain
 
@@ -60,8 +62,7 @@ class RunningOrder:
         """To be printed and put into the glove compartment."""
         digits = len(str(len(self.entries)))
         lines = [f"{_clock(e.starts_s)}  {e.number:>{digits}}  {e.name}" for e in self.entries]
-        beeps = "Before each version beeps tell its number: a short one counts one, a long one five."
-        return "\n".join([self.title, f"Take: {self.take_name}", "", *lines, "", beeps]) + "\n"
+        return "\n".join([self.title, f"Take: {self.take_name}", "", *lines, "", BEEPS]) + "\n"
 
 
 def write_reel(page: ListeningPage, path: str | Path) -> RunningOrder:
@@ -77,13 +78,13 @@ def write_reel(page: ListeningPage, path: str | Path) -> RunningOrder:
     Raises
     ------
     AudioError
-        If it cannot be written there, or the format does not know the sample rate.
+        If it cannot be written there, the format does not know the sample rate, or the running order would replace
+        another text.
     """
+    check_reel_target(Path(path))
     versions = [sound for sound in page.sounds if sound.role == "version"]
     rate_hz, path = page.sample_rate_hz, Path(path)
     channels = max(sound.channels for sound in versions)
-    text_path = path.with_suffix(".txt")
-    refuse_same_file(text_path, [path])
     entries: list[ReelEntry] = []
     with TakeWriter(path, rate_hz, channels) as writer:
         for number, sound in enumerate(versions, start=1):
@@ -96,7 +97,7 @@ def write_reel(page: ListeningPage, path: str | Path) -> RunningOrder:
             writer.write(np.zeros((channels, round(AFTER_VERSION_S * rate_hz))))
         seconds = writer.frames / rate_hz
     order = RunningOrder(page.title, page.take_name, tuple(entries), seconds)
-    write_text_whole(text_path, order.text)
+    write_text_whole(running_order_path(path), order.text)
     return order
 
 
@@ -130,7 +131,7 @@ def _decoded(sound: PageSound) -> Array:
 
 
 def _loudness(x: Array, sample_rate_hz: int) -> float:
-    found = measure_loudness(x, sample_rate_hz).integrated_lufs
+    found = measure_loudness(x, sample_rate_hz, BOTH_SIDES if x.shape[1] == 1 else None).integrated_lufs
     return found if math.isfinite(found) else -40.0
 
 

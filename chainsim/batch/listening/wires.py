@@ -36,6 +36,8 @@ def wire_sounds(
     sample_rate_hz: int,
     version: RawSound,
     excerpt: Excerpt | None = None,
+    *,
+    threads: int = 1,
 ) -> WireSounds:
     """Hear the wires of one version, and draw them.
 
@@ -48,14 +50,19 @@ def wire_sounds(
     version : RawSound
         The version's own sound, which most often is that of the last wire; wires get its scene.
     excerpt : Excerpt, optional
+    threads : int
     """
-    heard = hear_wires(sketch, take, sample_rate_hz)
+    part_s = None if excerpt is None else (excerpt.from_s, excerpt.to_s)
+    heard = hear_wires(sketch, take, sample_rate_hz, excerpt_s=part_s, threads=threads)
     keys = {INPUT: "take"}
     raw: list[RawSound] = []
     for name, wire in heard.items():
         if name in keys:
             continue
-        audio = in_excerpt(wire.audio.astype(np.float32), sample_rate_hz, excerpt, wire.latency_ms / 1000.0)
+        if excerpt is None:
+            audio = in_excerpt(wire.audio, sample_rate_hz, None, wire.latency_ms / 1000.0)
+        else:
+            audio = in_excerpt(wire.audio, sample_rate_hz, Excerpt(0.0, len(wire.audio) / sample_rate_hz))
         alike = next((known.key for known in (version, *raw) if np.array_equal(known.audio, audio)), None)
         keys[name] = alike or f"{version.key}-wire-{len(raw) + 1}"
         if alike is None:
