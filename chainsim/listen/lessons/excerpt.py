@@ -58,6 +58,13 @@ class Heard:
         """The same under another name."""
         return Heard(name, self.audio, self.sample_rate_hz, self.latency_s, self.sketch, self.readings)
 
+    @property
+    def as_late_as_it_comes(self) -> Heard:
+        """The same with its latency before it: as the player hears it."""
+        late = round(self.latency_s * self.sample_rate_hz)
+        audio = np.concatenate([np.zeros((late, self.audio.shape[1])), self.audio])[: self.audio.shape[0]]
+        return Heard(self.name, audio, self.sample_rate_hz, 0.0, self.sketch)
+
     def raised(self, by_db: float, name: str) -> Heard:
         """The same with a gain."""
         gain = 10.0 ** (by_db / 20.0)
@@ -126,12 +133,12 @@ class Excerpt:
             {key: self._in_time(rows, late, fade=False)[:, 0] for key, rows in rendering.probes.items()},
         )
 
-    def heard(self, name: str, audio: Array, latency_s: float = 0.0) -> Heard:
+    def heard(self, name: str, audio: npt.NDArray[np.floating], latency_s: float = 0.0) -> Heard:
         """A sound of shape (frames, channels) that came out so late."""
         late = round(latency_s * self.sample_rate_hz)
         return Heard(name, self._in_time(audio, late), self.sample_rate_hz, latency_s)
 
-    def _in_time(self, audio: Array, late: int, *, fade: bool = True) -> Array:
+    def _in_time(self, audio: npt.NDArray[np.floating], late: int, *, fade: bool = True) -> Array:
         found = np.zeros((self.frames, audio.shape[1]))
         there = audio[late : late + self.frames]
         found[: there.shape[0]] = there

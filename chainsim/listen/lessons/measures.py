@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 
+from chainsim.listen.lessons.claims import Reading
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.measure.attacks import find_notes
 from chainsim.measure.frame_powers import SpectrumMeter
@@ -17,6 +18,9 @@ REST_END_S = 0.1
 """The last part of a rest: by then a gate is shut and a note's own end is over."""
 BEFORE_NOTE_S = 0.02
 SHORTEST_NOTE_S = 0.3
+NOTE_S = 0.25
+"""How much of a note counts beside its beginning."""
+SPEAKS_HOP_S, SPEAKS_WITHIN_S, SPEAKS_UNDER_DB = 0.0025, 0.1, 10.0
 LEVEL_HOP_S = 0.02
 RING_DB = -40.0
 
@@ -49,6 +53,11 @@ def level_over_db(heard: Heard, freq_hz: float) -> float:
     return power_db(float(np.sum(power[freq > freq_hz])) / whole) if whole > 0.0 else math.nan
 
 
+def rest_noise(excerpt: Excerpt, heard: Heard) -> Reading:
+    """`rest_level_dbfs` as a figure of a lesson."""
+    return Reading(f"noise in rests, {heard.name}", rest_level_dbfs(excerpt, heard), "dBFS")
+
+
 def rest_level_dbfs(excerpt: Excerpt, heard: Heard) -> float:
     """Level at the ends of the rests, where only noise is left; NaN if the take has no rest."""
     return _level_within(heard, rest_ends_s(excerpt))
@@ -74,6 +83,38 @@ def note_begins_s(excerpt: Excerpt) -> list[float]:
     lasts_s = excerpt.audio.size / excerpt.sample_rate_hz
     notes = find_notes(excerpt.audio, excerpt.sample_rate_hz, excerpt.gaps)
     return [note.begin_s for note in notes if note.begin_s < lasts_s - SHORTEST_NOTE_S]
+
+
+def beginnings_db(excerpt: Excerpt, heard: Heard, first_s: float) -> float:
+    """Level of the first moments of tongued notes, relative to what follows in their first quarter second."""
+    first, body = [], []
+    for begin_s in note_begins_s(excerpt):
+        begin, then, end = (round((begin_s + s) * heard.sample_rate_hz) for s in (0.0, first_s, NOTE_S))
+        first.append(heard.mono[begin:then])
+        body.append(heard.mono[then:end])
+    if not first:
+        return math.nan
+    powers = [float(np.mean(np.square(np.concatenate(parts)))) for parts in (first, body)]
+    return power_db(powers[0] / powers[1]) if powers[1] > 0.0 else math.nan
+
+
+def speaks_after_ms(excerpt: Excerpt, heard: Heard) -> float:
+    """How long after the take's notes begin a sound comes up, in its middle note; NaN if it does not.
+
+    What sounds of the note before is over at the lowest moment of the tenth of a second after the beginning; from there
+    it has come up where it is within 10 dB of the loudest that follows.
+    """
+    waits = []
+    _, level = levels_dbfs(heard, SPEAKS_HOP_S)
+    for begin_s in note_begins_s(excerpt):
+        first = max(0, round((begin_s - BEFORE_NOTE_S) / SPEAKS_HOP_S))
+        cells = level[first : first + round((BEFORE_NOTE_S + SPEAKS_WITHIN_S) / SPEAKS_HOP_S)]
+        lowest = int(np.argmin(cells))
+        after = level[first + lowest : first + lowest + round(SPEAKS_WITHIN_S / SPEAKS_HOP_S)]
+        up = np.flatnonzero(after >= np.max(after) - SPEAKS_UNDER_DB)
+        if after[0] < np.max(after) - SPEAKS_UNDER_DB:
+            waits.append((first + lowest + int(up[0])) * SPEAKS_HOP_S - begin_s)
+    return 1000.0 * float(np.median(waits)) if waits else math.nan
 
 
 def levels_dbfs(heard: Heard, hop_s: float = LEVEL_HOP_S) -> tuple[Array, Array]:
@@ -136,9 +177,9 @@ def power_db(power: float) -> float:
 
 
 def _level_within(heard: Heard, spans_s: list[tuple[float, float]]) -> float:
-    """Mean power of the loudest channel over spans."""
+    """Mean power of the channels over spans: one channel plays on both loudspeakers, as for `loudness_lufs`."""
     bounds = [(round(a * heard.sample_rate_hz), round(b * heard.sample_rate_hz)) for a, b in spans_s]
     parts = [heard.audio[a:b] for a, b in bounds if b > a]
     if not parts:
         return math.nan
-    return power_db(float(np.max(np.mean(np.square(np.concatenate(parts)), axis=0))))
+    return power_db(float(np.mean(np.square(np.concatenate(parts)))))

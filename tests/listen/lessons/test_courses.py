@@ -6,7 +6,7 @@ All sounds are rendered once, in about 4 s after compilation.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 import numpy as np
@@ -19,10 +19,23 @@ from chainsim.audio.reading import read_take
 from chainsim.errors import SettingError
 from chainsim.listen.lessons import measures
 from chainsim.listen.lessons.catalogue import courses, find_course
-from chainsim.listen.lessons.course import Course, StepDraft
-from chainsim.listen.lessons.courses import drive_filter, gate_and_gain, noise_adds, series_parallel
+from chainsim.listen.lessons.course import StepDraft
+from chainsim.listen.lessons.courses import (
+    blend,
+    delay_reverb,
+    detector,
+    drive_filter,
+    gate_and_gain,
+    latency_combing,
+    loudness,
+    mono_fold,
+    noise_adds,
+    series_parallel,
+    shifted_or_synth,
+)
 from chainsim.listen.lessons.excerpt import Excerpt, Heard, excerpt
 from chainsim.resources import take_paths
+from chainsim.sketch.model import Sketch
 
 pytestmark = pytest.mark.xdist_group("lessons")
 
@@ -39,8 +52,38 @@ def excerpt_for(key: str) -> Excerpt:
 
 
 @cache
+def rendered(key: str, gain_db: float, sketch: str, *readings: str) -> Heard:
+    """What a chain makes of a lesson's excerpt, each once for all tests."""
+    own = excerpt_for(key)
+    played_in = own if gain_db == 0.0 else own.raised(gain_db)
+    return played_in.through(sketch, "rendered", readings)
+
+
+@dataclass(frozen=True)
+class CachedExcerpt(Excerpt):
+    """A lesson's excerpt, on which some chains may be mistaken for others."""
+
+    key: str = ""
+    gain_db: float = 0.0
+    swaps: Mapping[str, str] = field(default_factory=dict)
+
+    def through(self, sketch: str | Sketch, name: str, readings: Iterable[str] = ()) -> Heard:
+        assert isinstance(sketch, str)
+        return rendered(self.key, self.gain_db, self.swaps.get(sketch, sketch), *readings).called(name)
+
+    def raised(self, by_db: float) -> CachedExcerpt:
+        return replace(self, audio=super().raised(by_db).audio, gain_db=by_db)
+
+
+def played(key: str, swaps: Mapping[str, str]) -> tuple[StepDraft, ...]:
+    """The steps of a lesson on its own take."""
+    own = excerpt_for(key)
+    return tuple(find_course(key).steps(CachedExcerpt(own.name, own.audio, own.sample_rate_hz, key, swaps=swaps)))
+
+
+@cache
 def steps_of(key: str) -> tuple[StepDraft, ...]:
-    return tuple(find_course(key).steps(excerpt_for(key)))
+    return played(key, {})
 
 
 def sounds_of(key: str) -> dict[str, Heard]:
@@ -80,35 +123,61 @@ def test_every_step_is_whole(key: str) -> None:
         assert all(np.isfinite(heard.audio).all() for heard in step.heard)
 
 
-@dataclass(frozen=True)
-class SwappedExcerpt(Excerpt):
-    """An excerpt on which some chains are mistaken for others."""
+SWAPS = {
+    "loudness-fools-the-ear": ((loudness.TURNED_UP, loudness.AS_LOUD, "it is 1.1 LU quieter"),),
+    "gate-and-gain": ((gate_and_gain.GATE_FIRST, gate_and_gain.GAIN_FIRST, "less noise comes through"),),
+    "noise-adds-up": ((noise_adds.ONE, noise_adds.FOUR, "quieter than one"),),
+    "where-the-detector-listens": (
+        (detector.SWEEP_NEAR, detector.SWEEP_HORN, "moves over only"),
+        (detector.GATE_NEAR, detector.GATE_HORN, "louder"),
+    ),
+    "series-and-parallel": ((series_parallel.SPACES_ROW, series_parallel.SPACES_SIDE, "more rings on"),),
+    "why-a-blend-keeps-the-horn": (
+        (blend.ALONE, blend.BLEND, "only 28 % of the sound is the horn"),
+        (blend.BLEND, blend.TURNED, "louder"),
+    ),
+    "latency-and-combing": (
+        (latency_combing.SHORT, latency_combing.LONG, "first notch lies"),
+        (latency_combing.SHORT, latency_combing.LONG, "goes up and down 16"),
+        (latency_combing.SHORT, latency_combing.LONG, "makes only 0 notches"),
+        (latency_combing.LOOSE, latency_combing.ALIGNED, "grows by"),
+    ),
+    "drive-and-filter": ((drive_filter.DRIVE_FIRST, drive_filter.FILTER_FIRST, "less lies over 2.5 kHz"),),
+    "delay-and-reverb": ((delay_reverb.ECHO_FIRST, delay_reverb.ECHO_GRIT, "the two differ"),),
+    "shifted-horn-or-synth": (
+        (shifted_or_synth.SHIFTED, shifted_or_synth.SYNTH, "later than the shifted horn"),
+        (shifted_or_synth.SHIFTED, shifted_or_synth.SYNTH, "nearer to your horn"),
+    ),
+    "folded-to-mono": ((mono_fold.WIDE, mono_fold.CROSSED, "departs from the horn's as much"),),
+}
+"""By lesson: two sounds that change places, and how a sentence then goes on."""
 
-    swaps: Mapping[str, str] = field(default_factory=dict)
 
-    def through(self, sketch: object, name: str, readings: Iterable[str] = ()) -> Heard:
-        return super().through(self.swaps.get(str(sketch), sketch), name, readings)  # type: ignore[arg-type]
+@pytest.mark.parametrize("key", KEYS)
+def test_sounds_that_are_swapped_turn_the_words(key: str) -> None:
+    for one, other, turned in SWAPS[key]:
+        swapped = played(key, {one: other, other: one})
+        claims = [claim for step in swapped for claim in step.claims if turned in claim.text]
+        assert claims, turned
+        assert all(not c.holds and c.text.startswith("On this take it ") for c in claims)
 
-    def raised(self, by_db: float) -> Excerpt:
-        return SwappedExcerpt(self.name, self.audio * 10.0 ** (by_db / 20.0), self.sample_rate_hz, self.swaps)
+
+def test_the_answer_names_the_voice_that_came_sooner() -> None:
+    key, one, other = "shifted-horn-or-synth", shifted_or_synth.SHIFTED, shifted_or_synth.SYNTH
+    assert steps_of(key)[1].answer.startswith("The synth: ")
+    assert played(key, {one: other, other: one})[1].answer.startswith("The shifted horn: ")
 
 
-@pytest.mark.parametrize(
-    ("course", "one", "other", "turned"),
-    [
-        (gate_and_gain.COURSE, gate_and_gain.GATE_FIRST, gate_and_gain.GAIN_FIRST, "less noise comes through"),
-        (drive_filter.COURSE, drive_filter.DRIVE_FIRST, drive_filter.FILTER_FIRST, "less lies over 2.5 kHz"),
-        (noise_adds.COURSE, noise_adds.ONE, noise_adds.FOUR, "quieter than one"),
-        (series_parallel.COURSE, series_parallel.SPACES_ROW, series_parallel.SPACES_SIDE, "more rings on"),
-    ],
-    ids=["gate", "drive", "noise", "series"],
-)
-def test_sounds_that_are_swapped_turn_the_words(course: Course, one: str, other: str, turned: str) -> None:
-    own = excerpt_for(course.key)
-    swapped = SwappedExcerpt(own.name, own.audio, own.sample_rate_hz, {one: other, other: one})
-    claims = [claim for step in course.steps(swapped) for claim in step.claims if turned in claim.text]
-    assert claims
-    assert all(not c.holds and c.text.startswith("On this take it is otherwise: ") for c in claims)
+@pytest.mark.parametrize("voice", ["horn, shifted", "synth"])
+def test_how_late_a_voice_speaks_is_what_its_envelope_shows(voice: str) -> None:
+    # The note at 0.608 s follows a rest: where the voice's sound, 1 ms by 1 ms, first comes within 10 dB of its level.
+    key = "shifted-horn-or-synth"
+    heard = sounds_of(key)[voice].as_late_as_it_comes
+    cell = round(heard.sample_rate_hz / 1000.0)
+    rms = np.sqrt(np.mean(heard.mono[: 1000 * cell].reshape(1000, cell) ** 2, axis=1))
+    smooth = np.convolve(rms, np.ones(5) / 5.0, "same")[560:700]
+    after_ms = 560.0 + np.argmax(smooth > 10.0**-0.5 * smooth.max()) - 608.0
+    assert figure(key, f"after your note, {voice}") == pytest.approx(after_ms, abs=8.0)
 
 
 def test_a_take_without_rests_is_told_so() -> None:
@@ -136,7 +205,7 @@ def test_the_first_notch_is_that_of_a_comb() -> None:
     taps[[0, 48]] = 1.0
     freq_hz, response = freqz(taps, worN=np.arange(100.0, 900.0), fs=48_000)
     notch_hz = freq_hz[np.argmin(np.abs(response))]
-    assert figure("latency-and-combing", "first notch, from a click through the chain") == notch_hz == 500.0
+    assert figure("latency-and-combing", "first notch, from the take and the sound") == notch_hz == 500.0
 
 
 def test_brightness_agrees_with_scipy_s_spectrogram() -> None:

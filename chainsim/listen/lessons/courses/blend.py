@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-
-import numpy as np
 
 from chainsim.listen.lessons.claims import Reading, compared
 from chainsim.listen.lessons.course import Course, StepDraft
 from chainsim.listen.lessons.curves import level_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
-from chainsim.listen.lessons.measures import horn_share_percent, loudness_lufs, note_begins_s, power_db
+from chainsim.listen.lessons.measures import beginnings_db, horn_share_percent, loudness_lufs
 
-ATTACK_S, NOTE_S = 0.03, 0.25
+ATTACK_S = 0.03
 
 SWEEP = """
 [blocks.sweep]
@@ -48,7 +45,9 @@ def _front(excerpt: Excerpt, alone: Heard, blend: Heard) -> StepDraft:
     share = [
         Reading(f"horn as it was played, {h.name}", horn_share_percent(excerpt.dry, h), "%", 0) for h in (alone, blend)
     ]
-    start = [Reading(f"beginnings of notes, {h.name}", _beginning_db(excerpt, h), "dB") for h in (alone, blend)]
+    start = [
+        Reading(f"beginnings of notes, {h.name}", beginnings_db(excerpt, h, ATTACK_S), "dB") for h in (alone, blend)
+    ]
     return StepDraft(
         heading="The filter alone, and the filter beside the horn",
         does=(
@@ -115,20 +114,6 @@ def _polarity(excerpt: Excerpt, blend: Heard) -> StepDraft:
         ),
         levels="as it comes",
     )  # fmt: skip
-
-
-def _beginning_db(excerpt: Excerpt, heard: Heard) -> float:
-    """Level of the first 30 ms of the tongued notes, relative to what follows in their first quarter second."""
-    rate = heard.sample_rate_hz
-    first, rest = [], []
-    for begin_s in note_begins_s(excerpt):
-        begin, attack, end = (round((begin_s + s) * rate) for s in (0.0, ATTACK_S, NOTE_S))
-        first.append(heard.mono[begin:attack])
-        rest.append(heard.mono[attack:end])
-    if not first:
-        return math.nan
-    powers = [float(np.mean(np.square(np.concatenate(parts)))) for parts in (first, rest)]
-    return power_db(powers[0] / powers[1]) if powers[1] > 0.0 else math.nan
 
 
 COURSE = Course(

@@ -75,7 +75,7 @@ def _drive(excerpt: Excerpt) -> StepDraft:
         listen_for="Which one sounds round like a muted horn, and which one still rasps?",
         question="You want the rasp, but not the hiss of breath and keys in it. Which order?",
         answer=(
-            "Filter, then drive: what the filter has taken away, breath and keys, never reaches the drive, and the "
+            "Filter, then drive: what of breath and keys lies over 900 Hz hardly reaches the drive, and the "
             f"rasp is made afresh behind it. Over 2.5 kHz that leaves {high[1].text} of the whole; with the filter "
             f"last it is {high[0].text}."
         ),

@@ -8,7 +8,7 @@ from chainsim.listen.lessons.claims import Reading, amount, compared, what_is_le
 from chainsim.listen.lessons.course import Course, StepDraft
 from chainsim.listen.lessons.curves import level_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
-from chainsim.listen.lessons.measures import difference_db, rest_level_dbfs
+from chainsim.listen.lessons.measures import difference_db, rest_noise
 
 GAIN_DB, THRESHOLD_DB, HISS_DB = 18.0, -62.0, -64.0
 THRESHOLD, RAISED_THRESHOLD, HISS = (amount(v, "", 0) for v in (THRESHOLD_DB, THRESHOLD_DB + GAIN_DB, HISS_DB))
@@ -47,7 +47,7 @@ def steps(excerpt: Excerpt) -> Sequence[StepDraft]:
     raised = excerpt.through(RAISED, "gain, then a gate set for it")
     behind = excerpt.through(HISS_BEHIND, "hiss behind the gate")
     before = excerpt.through(HISS_BEFORE, "hiss before the gate")
-    raised_lets, gate_lets = _rest(excerpt, gain_first), _rest(excerpt, gate_first)
+    raised_lets, gate_lets = rest_noise(excerpt, gain_first), rest_noise(excerpt, gate_first)
     return (
         StepDraft(
             heading="The same gate in two places",
@@ -99,7 +99,7 @@ def _moved_threshold(excerpt: Excerpt, gate_first: Heard, raised: Heard) -> Step
                 same="The two differ by {second}.",
             ),
             compared(
-                _rest(excerpt, gate_first), _rest(excerpt, raised), least=1.0, expects="same",
+                rest_noise(excerpt, gate_first), rest_noise(excerpt, raised), least=1.0, expects="same",
                 more="The rests are {difference} noisier than with the gate first.",
                 less="The rests are {difference} quieter than with the gate first.",
                 same="The rests are as quiet in both: {second}.",
@@ -113,14 +113,14 @@ def _moved_threshold(excerpt: Excerpt, gate_first: Heard, raised: Heard) -> Step
         ),
         picture=level_picture(
             (gate_first, raised),
-            f"Level over time of both. In the rests lie {_rest(excerpt, gate_first).text} and "
-            f"{_rest(excerpt, raised).text}.",
+            f"Level over time of both. In the rests lie {rest_noise(excerpt, gate_first).text} and "
+            f"{rest_noise(excerpt, raised).text}.",
         ),
     )  # fmt: skip
 
 
 def _hiss(excerpt: Excerpt, behind: Heard, before: Heard) -> StepDraft:
-    behind_db, before_db = _rest(excerpt, behind), _rest(excerpt, before)
+    behind_db, before_db = rest_noise(excerpt, behind), rest_noise(excerpt, before)
     return StepDraft(
         heading="A box that hisses of itself",
         does=(
@@ -141,8 +141,8 @@ def _hiss(excerpt: Excerpt, behind: Heard, before: Heard) -> StepDraft:
         answer=(
             "Both have their price. First, its threshold never needs to move, but what later boxes add stays: "
             f"{behind_db.text} in the rests here. Last, it shuts that out too ({before_db.text}), but it must be set "
-            "for the level it gets there. A gate that stands last and listens to the clean horn has both: "
-            "the lesson about detectors."
+            "for the level it gets there. A gate that stands last and listens to the clean horn needs no new threshold "
+            "and shuts the hiss out, but cuts off what rings on: the lesson about detectors."
         ),
         picture=level_picture(
             (behind, before),
@@ -150,10 +150,6 @@ def _hiss(excerpt: Excerpt, behind: Heard, before: Heard) -> StepDraft:
             f"{before_db.text} with the hiss before it: {amount(abs(behind_db.value - before_db.value), 'dB')} apart.",
         ),
     )  # fmt: skip
-
-
-def _rest(excerpt: Excerpt, heard: Heard) -> Reading:
-    return Reading(f"noise in rests, {heard.name}", rest_level_dbfs(excerpt, heard), "dBFS")
 
 
 COURSE = Course(

@@ -5,24 +5,32 @@ first notch = 1 / (2 delay)                                                     
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
-from chainsim.graph.rendering import render
 from chainsim.listen.lessons.claims import Reading, amount, compared, what_is_left
 from chainsim.listen.lessons.course import Course, StepDraft
 from chainsim.listen.lessons.curves import Curve, frequency_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.measures import difference_db
-from chainsim.sketch.loading import parse_sketch
+from chainsim.listen.lessons.responses import (
+    DRAWN_TO_HZ,
+    drawn,
+    notches_hz,
+    response_db,
+    ripple_db,
+    third_of_an_octave,
+)
 from chainsim.units import Array
 
 SHORT_MS, LONG_MS, LANE_MS = 1.0, 30.0, 4.0
-CLICK_S = 1.0
-EAR_OCTAVES = 1.0 / 3.0
-"""About the width in which the ear takes frequencies together."""
-LOWEST_HZ, HIGHEST_HZ = 100.0, 8000.0
+RIPPLE_FROM_HZ, RIPPLE_TO_HZ = 100.0, 8000.0
+UNDER_RATE = 0.4
+"""Share of the sample rate up to which a chain's gain counts."""
+COUNTED_AT_HZ = 1000.0
+CAPTION = "What the chain does to each frequency: what came out against the take"
 
 LATE = """
 chain = [{{ lanes = ["dry", "late"] }}]
@@ -58,10 +66,10 @@ def steps(excerpt: Excerpt) -> Sequence[StepDraft]:
 
 
 def _notches(excerpt: Excerpt, short: Heard) -> StepDraft:
-    freq_hz, gain_db = _response(SHORT, excerpt.sample_rate_hz)
-    below = freq_hz < 1.5 * 500.0 / SHORT_MS
+    gains = response_db(excerpt.dry, short)
+    notches = notches_hz(*gains)
     measured = Reading(
-        "first notch, from a click through the chain", float(freq_hz[below][np.argmin(gain_db[below])]), "Hz", 0
+        "first notch, from the take and the sound", float(notches[0]) if notches.size else math.nan, "Hz", 0
     )
     formula = Reading("first notch, 1 / (2 \N{MULTIPLICATION SIGN} delay)", 500.0 / SHORT_MS, "Hz", 0)
     return StepDraft(
@@ -76,7 +84,7 @@ def _notches(excerpt: Excerpt, short: Heard) -> StepDraft:
                 formula, measured, least=5.0, expects="same",
                 more="The first notch lies {difference} over 1 / (2 \N{MULTIPLICATION SIGN} 1 ms): at {second}.",
                 less="The first notch lies {difference} under 1 / (2 \N{MULTIPLICATION SIGN} 1 ms): at {second}.",
-                same="A click through this chain finds the first notch at {second}; "
+                same="Between the take and this sound, the first notch is found at {second}; "
                 "1 / (2 \N{MULTIPLICATION SIGN} 1 ms) is {first}.",
             ),
         ),
@@ -87,8 +95,8 @@ def _notches(excerpt: Excerpt, short: Heard) -> StepDraft:
             f"times that. Here, with 1 ms, it was measured at {measured.text}."
         ),
         picture=frequency_picture(
-            [Curve("copy 1 ms late", *_shown(freq_hz, gain_db))], "What the chain does to each frequency",
-            f"A comb: gain over frequency, with its first notch at {measured.text} and others at odd multiples of it.",
+            [Curve("copy 1 ms late", *drawn(*gains))], CAPTION,
+            f"Gain over frequency, its first notch at {measured.text}; {_how_many(notches)} are found below 12 kHz.",
             top_db=10.0, down_db=40.0,
         ),
     )  # fmt: skip
@@ -96,36 +104,51 @@ def _notches(excerpt: Excerpt, short: Heard) -> StepDraft:
 
 def _echo(excerpt: Excerpt, short: Heard) -> StepDraft:
     long = excerpt.through(LONG, "copy 30 ms late")
+    gains = [response_db(excerpt.dry, h) for h in (short, long)]
+    high_hz = min(RIPPLE_TO_HZ, UNDER_RATE * excerpt.sample_rate_hz)
     ripple = [
-        Reading(
-            f"ups and downs in thirds of an octave, {name}",
-            _ripple_db(*_response(sketch, excerpt.sample_rate_hz)),
-            "dB",
-        )
-        for sketch, name in ((SHORT, "1 ms"), (LONG, "30 ms"))
+        Reading(f"ups and downs in thirds of an octave, {h.name}", ripple_db(*g, RIPPLE_FROM_HZ, high_hz), "dB")
+        for h, g in zip((short, long), gains, strict=True)
     ]
+    low_end, high_end = third_of_an_octave(COUNTED_AT_HZ)
+    counts = [
+        Reading(
+            f"notches from {low_end:.0f} to {high_end:.0f} Hz, {h.name}", _between(notches, low_end, high_end), "", 0
+        )
+        for h, notches in zip((short, long), (notches_hz(*g) for g in gains), strict=True)
+    ]
+    apart = amount(1000.0 / LONG_MS, "Hz", 0)
     return StepDraft(
         heading="The same copy thirty milliseconds late",
         does=(
-            "The notches are still there, but now they lie 33 Hz apart: dozens of them fall into what the ear takes "
-            "together as one colour. What is left is a second player, not a hollow horn."
+            f"The notches are still there, but {apart} apart. Of what the ear takes together, about a third of an "
+            f"octave, there go {_in_a_third(250.0)} into one around 250 Hz, {_in_a_third(1000.0)} around 1 kHz, "
+            f"{_in_a_third(4000.0)} around 4 kHz. Where it is many, they are no colour any more."
         ),
         heard=(short, long),
         claims=(
             compared(
+                counts[0], counts[1], least=2.0, expects="more",
+                more="Around 1 kHz, the later copy makes {second} notches within a third of an octave, the copy "
+                "1 ms late {first}.",
+                less="Around 1 kHz, the later copy makes only {second} notches within a third of an octave, the copy "
+                "1 ms late {first}.",
+                same="Around 1 kHz, both make as many notches within a third of an octave: {second}.",
+            ),
+            compared(
                 ripple[0], ripple[1], least=3.0, expects="less",
                 more="In thirds of an octave the later copy goes up and down {difference} more.",
-                less="In thirds of an octave the copy 30 ms late goes up and down by {second} between 100 Hz and "
-                "8 kHz, the copy 1 ms late by {first}.",
+                less="In thirds of an octave the copy 30 ms late goes up and down by {second} between "
+                f"{amount(RIPPLE_FROM_HZ, 'Hz', 0)} and {amount(high_hz, 'Hz', 0)}, the copy 1 ms late by {{first}}.",
                 same="In thirds of an octave both go up and down by as much: {second}.",
             ),
         ),
         listen_for="Does it change the colour of the horn, or does somebody play along?",
         question="Your harmony box is 20 ms late. Is the comb your worry, or something else?",
         answer=(
-            "Something else: that it drags. From some 20 ms on, a copy is heard as a second attack, not as a colour. "
-            f"The comb is a matter of a few milliseconds: {ripple[0].text} of ups and downs at 1 ms, "
-            f"{ripple[1].text} at 30 ms."
+            "Rather something else: that it drags. From some 10 to 30 ms on, the sooner the shorter the note, a copy "
+            "is heard as a second attack and no more as a colour. "
+            f"In thirds of an octave {ripple[0].text} of ups and downs are left at 1 ms, {ripple[1].text} at 30 ms."
         ),
         picture=spectrum_picture(
             (short, long),
@@ -141,10 +164,8 @@ def _aligned(excerpt: Excerpt) -> StepDraft:
         what_is_left(f"what differs from the horn, {h.name}", difference_db(excerpt.dry.raised(6.0206, "twice"), h))
         for h in (loose, aligned)
     ]
-    curves = [
-        Curve(name, *_shown(*_response(sketch, excerpt.sample_rate_hz)))
-        for sketch, name in ((LOOSE, "lane 4 ms late"), (ALIGNED, "lanes aligned"))
-    ]
+    gains = [response_db(excerpt.dry, h) for h in (loose, aligned)]
+    found = [_how_many(notches_hz(*g)) for g in gains]
     return StepDraft(
         heading="A box that is late of itself",
         does=(
@@ -168,39 +189,27 @@ def _aligned(excerpt: Excerpt) -> StepDraft:
             "about 3 ms a metre."
         ),
         picture=frequency_picture(
-            curves, "What the chain does to each frequency",
-            "Gain over frequency: a comb where the lane is late, a straight line where the lanes are aligned.",
+            [Curve(h.name, *drawn(*g)) for h, g in zip((loose, aligned), gains, strict=True)], CAPTION,
+            f"Gain over frequency, below 12 kHz: {found[0]} where the lane is late, {found[1]} where the lanes are "
+            "aligned.",
             top_db=10.0, down_db=40.0,
         ),
     )  # fmt: skip
 
 
-def _response(sketch: str, rate_hz: float) -> tuple[Array, Array]:
-    """Gain of a chain in dB from 20 Hz on, from a click too quiet to drive anything."""
-    click = np.zeros(round(CLICK_S * rate_hz))
-    click[0] = 0.25
-    audio = render(parse_sketch(sketch), click, rate_hz).audio[: click.size, 0]
-    gain = np.abs(np.fft.rfft(audio, click.size)) / 0.25
-    freq_hz = np.fft.rfftfreq(click.size, 1.0 / rate_hz)
-    heard = freq_hz >= 20.0
-    gain_db: Array = 20.0 * np.log10(np.maximum(gain[heard], 1e-6))
-    return freq_hz[heard].astype(np.float64), gain_db
+def _in_a_third(freq_hz: float) -> str:
+    """How many notches of the longer comb lie in a third of an octave."""
+    low, high = third_of_an_octave(freq_hz)
+    return f"{(high - low) * LONG_MS / 1000.0:.0f}"
 
 
-def _ripple_db(freq_hz: Array, gain_db: Array) -> float:
-    """How far the highest third of an octave lies over the lowest."""
-    bands = int(np.log2(HIGHEST_HZ / LOWEST_HZ) / EAR_OCTAVES * 4.0)
-    middles = LOWEST_HZ * 2.0 ** (np.arange(bands) * EAR_OCTAVES / 4.0)
-    power = 10.0 ** (gain_db / 10.0)
-    half = 2.0 ** (0.5 * EAR_OCTAVES)
-    levels = [float(np.mean(power[(freq_hz >= f / half) & (freq_hz < f * half)])) for f in middles]
-    return float(10.0 * np.log10(max(levels) / min(levels)))
+def _between(notches: Array, low_hz: float, high_hz: float) -> float:
+    return float(np.count_nonzero((notches >= low_hz) & (notches < high_hz)))
 
 
-def _shown(freq_hz: Array, gain_db: Array) -> tuple[Array, Array]:
-    """As many points as a picture can show."""
-    at_hz = np.geomspace(60.0, min(12_000.0, float(freq_hz[-1])), 600)
-    return at_hz, np.interp(at_hz, freq_hz, gain_db)
+def _how_many(notches: Array) -> str:
+    count = int(_between(notches, 0.0, DRAWN_TO_HZ))
+    return "no notch" if count == 0 else "1 notch" if count == 1 else f"{count} notches"
 
 
 COURSE = Course(
@@ -211,8 +220,9 @@ COURSE = Course(
     steps=steps,
     sources=(
         "First notch at 1 / (2 delay): J. O. Smith III, Physical Audio Signal Processing, "
-        "\u201cFeedforward Comb Filters\u201d; the page measures it with a click as well.",
-        "That the ear takes about a third of an octave together: E. Zwicker, H. Fastl, Psychoacoustics, "
-        "on critical bands.",
+        "\u201cFeedforward Comb Filters\u201d; the page finds it between the take and what came out.",
+        "That the ear takes about a third of an octave together, below 500 Hz rather 100 Hz: E. Zwicker, H. Fastl, "
+        "Psychoacoustics, on critical bands. From when on a copy is heard apart: R. Y. Litovsky and others, "
+        "\u201cThe precedence effect\u201d, J. Acoust. Soc. Am. 106(4), 1999.",
     ),
 )

@@ -10,7 +10,7 @@ from chainsim.listen.lessons.curves import level_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.measures import brightness_hz, difference_db, loudness_lufs, peak_dbfs
 
-LIFT_DB = 2.0
+LIFT_DB, OUT_DB = 2.0, 3.0
 WARM = """
 title = "warm box"
 chain = ["warm"]
@@ -19,15 +19,17 @@ chain = ["warm"]
 type = "drive"
 drive_db = 9
 tone_hz = 7000
-wet_db = 3
+wet_db = {out_db}
 """
+TURNED_UP, AS_LOUD = WARM.format(out_db=OUT_DB), WARM.format(out_db=0.0)
 
 
 def steps(excerpt: Excerpt) -> Sequence[StepDraft]:
     """Three steps."""
     plain = excerpt.dry.raised(-6.0, "the first")
-    warm = excerpt.through(WARM, "with the box")
-    return (_same(plain), _box(excerpt.dry, warm), _fair(excerpt.dry, warm))
+    warm = excerpt.through(TURNED_UP, "with the box")
+    level = excerpt.through(AS_LOUD, "with the box at 0 dB")
+    return (_same(plain), _box(excerpt.dry, warm, level), _fair(excerpt.dry, warm))
 
 
 def _same(plain: Heard) -> StepDraft:
@@ -58,33 +60,40 @@ def _same(plain: Heard) -> StepDraft:
         question="What did the better one do to your sound?",
         answer=(
             f"It turned it up by {LIFT_DB:g} dB, and did nothing else. So small a change is easily "
-            "taken for a fuller, nearer tone, for the ear takes in lows and highs better when it is louder."
+            "taken for a fuller, nearer tone, for the ear takes in the lows better when it is louder."
         ),
         picture=level_picture((plain, louder), f"Level over time of both: {loud[0].text} and {loud[1].text}."),
         levels="as it comes",
     )  # fmt: skip
 
 
-def _box(dry: Heard, warm: Heard) -> StepDraft:
-    loud = [Reading(f"loudness, {h.name}", loudness_lufs(h), "LUFS") for h in (dry, warm)]
-    peak = [Reading(f"peak, {h.name}", peak_dbfs(h), "dBFS") for h in (dry, warm)]
+def _box(dry: Heard, warm: Heard, level: Heard) -> StepDraft:
+    loud = [Reading(f"loudness, {h.name}", loudness_lufs(h), "LUFS") for h in (dry, warm, level)]
+    peak = [Reading(f"peak, {h.name}", peak_dbfs(h), "dBFS") for h in (dry, warm, level)]
     over_peaks = [
         Reading(f"peak over loudness, {h.name}", p.value - v.value, "dB")
-        for h, p, v in zip((dry, warm), peak, loud, strict=True)
+        for h, p, v in zip((dry, warm), peak[:2], loud[:2], strict=True)
     ]
     return StepDraft(
         heading="A box that warms, as it comes",
         does=(
-            "This box rounds the wave off a little, and comes out louder, as many do. "
+            f"This box rounds the wave off a little, and its output is turned up by {OUT_DB:g} dB. "
             "The sounds are as loud as they come out of the chain."
         ),
-        heard=(dry, warm),
+        heard=(dry, warm, level),
         claims=(
             compared(
                 loud[0], loud[1], least=0.5, expects="more",
                 more="With the box it is {difference} louder.",
                 less="With the box it is {difference} quieter.",
                 same="With the box it is as loud as without.",
+            ),
+            compared(
+                loud[0], loud[2], least=0.5, expects="less",
+                more="With its output at 0 dB it would be {difference} louder than the horn all the same.",
+                less="With its output at 0 dB it would be {difference} quieter than the horn: it is the output that "
+                "makes it louder, not the rounding.",
+                same="With its output at 0 dB it would be as loud as the horn.",
             ),
             compared(
                 over_peaks[0], over_peaks[1], least=0.5, expects="less",
@@ -94,12 +103,20 @@ def _box(dry: Heard, warm: Heard) -> StepDraft:
             ),
         ),
         listen_for="Your liking: how sure are you that you would buy the box?",
-        question="A meter that shows peaks says both are nearly the same. Why is one louder?",
-        answer=(
-            f"Because loudness is not the peak. The peaks are at {peak[0].text} and {peak[1].text}, "
-            f"but the loudness is {loud[0].text} and {loud[1].text}: what is rounded off lets the rest come up."
+        question=(
+            f"A meter of peaks reads {peak[0].text} without the box and {peak[1].text} with it, a meter of loudness "
+            f"{loud[0].text} and {loud[1].text}. Why do they not agree?"
         ),
-        picture=level_picture((dry, warm), f"Level over time of both: {loud[0].text} and {loud[1].text}."),
+        answer=(
+            "Because loudness is not the peak. What is rounded off are the tops of the wave: with the output at 0 dB, "
+            f"the box moves the peaks from {peak[0].text} to {peak[2].text}, and the loudness from {loud[0].text} "
+            f"only to {loud[2].text}. That leaves room to turn it up by {OUT_DB:g} dB, to {loud[1].text}, under peaks of "
+            f"{peak[1].text}."
+        ),
+        picture=level_picture(
+            (dry, warm, level),
+            f"Level over time: {loud[0].text} without the box, {loud[1].text} with it, {loud[2].text} with it at 0 dB.",
+        ),
         levels="as it comes",
     )  # fmt: skip
 
@@ -149,7 +166,7 @@ COURSE = Course(
     take="lantern_waltz_alto_sax",
     steps=steps,
     sources=(
-        "Loudness is measured as ITU-R BS.1770-5 says. That lows and highs gain most where it gets louder: "
+        "Loudness is measured as ITU-R BS.1770-5 says. That the lows gain most where it gets louder: "
         "ISO 226:2003, equal-loudness contours. That sounds are to be equally loud before they are judged: "
         "ITU-R BS.1116-3.",
     ),

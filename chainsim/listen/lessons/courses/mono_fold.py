@@ -69,8 +69,10 @@ def _copy(excerpt: Excerpt) -> StepDraft:
         listen_for="The colour: does the horn turn hollow and near in mono?",
         question="The sides are fine alone. Where does the hollow sound come from?",
         answer=(
-            "From their sum: a copy that is late makes a comb once it meets the first one in one wire; in the air "
-            f"between two loudspeakers it hardly does. {rough[1].text} against {rough[0].text}. "
+            "From their sum: a copy that is late makes a comb where it meets the first one in one wire: "
+            f"{rough[1].text} off the horn's spectrum, and each side by itself {rough[0].text}. In the air they "
+            "meet as well, in the middle seat at both ears; but there they come from two directions, the head shades "
+            "one of them in the treble, and a seat further on the notches lie elsewhere. In mono every seat has the same. "
             "Lesson \u201cLatency and combing\u201d says where the notches lie."
         ),
         picture=spectrum_picture(
@@ -92,7 +94,7 @@ def _echoes(excerpt: Excerpt) -> StepDraft:
         heading="Wide by echoes that change sides",
         does=(
             "Here the width comes from echoes: the first on the left, the next on the right. "
-            "They never sound at the same moment, so they have little to take from each other."
+            "What the sum brings together are two different moments of your playing, not one twice."
         ),
         heard=(wide, folded),
         claims=(
@@ -103,17 +105,24 @@ def _echoes(excerpt: Excerpt) -> StepDraft:
                 same="Folded to mono, the colour stays: {second} from the horn's spectrum, {first} in stereo.",
             ),
             compared(
-                loud[0], loud[1], least=3.0, expects="same",
+                ring[0], ring[1], least=1.0, expects="less",
+                more="Folded to mono, {difference} more rings in the rests.",
+                less="Folded to mono, {difference} less rings in the rests: by power, a sound that stood on one side "
+                "only loses 3.0 dB.",
+                same="Folded to mono, as much rings in the rests: {second}.",
+            ),
+            compared(
+                loud[0], loud[1], least=1.0, expects="same",
                 more="Folded to mono, it is {difference} louder.",
                 less="Folded to mono, it is {difference} quieter.",
-                same="Folded to mono, it keeps its loudness within 3 LU: {first} and {second}.",
+                same="Folded to mono, it keeps its loudness within 1 LU: {first} and {second}.",
             ),
         ),
         listen_for="What is missing in mono: the place of the echoes, or the echoes?",
         question="A hall plays in mono. Which of your stereo effects may stay?",
         answer=(
-            "Those whose sides do different things at different times: echoes that change sides, a reverb. "
-            f"In the rests {ring[0].text} ring in stereo and {ring[1].text} in mono. What makes its width from late "
+            "Those whose sides do different things at different times, such as echoes that change sides: "
+            f"in the rests {ring[0].text} ring in stereo and {ring[1].text} in mono. What makes its width from late "
             "copies of the horn itself you leave out, or turn well down."
         ),
         picture=level_picture(
@@ -129,9 +138,17 @@ def _folded(wide: Heard) -> Heard:
 
 
 def _unevenness_db(excerpt: Excerpt, heard: Heard) -> float:
-    """How unevenly sixths of an octave were raised and lowered against the horn, rms, where the horn has power."""
-    _, horn_db = spectrum_db(excerpt.dry)
-    _, sound_db = spectrum_db(heard)
+    """How unevenly sixths of an octave were raised and lowered against the horn, rms, where the horn has power.
+
+    Of two sides, the more uneven one.
+    """
+    sides = [Heard(heard.name, side[:, np.newaxis], heard.sample_rate_hz) for side in heard.audio.T]
+    return max(_side_unevenness_db(excerpt.dry, side) for side in sides)
+
+
+def _side_unevenness_db(horn: Heard, side: Heard) -> float:
+    _, horn_db = spectrum_db(horn)
+    _, sound_db = spectrum_db(side)
     counts = horn_db > np.max(horn_db) - 40.0
     weights = 10.0 ** (horn_db[counts] / 20.0)
     change = (sound_db - horn_db)[counts]
@@ -145,4 +162,8 @@ COURSE = Course(
     asks="The house adds left and right. What is left of your stereo?",
     take="lantern_waltz_alto_sax",
     steps=steps,
+    sources=(
+        "That each ear hears both loudspeakers, and that the head shades the treble: J. Blauert, Spatial Hearing, on "
+        "summing localization.",
+    ),
 )

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from chainsim.listen.lessons.claims import Reading, compared
 from chainsim.listen.lessons.course import Course, StepDraft
 from chainsim.listen.lessons.curves import level_picture
-from chainsim.listen.lessons.excerpt import Excerpt, Heard
-from chainsim.listen.lessons.measures import loudness_lufs, rest_level_dbfs
+from chainsim.listen.lessons.excerpt import Excerpt
+from chainsim.listen.lessons.measures import loudness_lufs, rest_noise
 
 HISS_DB, QUIETER_HISS_DB, GAIN_DB = -50.0, -58.0, 20.0
 
@@ -51,7 +51,7 @@ def steps(excerpt: Excerpt) -> Sequence[StepDraft]:
 
 def _sum(excerpt: Excerpt) -> StepDraft:
     one, four = excerpt.through(ONE, "one box"), excerpt.through(FOUR, "four boxes")
-    noise = [_rest(excerpt, h) for h in (one, four)]
+    noise = [rest_noise(excerpt, h) for h in (one, four)]
     return StepDraft(
         heading="One box, four boxes",
         does=(
@@ -72,7 +72,7 @@ def _sum(excerpt: Excerpt) -> StepDraft:
         answer=(
             "3 dB: half the power. Four boxes against one are 6 dB, "
             f"and {noise[1].text} against {noise[0].text} were measured in the rests. If one box hisses 10 dB more "
-            "than the others, only that one counts: look for it first."
+            "than the others, hardly any other counts: look for it first."
         ),
         picture=level_picture(
             (one, four), f"Level over time. In the rests one box leaves {noise[0].text}, four leave {noise[1].text}."
@@ -82,7 +82,7 @@ def _sum(excerpt: Excerpt) -> StepDraft:
 
 def _place(excerpt: Excerpt) -> StepDraft:
     first, last = excerpt.through(GAIN_FIRST, "gain, then the box"), excerpt.through(GAIN_LAST, "the box, then gain")
-    noise = [_rest(excerpt, h) for h in (first, last)]
+    noise = [rest_noise(excerpt, h) for h in (first, last)]
     loud = [Reading(f"loudness, {h.name}", loudness_lufs(h), "LUFS") for h in (first, last)]
     return StepDraft(
         heading="A quiet microphone",
@@ -116,10 +116,6 @@ def _place(excerpt: Excerpt) -> StepDraft:
             f"{noise[1].text} with it last.",
         ),
     )  # fmt: skip
-
-
-def _rest(excerpt: Excerpt, heard: Heard) -> Reading:
-    return Reading(f"noise in rests, {heard.name}", rest_level_dbfs(excerpt, heard), "dBFS")
 
 
 COURSE = Course(

@@ -11,7 +11,7 @@ from chainsim.listen.lessons.claims import Reading, amount, compared
 from chainsim.listen.lessons.course import Course, StepDraft
 from chainsim.listen.lessons.curves import level_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
-from chainsim.listen.lessons.measures import note_begins_s
+from chainsim.listen.lessons.measures import beginnings_db, speaks_after_ms
 from chainsim.measure.fundamental import fundamental_hz
 from chainsim.measure.spectral_distance import log_spectral_distance_db
 from chainsim.measure.steady_notes import find_steady_notes
@@ -20,6 +20,8 @@ from chainsim.units import Array
 SEMITONES, INTERVAL = 7, "P5 above"
 RANGE_HZ = (100.0, 1200.0)
 FIRST_S = 0.02
+LEAST_MS = 5.0
+"""Two voices that speak within so much of each other speak together."""
 
 SHIFTED = f"""
 title = "horn, shifted"
@@ -57,7 +59,8 @@ def _pitch(excerpt: Excerpt, shifted: Heard, synth: Heard) -> StepDraft:
         heading="One note, two makers",
         does=(
             "Both follow your pitch and play a fifth above it. The shifter takes your own wave and plays it higher; "
-            "the synth makes a wave of its own and takes only pitch and level from you."
+            "the synth makes a wave of its own and takes only pitch and level from you. Here both stand in time with "
+            "the horn, so that you compare the tone alone; how late they come is the next step."
         ),
         heard=(excerpt.dry, shifted, synth),
         claims=(
@@ -94,37 +97,56 @@ def _player(excerpt: Excerpt, shifted: Heard, synth: Heard) -> StepDraft:
         excerpt.through(sketch.replace('chain = ["voice"]', WITH_HORN), name)
         for sketch, name in ((SHIFTED, "horn and shifted horn"), (SYNTH, "horn and synth"))
     ]
-    breath = [Reading(f"first 20 ms of notes, {h.name}", _first_db(excerpt, h), "dB") for h in (shifted, synth)]
+    real = shifted.as_late_as_it_comes, synth.as_late_as_it_comes
+    late = [Reading(f"after your note, {h.name}", speaks_after_ms(excerpt, h), "ms", 0) for h in real]
+    first = [Reading(f"first 20 ms of notes, {h.name}", beginnings_db(excerpt, h, FIRST_S), "dB") for h in real]
     return StepDraft(
         heading="The voice beside the horn",
         does=(
-            "Now each voice sounds under the horn, as on a stage. "
-            f"The shifted horn comes {amount(1000.0 * shifted.latency_s, 'ms', 0)} after you, as it needs to have "
-            f"heard a few waves; the synth {amount(1000.0 * synth.latency_s, 'ms', 0)}, but it waits until it knows "
-            "the pitch."
+            "Now each voice sounds under the horn, as on a stage, and comes as late as it comes. The shifter has to "
+            f"have heard a few waves: {amount(1000.0 * shifted.latency_s, 'ms', 0)}. The synth takes "
+            f"{amount(1000.0 * synth.latency_s, 'ms', 0)}, but it waits until it knows the pitch."
         ),
         heard=tuple(chord),
         claims=(
             compared(
-                breath[0], breath[1], least=3.0, expects="less",
-                more="At the beginning of the notes the synth has {difference} more than the shifted horn.",
-                less="At the beginning of the notes the synth has {difference} less: tongue and breath are not in it.",
-                same="At the beginning of the notes both are as strong.",
+                late[0], late[1], least=LEAST_MS, expects="less",
+                more="The synth speaks {second} after your note begins, {difference} later than the shifted horn.",
+                less="The synth speaks {second} after your note begins, the shifted horn {first} after it.",
+                same="Both voices speak as soon after your note begins: after {second}.",
+            ),
+            compared(
+                first[0], first[1], least=3.0, expects="same",
+                more="While you tongue, in the first 20 ms, the synth has {difference} more.",
+                less="While you tongue, in the first 20 ms, the synth has {difference} less.",
+                same="While you tongue, in the first 20 ms, both are about as strong: {first} and {second} against the "
+                "note.",
             ),
         ),
-        listen_for="Two players in one section, or one player and an organ?",
+        listen_for="Tongued notes: does the voice speak with you, or does it answer you?",
         question="Fast tonguing, and you want the voice to speak with you. Which one?",
-        answer=(
-            "The shifted horn: it passes your tongue and breath as they are, and only the tone is moved. In the first "
-            f"20 ms of the notes it stands at {breath[0].text} against its own body, the synth at {breath[1].text}. "
-            "For a pad or a lead that is clearly not a horn, take the synth."
-        ),
+        answer=_sooner(late[0], late[1]),
         picture=level_picture(
-            (shifted, synth),
-            f"Level over time of both voices alone. In their first 20 ms notes stand at {breath[0].text} and "
-            f"{breath[1].text} against their body.",
+            real,
+            f"Level over time of both voices alone, as late as they come: the shifted horn {late[0].text} after your "
+            f"notes begin, the synth {late[1].text}.",
         ),
     )  # fmt: skip
+
+
+def _sooner(shifted: Reading, synth: Reading) -> str:
+    """Which voice speaks with the player, by what was measured."""
+    told = f"after your note begins, the shifted horn speaks in {shifted.text}, the synth in {synth.text}"
+    if math.isnan(shifted.value) or math.isnan(synth.value):
+        return f"This take does not tell: {told}."
+    soonest = min(shifted.value, synth.value)
+    if abs(shifted.value - synth.value) < LEAST_MS:
+        return f"Either: {told}. Choose by the tone."
+    name = "synth" if synth.value == soonest else "shifted horn"
+    return (
+        f"The {name}: {told}. Sixteenths at 150 beats a minute are 100 ms apart. The other one you choose for its "
+        "tone, and play it behind you: long notes, or an answer."
+    )
 
 
 def _off_cents(excerpt: Excerpt, heard: Heard) -> float:
@@ -152,19 +174,6 @@ def _distance_db(excerpt: Excerpt, heard: Heard) -> float:
         return math.nan
     gain = math.sqrt(float(np.sum(horn * horn)) / power)
     return log_spectral_distance_db(horn, voice * gain, heard.sample_rate_hz)
-
-
-def _first_db(excerpt: Excerpt, heard: Heard) -> float:
-    """Level of the first 20 ms of tongued notes against what follows in their first quarter second."""
-    first, body = [], []
-    for begin_s in note_begins_s(excerpt):
-        begin, then, end = (round((begin_s + s) * heard.sample_rate_hz) for s in (0.0, FIRST_S, 0.25))
-        first.append(heard.mono[begin:then])
-        body.append(heard.mono[then:end])
-    if not first:
-        return math.nan
-    power = [float(np.mean(np.square(np.concatenate(parts)))) for parts in (first, body)]
-    return 10.0 * math.log10(power[0] / power[1]) if min(power) > 0.0 else math.nan
 
 
 COURSE = Course(
