@@ -105,6 +105,6 @@ def _held_back(tightest: Level, reached: float, aim: Aim, count: int) -> str:
     peak = tightest.true_peak_dbtp + tightest.trim_to(aim.loudness_lufs)
     who, whose = ("all are", f'"{tightest.name}"') if count > 1 else ("it is", "it")
     return (
-        f"at {aim.loudness_lufs:g} LUFS {whose} would peak at {peak:+.1f} dBTP, over the ceiling of"
+        f"at {round(aim.loudness_lufs, 1):g} LUFS {whose} would peak at {peak:+.1f} dBTP, over the ceiling of"
         f" {aim.ceiling_dbtp:g}: {who} brought to {reached:.1f} LUFS"
     )
