@@ -10,6 +10,7 @@ import click
 
 from chainsim.cli.common import counted, leaving_at_once, naming, number, table, tell_of_compiling, warn
 from chainsim.cli.completing import names_in_sketch
+from chainsim.cli.output_file import check_output_file
 
 if TYPE_CHECKING:
     from chainsim.listen.drawing.wires import WireMeasured
@@ -44,7 +45,7 @@ def command(sketch: Path, output: Path | None, patch: str | None, room: str | No
     from chainsim.sketch.loading import load_sketch
 
     if output is not None:
-        _check_output(output, [p for p in (sketch, take) if p is not None])
+        check_output_file(output, ENDINGS, [p for p in (sketch, take) if p is not None])
     loaded = load_sketch(sketch)
     patches = list(loaded.patches)
     drawn = (loaded if room is None else loaded.in_room(room)).alone(patch)
@@ -59,18 +60,6 @@ def command(sketch: Path, output: Path | None, patch: str | None, room: str | No
         click.echo(f"{output}: {counted(len(blocks), 'block')}")
     if patches and patch is None:
         click.echo(f"drawn as written; --patch draws one of {', '.join(patches)}")
-
-
-def _check_output(output: Path, read: list[Path]) -> None:
-    from chainsim.errors import nearest
-
-    ending = output.suffix.lower()
-    if ending not in ENDINGS:
-        allowed = f"allowed {' | '.join(ENDINGS)}{nearest(ending, ENDINGS)}"
-        raise click.UsageError(f'{output}: cannot write "{ending}" files, {allowed}')
-    for path in read:
-        if output.exists() and path.exists() and output.samefile(path):
-            raise click.UsageError(f"{output}: is what is read; choose another name to write to")
 
 
 def _measured(path: Path, sketch: Sketch, take: Path) -> Mapping[str, WireMeasured]:

@@ -11,6 +11,7 @@ import click
 
 from chainsim.cli.common import counted, echo_json, leaving_at_once, naming, progress_bar, tell_of_compiling, warn
 from chainsim.cli.completing import names_in_sketch
+from chainsim.cli.output_file import check_output_file
 
 if TYPE_CHECKING:
     from chainsim.audio.reading import Take
@@ -82,7 +83,7 @@ def command(sketch: Path, kind: str, room: str | None, take: Path | None, output
     from chainsim.sketch.loading import load_sketch
 
     if output is not None:
-        _check_output(output, sketch)
+        check_output_file(output, ENDINGS, [p for p in (sketch, take) if p is not None])
     if take is not None and kind == "stage":
         raise click.UsageError(f"--take tells nothing of the stage sheet; it is for --for {' | '.join(KINDS[1:])}")
     loaded = load_sketch(sketch)
@@ -101,18 +102,6 @@ def command(sketch: Path, kind: str, room: str | None, take: Path | None, output
         click.echo(laid.text())
     else:
         click.echo(f"{output}: {laid.contents}")
-
-
-def _check_output(output: Path, sketch: Path) -> None:
-    from chainsim.errors import nearest
-
-    ending = output.suffix.lower()
-    if ending not in ENDINGS:
-        allowed = f"allowed {' | '.join(ENDINGS)}{nearest(ending, ENDINGS)}"
-        pdf = "; for a PDF write .html and print it from a browser" if ending == ".pdf" else ""
-        raise click.UsageError(f'{output}: cannot write "{ending}" files, {allowed}{pdf}')
-    if output.exists() and sketch.exists() and output.samefile(sketch):
-        raise click.UsageError(f"{output}: is the sketch itself; choose another name to write to")
 
 
 def _stage(sketch: Sketch, room: str | None) -> _Laid:

@@ -87,5 +87,5 @@ def test_what_it_refuses(
 
 def test_it_does_not_write_over_what_it_reads(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     sketch = sketch_file(tmp_path, SET, name="sketch.txt")
-    assert "is what is read" in complaint(ran(capsys, "draw", sketch, "-o", sketch))
+    assert "is the file sketch.txt itself" in complaint(ran(capsys, "draw", sketch, "-o", sketch))
     assert sketch.read_text(encoding="utf-8") == SET

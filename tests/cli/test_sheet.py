@@ -81,7 +81,7 @@ def test_what_the_sketch_says_in_vain_is_warned_of(tmp_path: Path, capsys: pytes
         ("sheet.htm", 'did you mean ".html"?'),
         ("sheet", "allowed .html | .txt"),
         ("none/sheet.html", "does not exist"),
-        ("set.txt", "is the sketch itself"),
+        ("set.txt", "is the file set.txt itself"),
     ],
 )
 def test_outputs_that_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str], output: str, says: str) -> None:
@@ -89,6 +89,17 @@ def test_outputs_that_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert says in complaint(ran(capsys, "sheet", sketch, "-o", tmp_path / output))
     assert names(tmp_path) == ["set.txt"]
     assert sketch.read_text(encoding="utf-8") == SET
+
+
+def test_a_take_is_never_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sketch, take = sketch_file(tmp_path, SET), take_file(tmp_path, notes(seconds=0.2))
+    take = take.rename(tmp_path / "take.txt")  # what a file holds is told by its beginning, not by its ending
+    before = take.read_bytes()
+    for name in ("take.txt", "there/../take.txt"):
+        (tmp_path / "there").mkdir(exist_ok=True)
+        refused = ran(capsys, "sheet", sketch, "--for", "house", "--take", take, "-o", tmp_path / name)
+        assert "is the file take.txt itself" in complaint(refused)
+    assert take.read_bytes() == before
 
 
 def test_faults_of_the_sketch_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
