@@ -88,6 +88,8 @@ class Placing:
 
 def _check_probes(probes: tuple[str, ...], states: Iterable[State]) -> None:
     """GraphError unless each probe is "input", or a block or a wire of some state; in others it is silent."""
+    if not probes:
+        return
     known = dict.fromkeys([INPUT, *(name for state in states for name in (*state.blocks, *wire(state).points))])
     for probe in probes:
         if probe not in known:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 from chainsim.listen.drawing.shapes import Box, Circle, Label, Point, Triangle, Wire
@@ -23,11 +23,30 @@ TAIL = 12.0
 
 @dataclass
 class OpenWire:
-    """A wire on its way: where it has been, and what is heard on it."""
+    """A wire on its way: where it has been, and what is heard on it.
+
+    Attributes
+    ----------
+    points : list of (x, y)
+    name : str or None
+        As probes call it.
+    since : str or None
+        The last wire before it that may be later or earlier than others: levels and pans take no time.
+    silent : bool
+        Nothing sounds on it.
+    cut : bool
+        Nor can anything ever: it leads from a level that is off, or from what is out of the chain and gives nothing.
+    """
 
     points: list[Point]
     name: str | None
+    since: str | None = None
     silent: bool = False
+    cut: bool = False
+
+    def branch(self, *points: Point) -> OpenWire:
+        """Another line of the same wire."""
+        return replace(self, points=list(points))
 
     def to(self, x: float, y: float) -> OpenWire:
         """Go on to a point; what lies on a straight way between is left out."""
@@ -58,7 +77,7 @@ class Canvas:
     Attributes
     ----------
     names : list of str
-        Of wires on which there is sound, as they began.
+        Of wires that probes reach, as they began.
     also : dict of str
         The wire on which a block is heard whose output is no wire of its own, since it is out of the chain.
     """
@@ -79,15 +98,18 @@ class Canvas:
             kind: Literal["sound", "silent"] = "silent" if wire.silent else "sound"
             self.wires.append(Wire(tuple(wire.points), wire.name, arrow and not wire.silent, kind))
 
-    def begin(self, x: float, y: float, name: str | None, *, silent: bool = False, beside: float = 0.0) -> OpenWire:
+    def begin(
+        self, x: float, y: float, name: str | None, *, since: str | None = None, silent: bool = False,
+        cut: bool = False, beside: float = 0.0,
+    ) -> OpenWire:  # fmt: skip
         """Begin a wire where something gives it; its figures are put on it, so far behind as letters reach over it."""
-        if name is not None and not silent:
+        if name is not None and not cut:
             self.names.append(name)
         if name is not None and name in self.figures:
             level, latency = figure_texts(self.figures[name])
             self.labels.append(Label(x + beside + 6.0, y - 7.0, level, SMALL, "start", muted=True, about=name))
             self.labels.append(Label(x + beside + 6.0, y + 16.0, latency, SMALL, "start", muted=True, about=name))
-        return OpenWire([(x, y)], name, silent)
+        return OpenWire([(x, y)], name, name if since is None else since, silent, cut)
 
 
 def figure_texts(figures: WireFigures) -> tuple[str, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from chainsim.listen.drawing.canvas import SMALL, Canvas, OpenWire
+from chainsim.listen.drawing.canvas import LARGE, MINUS, SMALL, Canvas, OpenWire
 from chainsim.listen.drawing.parts import (
     BOX_HEIGHT,
     LEAD,
@@ -36,24 +36,27 @@ class Fork:
         Name of the wire behind the sum.
     tail : float
         Length of that wire.
-    engaged : bool
-        If not, what comes in goes on.
     notes : sequence of str
         What stands there too.
-    aligned : bool
-        Whether the earlier lanes wait for the latest.
+    waits : bool
+        Whether boxes show that the earlier lanes wait for the latest.
+    is_block : bool
+        Whether a block sums them, on which there is a probe whatever the lanes give.
+    turned : bool
+        Whether the last lane's polarity is turned.
     """
 
     def __init__(
-        self, lanes: Sequence[Part], name: str, kind_words: str, gives: str, tail: float, engaged: bool = True, *,
-        notes: Sequence[str] = (), aligned: bool = False,
+        self, lanes: Sequence[Part], name: str, kind_words: str, gives: str, tail: float, *,
+        notes: Sequence[str] = (), waits: bool = False, is_block: bool = False, turned: bool = False,
     ) -> None:  # fmt: skip
-        self._lanes, self._gives, self._engaged, self._aligned = lanes, gives, engaged, aligned
+        self._lanes, self._gives, self._waits = lanes, gives, waits
+        self._is_block, self._turned = is_block, turned
         words = [(shortened(name, SMALL, LONGEST_WORDS, bold=bool(kind_words)), bool(kind_words)), (kind_words, False)]
         words += [(shortened(note, SMALL, LONGEST_WORDS), False) for note in notes]
         self._words = [(text, bold) for text, bold in words if text]
         widest = max((text_width(text, SMALL, bold=bold) for text, bold in self._words), default=0.0)
-        self._before = LEAD + max(RADIUS, widest / 2) + (LEAD + WAIT_WIDTH if aligned else 0.0)
+        self._before = LEAD + max(RADIUS, widest / 2) + (LEAD + WAIT_WIDTH if waits else 0.0)
         self._beside = max(0.0, widest / 2 - RADIUS)
         self._behind = RADIUS + self._beside + tail
         self._inner = max(lane.width for lane in lanes)
@@ -69,7 +72,6 @@ class Fork:
     def put(self, canvas: Canvas, x: float, y: float, wire: OpenWire) -> OpenWire:
         dot_x = x + MARGIN_OF_ROWS - 4.0
         sum_x = x + MARGIN_OF_ROWS + self._inner + self._before
-        source = wire.name
         if len(self._lanes) > 1:
             wire.to(dot_x, y)
         ends = []
@@ -77,50 +79,57 @@ class Fork:
             if i == 0:
                 inner = wire
             else:
-                inner = OpenWire([(dot_x, y + self._lines[i - 1]), (dot_x, y + line)], source, wire.silent)
+                inner = wire.branch((dot_x, y + self._lines[i - 1]), (dot_x, y + line))
                 canvas.circles.append(Circle(dot_x, y + self._lines[i - 1], 3.0, "branch"))
             ends.append(lane.put(canvas, x + MARGIN_OF_ROWS, y + line, inner))
         leaves = [y + line + lane.leave for line, lane in zip(self._lines, self._lanes, strict=True)]
-        if self._aligned:
+        if self._waits:
             ends = _aligned(canvas, ends, x + MARGIN_OF_ROWS + self._inner + LEAD, leaves)
         self._sum(canvas, sum_x, ends, leaves)
         for i, (text, bold) in enumerate(reversed(self._words)):
             canvas.labels.append(
                 Label(sum_x, leaves[0] - RADIUS - 6.0 - LINE * i, text, SMALL, bold=bold, muted=not bold)
             )
-        if self._engaged:
-            return canvas.begin(sum_x + RADIUS, leaves[0], self._gives, beside=self._beside)
-        if source is not None:
-            canvas.also[self._gives] = source
-        return OpenWire([(sum_x + RADIUS, leaves[0])], source)
+        return canvas.begin(
+            sum_x + RADIUS, leaves[0], self._gives, silent=all(end.silent for end in ends),
+            cut=not self._is_block and all(end.cut for end in ends), beside=self._beside,
+        )  # fmt: skip
 
     def _sum(self, canvas: Canvas, x: float, ends: list[OpenWire], leaves: list[float]) -> None:
         """Lead every lane's end to a circle of its own, the last one up into the circle above it."""
         last = len(ends) - 1
         for i, (end, y) in enumerate(zip(ends, leaves, strict=True)):
             if i < last or last == 0:
-                canvas.circles.append(Circle(x, y, RADIUS, "sum", self._engaged))
+                canvas.circles.append(Circle(x, y, RADIUS, "sum"))
                 canvas.end(end.to(x - RADIUS, y))
                 if i > 0:
-                    canvas.end(OpenWire([(x, y - RADIUS), (x, leaves[i - 1] + RADIUS)], None))
+                    silent = all(other.silent for other in ends[i:])
+                    canvas.end(OpenWire([(x, y - RADIUS), (x, leaves[i - 1] + RADIUS)], None, silent=silent))
             else:
-                end.silent = end.silent or not self._engaged
                 canvas.end(end.to(x, y).to(x, leaves[i - 1] + RADIUS))
+        if self._turned:
+            canvas.labels.append(Label(x - 8.0, leaves[0] + RADIUS + 17.0, MINUS, LARGE, "end", bold=True))
 
 
 def _aligned(canvas: Canvas, ends: list[OpenWire], x: float, leaves: list[float]) -> list[OpenWire]:
     """Lead the lanes that wait for the latest through a box that says so, and for how long if that is known."""
-    known = [canvas.figures.get(end.name or "") for end in ends]
-    times_ms = [None if f is None else f.latency_ms if f.longest_ms is None else f.longest_ms for f in known]
-    heard_ms = [t for t, end in zip(times_ms, ends, strict=True) if not end.silent and t is not None]
+    times_ms = [_time_ms(canvas, end) for end in ends]
+    latest_ms = max((time_ms for time_ms in times_ms if time_ms is not None), default=0.0)
+    alike = len({end.since for end in ends if not end.cut}) == 1
     found = []
     for end, y, time_ms in zip(ends, leaves, times_ms, strict=True):
-        wait_ms = None if time_ms is None else max(heard_ms, default=0.0) - time_ms
-        if end.silent or (wait_ms is not None and wait_ms < LEAST_WAIT_MS):
+        wait_ms = None if time_ms is None else latest_ms - time_ms
+        if end.cut or alike or (wait_ms is not None and wait_ms < LEAST_WAIT_MS):
             found.append(end)
         else:
             found.append(_waiting(canvas, end, x, y, "to the latest" if wait_ms is None else f"{wait_ms:.1f} ms later"))
     return found
+
+
+def _time_ms(canvas: Canvas, end: OpenWire) -> float | None:
+    """How late a lane ends, if that is known and matters."""
+    known = None if end.cut else canvas.figures.get(end.name or "")
+    return None if known is None else known.latency_ms if known.longest_ms is None else known.longest_ms
 
 
 def _waiting(canvas: Canvas, end: OpenWire, x: float, y: float, words: str) -> OpenWire:
@@ -128,4 +137,33 @@ def _waiting(canvas: Canvas, end: OpenWire, x: float, y: float, words: str) -> O
     canvas.boxes.append(Box(x, y - BOX_HEIGHT / 2, WAIT_WIDTH, BOX_HEIGHT, "wait", "aligned", words))
     canvas.labels.append(Label(x + WAIT_WIDTH / 2, y - 4.0, "aligned", SMALL))
     canvas.labels.append(Label(x + WAIT_WIDTH / 2, y + 13.0, words, SMALL, muted=True))
-    return canvas.begin(x + WAIT_WIDTH, y, None)
+    return canvas.begin(x + WAIT_WIDTH, y, None, silent=end.silent)
+
+
+class OutOfChain:
+    """A blender that is out of the chain: the wire goes around it, and its wet path ends there.
+
+    Attributes
+    ----------
+    wet : Part
+    box : Part
+        The blender itself.
+    """
+
+    def __init__(self, wet: Part, box: Part) -> None:
+        self._wet, self._box = wet, box
+        self._line = box.down + LANE_GAP + wet.up
+        self.width = MARGIN_OF_ROWS + wet.width + box.width
+        self.leave = 0.0
+        self.up, self.down = box.up, self._line + wet.down
+
+    def put(self, canvas: Canvas, x: float, y: float, wire: OpenWire) -> OpenWire:
+        dot_x, box_x = x + MARGIN_OF_ROWS - 4.0, x + MARGIN_OF_ROWS + self._wet.width
+        inner = wire.branch((dot_x, y), (dot_x, y + self._line))
+        canvas.circles.append(Circle(dot_x, y, 3.0, "branch"))
+        end = self._wet.put(canvas, x + MARGIN_OF_ROWS, y + self._line, inner)
+        after = self._box.put(canvas, box_x, y, wire.to(dot_x, y))
+        box = canvas.boxes[-1]
+        middle = box.x + box.width / 2
+        canvas.end(end.to(middle, end.points[-1][1]).to(middle, box.y + box.height), arrow=False)
+        return after

@@ -6,9 +6,10 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from chainsim.block import block_type
 from chainsim.listen.drawing.canvas import MINUS, Canvas, OpenWire, tail_length
-from chainsim.listen.drawing.fork import WAIT_WIDTH, Fork
-from chainsim.listen.drawing.parts import LEAD, Entry, Exit, Gain, Part, Row, Words
+from chainsim.listen.drawing.fork import WAIT_WIDTH, Fork, OutOfChain
+from chainsim.listen.drawing.parts import LEAD, MARGIN_OF_ROWS, Entry, Exit, Gain, Part, Row, Words
 from chainsim.listen.drawing.routing import route_listeners
 from chainsim.listen.drawing.shapes import Layout
 from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, Lane, LanesStep, block_names
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 PAGE_WIDTH = 1100.0
 MARGIN = 16.0
 OUT = "out"
+TURNED = "flip_wet"
+"""A blender's setting by which the polarity of its wet path is turned."""
 MOST_NOTES = 2
 MOST_LED = 16
 """Of so many detectors the wires are drawn; of more, words tell what they listen to."""
@@ -39,7 +42,8 @@ def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None) -> L
     Returns
     -------
     Layout
-        As wide as a page (1100) at most, unless forks are nested so deep that one block beside them needs more.
+        As wide as a page (1100) at most, unless forks are nested so deep that one block beside them needs more. Where
+        boxes that lanes wait in have no room, a word at the sum tells it.
     """
     in_words = _not_led(state)
     while True:
@@ -56,7 +60,10 @@ def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None) -> L
 
 def _put(state: State, figures: Mapping[str, WireFigures], in_words: set[str]) -> tuple[Canvas, float, float]:
     """Everything but dashed wires, and the size of it all."""
-    row = _Drawing(state, figures, in_words).whole(PAGE_WIDTH - 2 * MARGIN)
+    limit = PAGE_WIDTH - 2 * MARGIN
+    row = _Drawing(state, figures, in_words).whole(limit)
+    if row.width > limit:
+        row = _Drawing(state, figures, in_words, waits_in_words=True).whole(limit)
     canvas = Canvas(figures)
     top = MARGIN + TOP_CHANNEL + row.up
     row.put(canvas, MARGIN, top, OpenWire([(MARGIN, top)], None))
@@ -73,8 +80,11 @@ def _not_led(state: State) -> set[str]:
 class _Drawing:
     """A state on its way to parts."""
 
-    def __init__(self, state: State, figures: Mapping[str, WireFigures], in_words: set[str]) -> None:
+    def __init__(
+        self, state: State, figures: Mapping[str, WireFigures], in_words: set[str], *, waits_in_words: bool = False
+    ) -> None:
         self._state, self._figures, self._in_words = state, figures, in_words
+        self._waits_in_words = waits_in_words
         self._forks = 0
 
     def whole(self, limit: float) -> Row:
@@ -100,7 +110,7 @@ class _Drawing:
         hears = None if name in self._in_words else entry.common.listens_to
         return Words(
             name, entry.type_name.replace("_", " "), "block", name, self._tail(name), self._notes(name), hears,
-            entry.common.engaged, entry.passes,
+            entry.common.engaged, entry.passes, block_type(entry.type_name).generates,
         )  # fmt: skip
 
     def _notes(self, name: str) -> list[str]:
@@ -120,10 +130,11 @@ class _Drawing:
         self._forks += 1
         number = self._forks
         gives = f"sum {number}"
-        inner = limit - 110.0 - self._tail(gives)
-        inner -= WAIT_WIDTH + LEAD if step.align else 0.0
+        waits = step.align and not self._waits_in_words
+        inner = limit - 110.0 - self._tail(gives) - (WAIT_WIDTH + LEAD if waits else 0.0)
         lanes = [self._lane(lane, f"lane {number}.{i + 1}", inner) for i, lane in enumerate(step.lanes)]
-        return Fork(lanes, gives, "", gives, self._tail(gives), aligned=step.align)
+        notes = ["aligned"] if step.align and not waits else []
+        return Fork(lanes, gives, "", gives, self._tail(gives), notes=notes, waits=waits)
 
     def _lane(self, lane: Lane, gives: str, limit: float) -> Part:
         parts = self._steps(lane.chain, limit)
@@ -136,13 +147,21 @@ class _Drawing:
 
     def _blender(self, step: BlenderStep, limit: float) -> Part:
         entry = self._state.blocks[step.name]
-        tail = self._tail(step.name if entry.common.engaged else None)
-        inner = limit - 200.0 - tail
-        levels = [level_text(getattr(entry.settings, key)) for key in ("dry_db", "wet_db")]
-        dry, wet = (Gain(level, None, self._tail(None)) for level in levels)
+        if not entry.common.engaged:
+            box = Words(step.name, "blender", "block", None, self._tail(None), engaged=False)
+            inner = limit - MARGIN_OF_ROWS - box.width
+            return OutOfChain(Row(self._steps(step.wet, inner), inner), box)
+        inner = limit - 200.0 - self._tail(step.name)
+        dry, wet = (self._level(step.name, key) for key in ("dry_db", "wet_db"))
         lanes: list[Part] = [Row([dry], inner), Row([*self._steps(step.wet, inner), wet], inner)]
-        words = "blender" if entry.common.engaged else "blender, out of the chain"
-        return Fork(lanes, step.name, words, step.name, tail, entry.common.engaged, notes=self._notes(step.name))
+        return Fork(
+            lanes, step.name, "blender", step.name, self._tail(step.name), notes=self._notes(step.name),
+            is_block=True, turned=getattr(entry.settings, TURNED),
+        )  # fmt: skip
+
+    def _level(self, name: str, key: str) -> Gain:
+        level_db = getattr(self._state.blocks[name].settings, key)
+        return Gain(level_text(level_db), None, self._tail(None), moved=(name, key) in self._state.drives)
 
 
 def level_text(level_db: float) -> str:

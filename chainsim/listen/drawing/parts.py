@@ -54,6 +54,8 @@ class Words:
         What its detector listens to.
     passes : bool
         If it is not engaged: whether the sound goes around it.
+    generates : bool
+        Whether it sounds by itself.
     """
 
     name: str
@@ -65,6 +67,7 @@ class Words:
     hears: str | None = None
     engaged: bool = True
     passes: bool = True
+    generates: bool = False
 
     def __post_init__(self) -> None:
         bold = self.kind == "block"
@@ -98,18 +101,22 @@ class Words:
             before, behind = left - 8.0, right + 8.0
             return wire.to(before, y).to(before, around).to(behind, around).to(behind, y)
         canvas.end(wire.to(left, y), arrow=self.engaged)
-        if self.hears is not None:
+        if self.engaged and self.hears is not None:
             canvas.listeners.append(Listener(self.name, self.hears, middle, y - half))
-        return canvas.begin(right, y, self.gives, silent=not self.engaged)
+        silent = not self.engaged or (wire.silent and not self.generates)
+        if self.kind == "pan":
+            return canvas.begin(right, y, self.gives, since=wire.since, silent=silent, cut=wire.cut)
+        return canvas.begin(right, y, self.gives, silent=silent, cut=not self.engaged)
 
 
 @dataclass
 class Gain:
-    """A gain triangle with its level above it."""
+    """A gain triangle with its level above it, which something may move."""
 
     level: str
     gives: str | None
     tail: float
+    moved: bool = False
 
     def __post_init__(self) -> None:
         self._body = max(TRIANGLE_WIDTH, text_width(self.level, SMALL))
@@ -122,10 +129,11 @@ class Gain:
         canvas.end(wire.to(left, y))
         canvas.triangles.append(Triangle(left, y, TRIANGLE_WIDTH, TRIANGLE_HEIGHT))
         canvas.labels.append(Label(left + TRIANGLE_WIDTH / 2, y - TRIANGLE_HEIGHT / 2 - 4.0, self.level, SMALL))
-        silent = self.level == "off"
+        off = self.level == "off" and not self.moved
         return canvas.begin(
-            left + TRIANGLE_WIDTH, y, self.gives, silent=silent, beside=(self._body - TRIANGLE_WIDTH) / 2
-        )
+            left + TRIANGLE_WIDTH, y, self.gives, since=wire.since, silent=wire.silent or off, cut=wire.cut or off,
+            beside=(self._body - TRIANGLE_WIDTH) / 2,
+        )  # fmt: skip
 
 
 @dataclass

@@ -90,7 +90,7 @@ def _draw_circle(axes: Axes, circle: Circle) -> None:
     axes.add_patch(
         Round(
             (circle.x, circle.y), circle.radius, facecolor=INK if filled else "none", edgecolor=INK,
-            lw=0.0 if filled else LINE_WIDTH, ls="solid" if circle.engaged else OUT_DASHES,
+            lw=0.0 if filled else LINE_WIDTH,
         )
     )  # fmt: skip
     if circle.kind == "sum":

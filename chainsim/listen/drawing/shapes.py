@@ -100,7 +100,6 @@ class Circle:
     y: float
     radius: float
     kind: Literal["sum", "branch", "end"]
-    engaged: bool = True
 
     @property
     def rect(self) -> Rect:
@@ -120,7 +119,7 @@ class Wire:
     arrow : bool
         Whether it ends with an arrow.
     kind : {"sound", "silent", "detector"}
-        A detector's wire carries what something listens to.
+        On a silent one nothing sounds; a detector's carries what something listens to.
     """
 
     points: tuple[Point, ...]
@@ -138,7 +137,7 @@ class Layout:
     width, height : float
         From 0, 0; texts are to be drawn at their sizes when this width is about a page's.
     wire_names : tuple of str
-        Names of the wires on which there is sound, in the order of its way.
+        Names of the wires that probes reach, in the order of the sound's way.
     """
 
     width: float

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape, quoteattr
 
 from chainsim.listen.drawing.arrows import arrow_head, shaft
-from chainsim.listen.drawing.layout import lay_out
+from chainsim.listen.drawing.layout import TURNED, lay_out
 from chainsim.listen.drawing.shapes import Box, Circle, Label, Layout, Point, Triangle, Wire
 from chainsim.sketch.chain import block_names
-from chainsim.sketch.model import State
+from chainsim.sketch.model import BlockEntry, State
 
 if TYPE_CHECKING:
     from chainsim.listen.drawing.wires import WireFigures
@@ -82,11 +82,16 @@ def _described(state: State) -> str:
     names = list(block_names(state.chain))
     if not names:
         return "A straight wire from the horn to the house."
-    blocks = (state.blocks[name] for name in names)
-    words = [
-        f"{b.name} ({b.type_name.replace('_', ' ')}{'' if b.common.engaged else ', out of the chain'})" for b in blocks
-    ]
+    words = (f"{name} ({_kind(state.blocks[name])})" for name in names)
     return f"From the horn to the house: {', '.join(words)}."
+
+
+def _kind(entry: BlockEntry) -> str:
+    kind = entry.type_name.replace("_", " ")
+    if not entry.common.engaged:
+        return f"{kind}, out of the chain"
+    turned = entry.type_name == "blender" and getattr(entry.settings, TURNED)
+    return f"{kind}, the polarity of its wet path turned" if turned else kind
 
 
 def _wires(layout: Layout, sounds: Mapping[str, str]) -> Iterable[str]:
@@ -149,9 +154,8 @@ def _circle(circle: Circle) -> str:
     x, y, r = _n(circle.x), _n(circle.y), circle.radius
     if circle.kind == "branch":
         return f'<circle class="branch" cx="{x}" cy="{y}" r="{_n(r)}" fill="currentColor"{THROUGH}/>'
-    dashes = "" if circle.engaged else ' stroke-dasharray="4 3"'
     about = f'class="{circle.kind}" cx="{x}" cy="{y}" r="{_n(r)}"'
-    ring = f'<circle {about} stroke="currentColor" stroke-width="1.6"{dashes}/>'
+    ring = f'<circle {about} stroke="currentColor" stroke-width="1.6"/>'
     if circle.kind == "end":
         return ring
     arm = r - 4.0

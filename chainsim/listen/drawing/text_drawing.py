@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from chainsim.listen.drawing.layout import TURNED
 from chainsim.sketch.chain import BlenderStep, BlockStep, Chain, Lane, LanesStep
 from chainsim.sketch.model import State
 
@@ -47,11 +48,19 @@ def _step(step: BlockStep | LanesStep | BlenderStep, state: State) -> _Picture:
     if isinstance(step, LanesStep):
         lanes = [_lane(lane, state) for lane in step.lanes]
         return _fork(lanes, "sum, aligned" if step.align else "sum")
-    settings = state.blocks[step.name].settings
-    dry, wet = (_level(getattr(settings, key)) for key in ("dry_db", "wet_db"))
-    paths = [_labelled(_Picture(["─"], 0), dry), _labelled(_series(step.wet, state), wet)]
-    name = step.name if state.blocks[step.name].common.engaged else f"({step.name})"
-    return _fork(paths, name)
+    return _blender(step, state)
+
+
+def _blender(step: BlenderStep, state: State) -> _Picture:
+    entry = state.blocks[step.name]
+    if not entry.common.engaged:
+        return _fork(
+            [_Picture(["─"], 0), _labelled(_series(step.wet, state), "ends here")], f"({step.name})", meet=False
+        )
+    dry, wet = (_level(getattr(entry.settings, key)) for key in ("dry_db", "wet_db"))
+    turned = "polarity turned, " if getattr(entry.settings, TURNED) else ""
+    paths = [_labelled(_Picture(["─"], 0), dry), _labelled(_series(step.wet, state), turned + wet)]
+    return _fork(paths, step.name)
 
 
 def _lane(lane: Lane, state: State) -> _Picture:
@@ -68,17 +77,20 @@ def _level(level_db: float) -> str:
     return "off" if level_db == -math.inf else f"{level_db:+g} dB"
 
 
-def _fork(lanes: Sequence[_Picture], name: str) -> _Picture:
+def _fork(lanes: Sequence[_Picture], name: str, *, meet: bool = True) -> _Picture:
+    """Lanes one under the other, which meet again or of which only the first goes on."""
     width = max(lane.width for lane in lanes)
     lines: list[str] = []
     wires = []
     for lane in lanes:
         wires.append(len(lines) + lane.wire)
         for i, line in enumerate(lane.lines):
-            lines.append(line + ("─" if i == lane.wire else " ") * (width - lane.width))
+            goes_on = i == lane.wire and (meet or lane is lanes[0])
+            lines.append(line + ("─" if goes_on else " ") * (width - lane.width))
     first, last = wires[0], wires[-1]
     for i, line in enumerate(lines):
-        lines[i] = _corner(i, first, last, wires, "└", "├") + line + _corner(i, first, last, wires, "┘", "┤")
+        end = _corner(i, first, last, wires, "┘", "┤") if meet else "─" if i == first else " "
+        lines[i] = _corner(i, first, last, wires, "└", "├") + line + end
     lines = [("─" if i == first else " ") + line for i, line in enumerate(lines)]
     return _joined([_Picture(lines, first), _Picture([f"─► {name} "], 0)])
 

@@ -58,6 +58,9 @@ def _lane(draw: st.DrawFn, blocks: dict[str, dict[str, Any]], depth: int, most: 
 def _declared(draw: st.DrawFn, blocks: dict[str, dict[str, Any]], type_name: str) -> str:
     name = f"{draw(st.sampled_from(['b', 'wide_shelf', 'W' * 40]))}{len(blocks)}"
     blocks[name] = {"type": type_name, "engaged": draw(st.sampled_from([True, True, True, False]))}
+    if type_name == "blender":
+        blocks[name] |= {key: draw(st.sampled_from(LEVELS)) for key in ("dry_db", "wet_db")}
+        blocks[name]["flip_wet"] = draw(st.booleans())
     return name
 
 

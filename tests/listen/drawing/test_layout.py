@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from itertools import combinations, pairwise
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from chainsim.graph.wiring import wire
+from chainsim.block import block_type
+from chainsim.graph.wiring import After, Signal, Silence, Sum, heard_at, wire
 from chainsim.listen.drawing.layout import PAGE_WIDTH, lay_out, level_text, pan_words, setting_words
 from chainsim.listen.drawing.shapes import Box, Circle, Layout, Point, Rect, Wire
 from chainsim.listen.drawing.wires import WireFigures
@@ -152,9 +154,48 @@ def check_all(text: str) -> None:
         check(layout)
         check_connected(layout)
         blocks = [b.name for b in layout.boxes if b.kind == "block"]
-        blenders = {n for n in state.blocks if state.blocks[n].type_name == "blender"}
+        blenders = {n for n in state.engaged if state.blocks[n].type_name == "blender"}
         assert sorted(blocks) == sorted(set(block_names(state.chain)) - blenders)
         assert set(layout.wire_names) <= {"input", *wire(state).points}
+        if figures is None:
+            check_sounds(layout, state)
+
+
+def check_sounds(layout: Layout, state: State) -> None:
+    """What is drawn into each box is what the engine leads there, and dotted where nothing can sound."""
+    wiring = wire(state)
+
+    def silent(signal: Signal) -> bool:
+        if isinstance(signal, Sum):
+            return all(silent(term.signal) for term in signal.terms)
+        if isinstance(signal, After):
+            entry, ports = state.blocks[signal.block], wiring.ports[signal.block]
+            if entry.type_name == "blender":
+                moved = {key for name, key in state.drives if name == signal.block}
+                off = {p for p in ports if f"{p}_db" not in moved and getattr(entry.settings, f"{p}_db") == -math.inf}
+                return all(silent(ports[p]) for p in {"dry", "wet"} - off)
+            return not block_type(entry.type_name).generates and silent(ports["in"])
+        return isinstance(signal, Silence)
+
+    def wires_to(*points: Point) -> list[Wire]:
+        at = [w for w in layout.wires if any(math.dist(w.points[-1], point) < 0.1 for point in points)]
+        return [w for w in at if w.kind != "detector"]
+
+    for box in layout.boxes:
+        if box.kind == "block" and box.engaged:
+            (into,) = wires_to((box.x, box.y + box.height / 2))
+            wanted = wiring.ports[box.name]["in"]
+            assert (into.kind == "silent") == silent(wanted), box.name
+            heard = heard_at(into.name or "", wiring)
+            assert heard == wanted or (silent(heard) and silent(wanted)), box.name
+    (leads_out,) = wires_to(*((c.x - c.radius, c.y) for c in layout.circles if c.kind == "end"))
+    assert (leads_out.kind == "silent") == silent(wiring.out)
+    heard = heard_at(leads_out.name or "", wiring)
+    assert heard == wiring.out or (silent(heard) and silent(wiring.out))
+    for drawn in (w for w in layout.wires if w.kind == "detector"):
+        x, y = drawn.points[-1]
+        (name,) = (b.name for b in layout.boxes if b.kind == "block" and b.y == y and b.x < x < b.x + b.width)
+        assert heard_at(drawn.name or "", wiring) == wiring.ports[name]["detector"]
 
 
 def labels(layout: Layout) -> list[str]:
@@ -205,6 +246,48 @@ def test_a_blender_is_two_gains_and_a_sum() -> None:
     assert [w.kind for w in layout.wires].count("silent") == 1  # from the triangle that is off
 
 
+BLEND = 'chain = [{ blender = "mix", wet = ["echo"] }]\n[blocks.echo]\ntype = "delay"\n[blocks.mix]\ntype = "blender"\n'
+
+
+def test_a_turned_wet_path_has_a_minus_where_it_is_summed() -> None:
+    layout = lay_out(state_of(BLEND + "flip_wet = true"))
+    (minus,) = (label for label in layout.labels if label.text == "\N{MINUS SIGN}")
+    (adder,) = (c for c in layout.circles if c.kind == "sum")
+    assert adder.x - 25 < minus.x < adder.x
+    assert adder.y < minus.y < adder.y + 40
+    assert "\N{MINUS SIGN}" not in labels(lay_out(state_of(BLEND)))
+    check(layout)
+
+
+def test_a_blender_that_is_out_is_gone_around() -> None:
+    # With its dry level off, too: what comes in goes on as it is.
+    layout = lay_out(state_of(BLEND + 'engaged = false\ndry_db = "off"'))
+    assert (layout.triangles, [c.kind for c in layout.circles].count("sum")) == ((), 0)
+    (box,) = (b for b in layout.boxes if b.name == "mix")
+    assert not box.engaged
+    out = max(layout.wires, key=lambda w: w.points[-1][0])
+    assert (out.name, out.kind, out.arrow) == ("input", "sound", True)
+    assert min(y for _, y in out.points) < box.y
+    (wet,) = (w for w in layout.wires if w.name == "echo")
+    assert (wet.points[-1], wet.arrow) == ((box.x + box.width / 2, box.y + box.height), False)
+    assert layout.wire_names == ("input", "echo")
+
+
+def test_of_nothing_comes_nothing() -> None:
+    off = '{ chain = "dry", level_db = "off" }'
+    layout = lay_out(state_of(f'chain = [{{ lanes = [{off}, {off}], align = true }}, "gain"]'))
+    assert [w.name for w in layout.wires if w.kind == "sound"] == ["input", "input"]
+    assert not [box for box in layout.boxes if box.kind == "wait"]
+    assert layout.wire_names == ("input", "gain")
+    moved = (
+        '[controllers.pedal]\ntype = "breakpoints"\npoints = [[0.0, 0.0]]\n'
+        'drives = [{ setting = "mix.dry_db", low = -96, high = 0 }]\n'
+    )
+    silent = BLEND + 'dry_db = "off"\nwet_db = "off"\n'
+    for text, kind in ((silent, "silent"), (silent + moved, "sound")):
+        assert next(w.kind for w in lay_out(state_of(text)).wires if w.name == "mix") == kind
+
+
 def test_what_is_out_of_the_chain() -> None:
     blocks = '[blocks.wah]\ntype = "phaser"\nengaged = false\n[blocks.synth]\ntype = "following_synth"\nengaged = false'
     layout = lay_out(state_of(f'chain = ["wah", "synth", "gain"]\n{blocks}'))
@@ -213,7 +296,8 @@ def test_what_is_out_of_the_chain() -> None:
     (around, nothing, behind) = layout.wires
     assert (around.name, around.arrow, len(around.points)) == ("input", False, 6)
     assert (nothing.name, nothing.kind) == ("synth", "silent")
-    assert (behind.name, behind.arrow) == ("gain", True)
+    # A gain makes nothing of nothing.
+    assert (behind.name, behind.kind) == ("gain", "silent")
 
 
 def test_a_detector_hears_by_a_dashed_wire() -> None:
@@ -250,9 +334,27 @@ def test_a_long_chain_breaks_into_rows_that_a_page_holds() -> None:
 def test_aligned_lanes_wait_for_the_latest() -> None:
     state = state_of('chain = [{ lanes = ["dry", ["gain"], { chain = "dry", level_db = "off" }], align = true }]')
     assert labels(lay_out(state)).count("to the latest") == 2
+    # Levels and pans take no time, and of one lane that sounds none waits.
+    for lanes in (
+        '["dry", { chain = "dry", level_db = -6, pan = 1 }]',
+        '[["gain"], { chain = "dry", level_db = "off" }]',
+    ):
+        assert not labels(lay_out(state_of(f"chain = [{{ lanes = {lanes}, align = true }}]"))).count("aligned")
     known = {"input": WireFigures(0.0, -20.0), "gain": WireFigures(3.0, -20.0, longest_ms=15.04)}
     told = labels(lay_out(state, known))
     assert (told.count("aligned"), told.count("15.0 ms later")) == (1, 1)
+
+
+def test_deep_nests_say_at_the_sum_that_lanes_wait() -> None:
+    chain, blocks = '"gain"', "[blocks.gain]"
+    for i in range(4):
+        chain = f'{{ lanes = ["dry", ["delay{i}", {chain}]], align = true }}'
+        blocks += f'\n[blocks.delay{i}]\ntype = "delay"'
+    layout = lay_out(state_of(f"chain = [{chain}]\n{blocks}"))
+    assert layout.width <= PAGE_WIDTH
+    assert labels(layout).count("aligned") == 4
+    assert not [box for box in layout.boxes if box.kind == "wait"]
+    check(layout)
 
 
 def test_figures_stand_on_wires() -> None:

@@ -81,6 +81,13 @@ def test_readers_that_do_not_see_are_told(state: State) -> None:
     assert root.findtext(f"{SVG}desc") == told
 
 
+def test_they_are_told_of_a_wet_path_that_is_turned() -> None:
+    blend = 'chain = [{ blender = "mix", wet = ["gain"] }]\n[blocks.mix]\ntype = "blender"\nflip_wet = true'
+    told = "gain (gain), mix (blender, the polarity of its wet path turned)."
+    assert told in draw_svg(parse_sketch(blend).base, title="turned")
+    assert "mix (blender, out of the chain)." in draw_svg(parse_sketch(f"{blend}\nengaged = false").base, title="out")
+
+
 @pytest.mark.parametrize("title", ["<script>alert(1)</script>", "a & b", "\"quoted\" 'twice'", "\x01 \ufffe bell"])
 def test_titles_are_text(title: str, state: State) -> None:
     svg = draw_svg(state, title=title, sounds={"echo": f'"><script>{title}'})

@@ -32,3 +32,15 @@ def test_blender_and_disengaged() -> None:
         "input ─┬── -3 dB ──────┬─► mix ─► out",
         "       └─► (g) ─ +0 dB ┘",
     ]
+    assert drawn('[{ blender = "mix", wet = ["g"] }]', blocks.replace("dry_db = -3", "flip_wet = true")) == [
+        "input ─┬── +0 dB ───────────────────────┬─► mix ─► out",
+        "       └─► (g) ─ polarity turned, +0 dB ┘",
+    ]
+
+
+def test_a_blender_that_is_out_leaves_the_wire_as_it_is() -> None:
+    blocks = '[blocks.mix]\ntype = "blender"\nengaged = false\n[blocks.g]\ntype = "gain"'
+    assert drawn('[{ blender = "mix", wet = ["g"] }, "pan"]', blocks) == [
+        "input ─┬───────────────────► (mix) ─► pan ─► out",
+        "       └─► g ─ ends here",
+    ]
