@@ -13,7 +13,7 @@ from chainsim.batch.listening.excerpt import Excerpt
 from chainsim.batch.listening.foot_sounds import FootAtKeys
 from chainsim.batch.listening.foot_states import reached
 from chainsim.listen.page.model import ListeningPage
-from chainsim.listen.page.writing import listening_page
+from chainsim.listen.page.writing import listening_page, write_listening_folder
 from chainsim.sketch.loading import load_sketch, parse_sketch
 from chainsim.sketch.timeline import moments
 from tests.browser.conftest import OpenPage
@@ -313,6 +313,25 @@ def test_a_blind_test_takes_the_board_away(open_page: OpenPage) -> None:
     page.evaluate("() => chainsimPage.foot.close()")
     page.keyboard.press(KEYS["E"])
     assert page.evaluate(PRESSES)[-1]["gesture"]["switch"] == 'B, "low"'
+    assert page.locator(".foot-panel").count() == 0
+    assert page.evaluate(LEVELS) == "equal"
+
+
+def test_a_page_written_anew_goes_on_with_what_was_pressed(open_page: OpenPage, tmp_path: Path) -> None:
+    before, after = set_page(), set_page(CUES)
+    write_listening_folder(before, tmp_path / "board", watched=True)
+    page = open_page(tmp_path / "board" / "index.html")
+    page.keyboard.press(KEYS["B"])
+    page.wait_for_function(SOUNDS, arg=hear_key("<b>tide</b>, low"))
+    write_listening_folder(after, tmp_path / "board", watched=True)
+    page.get_by_text("Last taken up at").wait_for()
+    assert shown(page) == "<b>tide</b>, low"
+    assert len(rows(page, "The set's own cues")) == 2
+    assert page.evaluate(LEVELS) == "as it comes"
+    page.keyboard.press(KEYS["E"])
+    assert [row[1] for row in rows(page, "Your presses")] == ["E", 'B, "low"']
+    write_listening_folder(replace(before, foot=None), tmp_path / "board", watched=True)
+    page.locator("#foot").wait_for(state="hidden")
     assert page.locator(".foot-panel").count() == 0
     assert page.evaluate(LEVELS) == "equal"
 

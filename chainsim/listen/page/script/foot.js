@@ -15,22 +15,27 @@ import { PressList } from "./press_list.js";
 
 const LOOK_EVERY_MS = 15;
 
+/** @typedef {{presses: import("./press_list.js").Press[], reachedMs: number, engaged: boolean}} Left */
+
+/** @type {Left} */
+const NOTHING_LEFT = { presses: [], reachedMs: 0, engaged: false };
+
 /**
- * Put the board of `app.data.foot` under `root`, if there is one. A board that was there before hands over
- * what was pressed on it.
+ * Put the board of `app.data.foot` under `root`, if there is one. It goes on where one that was closed
+ * before was left.
  * @param {HTMLElement} root
  * @param {{data: Object, player: import("./player.js").Player, foot?: FootAtKeys}} app
  * @returns {{close: () => void}} takes all of it away again
  */
 export function setUpFoot(root, app) {
   if (!app.data.foot) return { close: () => undefined };
-  app.foot = new FootAtKeys(root, app.data.foot, app.player, app.foot?.list.presses ?? []);
+  app.foot = new FootAtKeys(root, app.data.foot, app.player, app.foot?.left ?? NOTHING_LEFT);
   return app.foot;
 }
 
 /** Goes between board, player and page. */
 class FootAtKeys {
-  constructor(root, plain, player, presses) {
+  constructor(root, plain, player, left) {
     this._plain = plain;
     this._player = player;
     this._ending = new AbortController();
@@ -38,7 +43,7 @@ class FootAtKeys {
     const { signal } = this._ending;
     this.board = new Board(plain.board);
     this.list = new PressList(this.board);
-    this.list.takeOver(presses);
+    this.list.takeOver(left.presses);
     this._pace = new Pace(this.board, plain.foot);
     this._course = new FootCourse(this.list, 1000 * plain.startsS);
     this._sound = new FootSound(plain.sounds, this.board, player, signal);
@@ -53,12 +58,17 @@ class FootAtKeys {
     });
     root.append(this._panel.element);
     this._listen(signal);
+    this._course.reach(left.reachedMs);
     this._course.follow(this._nowMs);
+    if (left.engaged && this._sound.owns(player.current)) this._sound.engage(this._course.position);
     this._show();
   }
 
   /** Take it away; the player goes on without it. */
   close() {
+    const { list, reachedMs } = this._course;
+    /** @type {Left} for the board that comes after it */
+    this.left = { presses: list.presses, reachedMs, engaged: this._sound.engaged };
     this._ending.abort();
     window.clearInterval(this._timer);
     this._sound.leave();
