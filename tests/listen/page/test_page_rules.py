@@ -46,7 +46,8 @@ const ask = async (keys) => {
 const kept = { fitting: shelf.fitting(["4", "3", "2", "1"]), doubleRate: shelf.fitting(["4", "3"], 96000) };
 kept.first = await ask(["1", "2", "3", "4"]);
 kept.again = await ask(["3", "4"]);
-shelf.hold(["3", "4"]);
+const held = shelf.hold(["3", "4", "2"]);
+kept.holds = [held.length, shelf.hold(["3", "4"], 192000).length];
 kept.others = await ask(["1", "2", "1"]);
 kept.held = await ask(["3", "4"]);
 
@@ -110,6 +111,7 @@ def test_little_memory_keeps_little_and_what_is_held(told: Any) -> None:
         "doubleRate": ["4"],
         "first": 4,
         "again": 0,
+        "holds": [2, 2],  # as many as fit, and never less than a pair
         "others": 3,  # beside the two that are held, none of the others stays
         "held": 0,
     }

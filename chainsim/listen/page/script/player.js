@@ -6,14 +6,16 @@
  * would have gone on, a moment ahead, so that the clock has not passed it when the order arrives.
  */
 
+import { Place } from "./place.js";
 import { FADE_S, Voice } from "./voice.js";
 
+const SHORTEST_LOOP_S = 2 * FADE_S;
 const AHEAD_S = 0.02;
 const HIDDEN_LEAD_S = 0.15;
 const MOST_TRIES = 4;
 const PATIENCE_MS = 400;
 
-/** @typedef {{from: number, to: number}} Loop seconds */
+/** @typedef {import("./place.js").Loop} Loop */
 
 /** Events: "state", "sound" (detail.key), "seek", "loop", "levels", "hidden", "blocked", "ended". */
 export class Player extends EventTarget {
@@ -29,12 +31,11 @@ export class Player extends EventTarget {
     this.output.connect(this.context.destination);
     this._current = null;
     this._playing = false;
-    this._loop = null;
     this._levels = "equal";
     this._hidden = false;
     this._voice = null;
     this._restFrame = 0;
-    this._anchor = { clockFrame: 0, soundFrame: 0, loop: null };
+    this._place = new Place(context.sampleRate);
     this._choice = 0;
     this._wish = 0;
   }
@@ -43,7 +44,7 @@ export class Player extends EventTarget {
   get position() {
     if (!this._voice) return this._restFrame / this._rate;
     const heard = (this.context.currentTime - (this.context.outputLatency || 0)) * this._rate;
-    return this._frameAt(Math.max(heard, this._anchor.clockFrame)) / this._rate;
+    return this._place.at(Math.max(heard, this._place.since)) / this._rate;
   }
 
   /** Whether something sounds. */
@@ -58,12 +59,12 @@ export class Player extends EventTarget {
 
   /** Length of the scene of what is chosen, in seconds. */
   get seconds() {
-    return this._current === null ? 0 : this._frames / this._rate;
+    return this._place.seconds;
   }
 
-  /** @returns {Loop|null} */
+  /** @returns {Loop|null} seconds */
   get loop() {
-    return this._loop;
+    return this._place.loop;
   }
 
   /** @returns {"equal"|"as it comes"} */
@@ -123,8 +124,9 @@ export class Player extends EventTarget {
    * @param {number} seconds
    */
   seek(seconds) {
-    const wanted = clamp(seconds, 0, this.seconds);
-    const frame = Math.round((this._loop && wanted >= this._loop.to ? this._loop.from : wanted) * this._rate);
+    const wanted = this._place.clamped(seconds);
+    const { loop } = this;
+    const frame = Math.round((loop && wanted >= loop.to ? loop.from : wanted) * this._rate);
     if (this._voice) this._start(this._voice.buffer, frame);
     else this._restFrame = frame;
     this._tell("seek");
@@ -152,11 +154,11 @@ export class Player extends EventTarget {
    * @param {Loop|null} loop
    */
   setLoop(loop) {
-    this._loop = this._withinScene(loop);
+    this._place.loop = this._place.within(loop, SHORTEST_LOOP_S);
     const clockFrame = this._nextFrame();
-    const place = this._placeForLoop(this._voice ? this._frameAt(clockFrame) : this._restFrame);
-    if (this._voice) this._start(this._voice.buffer, place, clockFrame);
-    else this._restFrame = place;
+    const frame = this._place.inLoop(this._voice ? this._place.at(clockFrame) : this._restFrame);
+    if (this._voice) this._start(this._voice.buffer, frame, clockFrame);
+    else this._restFrame = frame;
     this._tell("loop");
   }
 
@@ -169,14 +171,14 @@ export class Player extends EventTarget {
 
   /**
    * Have sounds ready, one after the other, so that choosing them takes no time. While the page keeps to
-   * itself what sounds, they stay ready. Where some cannot be had, the others are, then the first fault is thrown.
+   * itself what sounds, they stay ready. Where some cannot be had, the others are; the first fault is thrown.
    * @param {string[]} keys
    */
   async prepare(keys) {
     const known = keys.filter((key) => this._shelf.has(key));
-    if (this._hidden) this._shelf.hold(known);
+    const wanted = this._hidden ? this._shelf.hold(known, this._rate) : known;
     const faults = [];
-    for (const key of known) {
+    for (const key of wanted) {
       if (!this._shelf.has(key)) continue;
       await this._shelf.decoded(key, this.context).catch((error) => faults.push(error));
     }
@@ -198,7 +200,7 @@ export class Player extends EventTarget {
       buffer = await this._shelf.decoded(chosen, this.context);
       if (wish !== this._wish || this._playing) return null;
     }
-    if (this._restFrame >= this._frames) this._restFrame = 0;
+    if (this._restFrame >= this._place.frames) this._restFrame = 0;
     this._playing = true;
     this._start(buffer, this._restFrame, this._nextFrame(asked));
     return "state";
@@ -214,25 +216,31 @@ export class Player extends EventTarget {
     const choice = (this._choice += 1);
     const buffer = await this._shelf.decoded(key, this.context);
     if (choice !== this._choice) return null;
-    const sameScene = this._current !== null && this._scene === sound.scene;
-    const before = { frames: this._frames, loop: this._loop };
+    const sameScene = this._scene === sound.scene;
     this._current = key;
     this._scene = sound.scene;
-    this._frames = sound.frames;
-    this._loop = sameScene && this._frames < before.frames ? this._withinScene(before.loop) : before.loop;
-    if (!sameScene) {
-      this._restFrame = 0;
-      this._loop = null;
-    }
-    const loop = this._loop !== before.loop;
-    this._restFrame = Math.min(this._restFrame, this._frames);
-    if (loop && !this._playing) this._restFrame = this._placeForLoop(this._restFrame);
+    const loopIsNew = this._enter(sound.frames, sameScene);
     if (this._playing) {
       const clockFrame = this._nextFrame();
-      const moved = loop ? this._placeForLoop(this._frameAt(clockFrame)) : null;
+      const moved = loopIsNew ? this._place.inLoop(this._place.at(clockFrame)) : null;
       this._start(buffer, sameScene ? moved : 0, clockFrame);
     }
-    return { key, loop: loop || !sameScene };
+    return { key, loop: loopIsNew || !sameScene };
+  }
+
+  /**
+   * Be in a scene of so many frames of its own rate; if it is the same, at the same place, if it is long enough.
+   * @returns {boolean} whether there is another loop than before
+   */
+  _enter(frames, sameScene) {
+    const place = this._place;
+    const { loop, frames: before } = place;
+    place.frames = Math.round((frames * this._rate) / this._shelf.sampleRate);
+    if (!sameScene) place.loop = null;
+    else if (place.frames < before) place.loop = place.within(loop, SHORTEST_LOOP_S);
+    this._restFrame = sameScene ? Math.min(this._restFrame, place.frames) : 0;
+    if (place.loop !== loop) this._restFrame = place.inLoop(this._restFrame);
+    return place.loop !== loop;
   }
 
   _tellTaken(taken) {
@@ -241,41 +249,12 @@ export class Player extends EventTarget {
     if (taken.loop) this._tell("loop");
   }
 
-  /** What of a loop lies in the scene; null if too little does. */
-  _withinScene(loop) {
-    const asked = loop && { from: clamp(loop.from, 0, this.seconds), to: clamp(loop.to, 0, this.seconds) };
-    return asked && asked.to - asked.from >= 2 * FADE_S ? asked : null;
-  }
-
   get _rate() {
     return this.context.sampleRate;
   }
 
-  /** Frames of the scene, at the rate of the audio clock. */
-  get _frames() {
-    return this._sceneFrames;
-  }
-
-  set _frames(frames) {
-    this._sceneFrames = Math.round((frames * this._rate) / this._shelf.sampleRate);
-  }
-
   _gain() {
     return this._levels === "equal" ? 1 : 10 ** (this._shelf.sound(this._current).asItComesDb / 20);
-  }
-
-  /** Frame of the sound at a frame of the clock, in the loop if there is one. */
-  _frameAt(clockFrame) {
-    const { clockFrame: began, soundFrame, loop } = this._anchor;
-    const frame = soundFrame + clockFrame - began;
-    if (!loop || frame < loop.to) return Math.min(frame, this._frames);
-    return loop.from + ((frame - loop.from) % (loop.to - loop.from));
-  }
-
-  /** From where to go on when the loop changes: from its beginning, if it does not hold the present place. */
-  _placeForLoop(here) {
-    const loop = this._loop && this._framesOf(this._loop);
-    return loop && (here < loop.from || here >= loop.to) ? loop.from : here;
   }
 
   /**
@@ -297,19 +276,20 @@ export class Player extends EventTarget {
    * @param {number} [tries] how often yet
    */
   _start(buffer, frame, clockFrame = this._nextFrame(), tries = MOST_TRIES) {
-    const loop = this._loop && this._framesOf(this._loop);
-    if (frame !== null) this._anchor = { clockFrame, soundFrame: frame, loop };
-    const soundFrame = this._frameAt(clockFrame);
+    const place = this._place;
+    const loop = place.loopFrames;
+    if (frame !== null) place.anchor(clockFrame, frame);
+    const soundFrame = place.at(clockFrame);
     const at = clockFrame / this._rate;
     this._silence(at);
-    if (soundFrame >= this._frames && !this._loop) {
+    if (soundFrame >= place.frames && !loop) {
       this._finish();
       return;
     }
     const voice = new Voice(this.output, buffer, {
       at,
       from: soundFrame / this._rate,
-      until: this._frames / this._rate,
+      until: place.seconds,
       loop: loop && { from: loop.from / this._rate, to: loop.to / this._rate },
       gain: this._gain(),
     });
@@ -329,14 +309,10 @@ export class Player extends EventTarget {
 
   _finish() {
     this._voice = null;
-    this._restFrame = this._frames;
+    this._restFrame = this._place.frames;
     this._playing = false;
     this._tell("state");
     this._tell("ended");
-  }
-
-  _framesOf(loop) {
-    return { from: Math.round(loop.from * this._rate), to: Math.round(loop.to * this._rate) };
   }
 
   /** Whether the browser lets the page sound. */
@@ -350,8 +326,4 @@ export class Player extends EventTarget {
   _tell(type, detail = {}) {
     this.dispatchEvent(new CustomEvent(type, { detail }));
   }
-}
-
-function clamp(value, low, high) {
-  return Math.min(Math.max(value, low), high);
 }

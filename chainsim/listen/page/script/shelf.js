@@ -17,7 +17,7 @@ export class SoundShelf {
     this._awaited = new Map();
     this._sizes = new Map();
     this._held = new Set();
-    /** How many bytes of decoded sound are kept; where the browser tells the device's memory, a share of it. */
+    /** How many bytes of decoded sound are kept; where the browser tells the memory, a share of that. */
     this.mostBytes = Math.min(MOST_BYTES, BYTES_PER_GB * (navigator.deviceMemory ?? Infinity));
     window.chainsimReceive = (digest, base64) => this._receive(digest, base64);
   }
@@ -65,11 +65,15 @@ export class SoundShelf {
   }
 
   /**
-   * Keep these decoded, whatever else is asked for, until others are held.
+   * Keep these decoded, whatever else is asked for, until others are held: two, and as many as fit.
    * @param {string[]} keys
+   * @param {number} [rate] of the audio clock
+   * @returns {string[]} those that are held
    */
-  hold(keys) {
-    this._held = new Set(keys.map((key) => this.sound(key).digest));
+  hold(keys, rate) {
+    const held = keys.slice(0, Math.max(2, this.fitting(keys, rate).length));
+    this._held = new Set(held.map((key) => this.sound(key).digest));
+    return held;
   }
 
   /**

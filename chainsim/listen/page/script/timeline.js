@@ -20,7 +20,10 @@ const SHORTEST_S = 0.05;
  * @param {import("./loop_controls.js").LoopControls} loops
  */
 export function setUpTimeline(root, { player, shelf, data }, loops) {
-  const sound = () => (player.current === null || player.hidden ? null : shelf.sound(player.current));
+  const sound = () => {
+    const { current, hidden } = player;
+    return current === null || hidden || !shelf.has(current) ? null : shelf.sound(current);
+  };
   const take = () => shelf.keys("take").map((key) => shelf.sound(key))[0] ?? null;
   const full = () =>
     fullSwing(["take", "version"].flatMap((role) => shelf.keys(role)).map((key) => shelf.sound(key)));
