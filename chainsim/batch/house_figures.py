@@ -17,6 +17,7 @@ from chainsim.batch.playing import alone
 from chainsim.graph.rendering import build_graph, render_graph
 from chainsim.listen.sheets.failure_sheet.sheet import played_states
 from chainsim.listen.sheets.house_sheet.figures import FeedLevels, HouseFigures, LargestGain, PatchFigures, WayIn
+from chainsim.listen.sheets.house_sheet.sheet import feed_channels
 from chainsim.measure.gaps import measure_gaps
 from chainsim.measure.loudness import measure_loudness
 from chainsim.measure.peaks import measure_peaks
@@ -29,7 +30,7 @@ ENERGY_SHARE = 1e-3
 _WINDOW_S = 0.34
 
 Progress = Callable[[int, int], None]
-"""Told (patches done, patches in all)."""
+"""Told (steps done, steps in all)."""
 
 
 def house_figures(sketch: Sketch, take: Take, progress: Progress = lambda done, whole: None) -> HouseFigures:
@@ -49,19 +50,27 @@ def house_figures(sketch: Sketch, take: Take, progress: Progress = lambda done, 
     """
     audio = beginning(take, LONGEST_S)
     rate_hz = take.sample_rate_hz
-    states = played_states(sketch)
+    states, lines = played_states(sketch), feed_channels(sketch, take.channels)
+    steps = len(states) * (1 if sketch.levels is None else 2) + 1
     patches = []
     with ThreadPoolExecutor(os.cpu_count()) as executor:
-        figures = executor.map(lambda name: _patch(sketch, name, states[name], audio, rate_hz), states)
+        figures = executor.map(lambda name: _patch(sketch, name, states[name], audio, rate_hz, lines), states)
         for one in figures:
             patches.append(one)
-            progress(len(patches), len(states))
+            progress(len(patches), steps)
+
+    def planned(done: int, whole: int) -> None:
+        progress(len(states) + len(states) * done // whole, steps)
+
+    levels = _levels(sketch, audio, rate_hz, planned)
+    howls = _howls(sketch, max(patches, key=lambda p: p.integrated_lufs))
+    progress(steps, steps)
     return HouseFigures(
         take=take.path.name if take.path is not None else "a take in memory",
         seconds=audio.shape[1] / rate_hz,
         patches=tuple(patches),
-        levels=_levels(sketch, audio, rate_hz),
-        howls=_howls(sketch, max(patches, key=lambda p: p.integrated_lufs)),
+        levels=levels,
+        howls=howls,
     )
 
 
@@ -98,9 +107,9 @@ def mono_loss_db(x: Audio) -> float:
     return 10.0 * math.log10(whole / middle) if middle > 0.0 else math.inf
 
 
-def _patch(sketch: Sketch, name: str, state: State, audio: Audio, rate_hz: float) -> PatchFigures:
+def _patch(sketch: Sketch, name: str, state: State, audio: Audio, rate_hz: float, lines: int) -> PatchFigures:
     y = render_graph(build_graph(alone(sketch, state), rate_hz, audio.shape[0]), audio)["out"]
-    sound = np.ascontiguousarray(np.broadcast_to(y, (2, y.shape[1])).T)
+    sound = np.ascontiguousarray(np.broadcast_to(y, (lines, y.shape[1])).T)
     return PatchFigures(
         patch=name,
         integrated_lufs=measure_loudness(sound, rate_hz).integrated_lufs,
@@ -110,9 +119,9 @@ def _patch(sketch: Sketch, name: str, state: State, audio: Audio, rate_hz: float
     )
 
 
-def _levels(sketch: Sketch, audio: Audio, rate_hz: float) -> FeedLevels | None:
+def _levels(sketch: Sketch, audio: Audio, rate_hz: float, progress: Progress) -> FeedLevels | None:
     sound = np.ascontiguousarray(audio.T, dtype=np.float32)
-    plan = plan_levels(sketch, sound, rate_hz, measure_gaps(sound, rate_hz).noise_rms_dbfs)
+    plan = plan_levels(sketch, sound, rate_hz, measure_gaps(sound, rate_hz).noise_rms_dbfs, progress=progress)
     return None if plan is None else feed_levels(plan)
 
 

@@ -10,7 +10,7 @@ going in, gates shut, it is the noise at rest.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +26,9 @@ from chainsim.measure.idle_noise import measure_idle_noise
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import Sketch, State
 from chainsim.units import Array, Audio
+
+Progress = Callable[[int, int], None]
+"""Told (states done, states in all)."""
 
 LOUDEST_S = 10.0
 RESTING_S = 4.0
@@ -101,7 +104,12 @@ class LevelPlan:
 
 
 def plan_levels(
-    sketch: Sketch, audio: npt.NDArray[np.float32], sample_rate_hz: float, take_noise_dbfs: float
+    sketch: Sketch,
+    audio: npt.NDArray[np.float32],
+    sample_rate_hz: float,
+    take_noise_dbfs: float,
+    *,
+    progress: Progress = lambda done, whole: None,
 ) -> LevelPlan | None:
     """Plan the levels of a take, shape (frames, channels), through every state of a sketch that states its levels.
 
@@ -112,6 +120,7 @@ def plan_levels(
     sample_rate_hz : float
     take_noise_dbfs : float
         Rms of the take's rests; what is not finite counts as unknown.
+    progress : callable, optional
 
     Raises
     ------
@@ -125,10 +134,13 @@ def plan_levels(
     output_dbu = found.full_scale_dbu if settings.output_dbu is None else settings.output_dbu
     first, last = _loudest_part(audio, sample_rate_hz)
     part = np.ascontiguousarray(audio[first:last].T, dtype=np.float64)
-    planned = tuple(
-        _state(sketch, name, state, part, sample_rate_hz, take_noise_dbfs, found.full_scale_dbu, output_dbu)
-        for name, state in states(sketch)
-    )
+    planned: list[StateLevels] = []
+    each = tuple(states(sketch))
+    for name, state in each:
+        planned.append(
+            _state(sketch, name, state, part, sample_rate_hz, take_noise_dbfs, found.full_scale_dbu, output_dbu)
+        )
+        progress(len(planned), len(each))
     loudest = max(planned, key=lambda s: s.points[-1].peak_dbu)
     out = loudest.points[-1]
     feed = Feed(out.nominal_dbu, out.peak_dbu, _noise_dbu(out))
@@ -136,7 +148,7 @@ def plan_levels(
         input=found,
         output_dbu=output_dbu,
         analysed_s=(first / sample_rate_hz, last / sample_rate_hz),
-        states=planned,
+        states=tuple(planned),
         loudest=loudest.name,
         phantom=settings.phantom,
         ways=ways_to_the_house(feed, sketch.levels),

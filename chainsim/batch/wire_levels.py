@@ -8,18 +8,19 @@ import numpy as np
 
 from chainsim.audio.reading import Take
 from chainsim.batch.house_figures import LONGEST_S, beginning
-from chainsim.batch.level_plan import plan_levels
+from chainsim.batch.level_plan import Progress, plan_levels
 from chainsim.measure.gaps import measure_gaps
 from chainsim.sketch.model import Sketch
 
 
-def wire_levels_dbu(sketch: Sketch, take: Take) -> dict[str, float]:
+def wire_levels_dbu(sketch: Sketch, take: Take, progress: Progress = lambda done, whole: None) -> dict[str, float]:
     """Play the loudest part of a take through every patch: the highest nominal level behind each box, in dBu.
 
     Parameters
     ----------
     sketch : Sketch
     take : Take
+    progress : callable, optional
 
     Returns
     -------
@@ -33,7 +34,7 @@ def wire_levels_dbu(sketch: Sketch, take: Take) -> dict[str, float]:
     """
     sound = np.ascontiguousarray(beginning(take, LONGEST_S).T, dtype=np.float32)
     rate_hz = take.sample_rate_hz
-    plan = plan_levels(sketch, sound, rate_hz, measure_gaps(sound, rate_hz).noise_rms_dbfs)
+    plan = plan_levels(sketch, sound, rate_hz, measure_gaps(sound, rate_hz).noise_rms_dbfs, progress=progress)
     if plan is None:
         return {}
     found: dict[str, float] = {}

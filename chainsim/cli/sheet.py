@@ -128,7 +128,8 @@ def _wiring(sketch: Sketch, take: Take | None) -> _Laid:
     if take is not None:
         from chainsim.batch.wire_levels import wire_levels_dbu
 
-        levels_dbu = wire_levels_dbu(sketch, take)
+        with progress_bar("playing") as progress:
+            levels_dbu = wire_levels_dbu(sketch, take, progress)
         if not levels_dbu:
             warn(["--take: the sketch has no [levels], so what goes through its cables is not known"])
     sheet = wiring_sheet(sketch, channels=_channels(take), levels_dbu=levels_dbu)

@@ -62,6 +62,22 @@ def test_every_patch_is_played() -> None:
     assert (found.howls.patch, found.howls.gain_db) == ("one", pytest.approx(20.0 * math.log10(2.0) - 6.0, abs=0.2))
 
 
+def test_loudness_is_what_measuring_a_file_of_the_feed_gives() -> None:
+    told: list[tuple[int, int]] = []
+    mono = parse_sketch('chain = ["trim"]\n[blocks.trim]\ntype = "gain"')
+    found = house_figures(mono, TakeArray(sine(997.0), RATE_HZ), lambda *step: told.append(step)).patches[0]
+    # Of one channel BS.1770-5 gives a 997 Hz sine its level, -3.01 LUFS at full scale; an amplitude of 0.25 is 12.04 dB
+    # lower. On two loudspeakers it would be 3.01 LU more.
+    assert found.integrated_lufs == pytest.approx(-15.05, abs=0.02)
+    assert told == [(1, 2), (2, 2)]
+    wide = parse_sketch(TWO_LANES + '[patches.wide]\nchain = [{ lanes = [{ chain = [], pan = 0 }, "second"] }]')
+    in_stereo, alone = (
+        house_figures(s, TakeArray(sine(997.0), RATE_HZ)).patches for s in (wide, parse_sketch(TWO_LANES))
+    )
+    # The feed is stereo by another patch: this one is on both lines, and counts twice.
+    assert in_stereo[0].integrated_lufs - alone[0].integrated_lufs == pytest.approx(3.01, abs=0.01)
+
+
 def test_a_dead_lane_of_two_equal_ones_is_half_as_loud() -> None:
     sketch = parse_sketch(TWO_LANES)
     found = louder_without(sketch, failure_sheet(sketch), TakeArray(sine(440.0), RATE_HZ))

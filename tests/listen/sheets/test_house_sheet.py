@@ -77,17 +77,37 @@ def test_loudest_quietest_and_those_far_from_the_middle() -> None:
     document = house_document(sheet(SET, FOUND))
     told = lines(document)
     assert told["loudest"] == "far: -16.0 LUFS, peak -4.5 dBTP"
-    assert told["quietest"] == "plain: -20.0 LUFS, peak -3.0 dBTP, 4.0 LU under it"
+    assert told["quietest"] == "plain: -20.0 LUFS, peak -3.0 dBTP"
     assert told["highest peak"] == "-3.0 dBTP (plain): set the gain with this one"
-    assert told["over 3 LU apart"] == "none: one fader position does"  # the middle is -18.5: 1.5 and 2.5 LU away
+    # Two pairs lie within 3 LU, the louder is -16.0 and -18.5; the third lies 2.75 LU under their mean of -17.25.
+    assert told["between them"] == "4.0 LU: ride the fader; against the others plain -2.8 LU"
+    assert told["measured with"] == "solo.wav, 12 s; LUFS of both lines together, as a stereo file is measured"
     assert told["low end"] == "energy from 98 Hz on (far): low cut no higher; lowest notes: horn Ab2 (104 Hz)"
     assert told["howls first"].startswith("near 812 Hz, +6 dB over the dry horn (far)")
     assert told["in mono"] == "safe: the sum loses 1.2 dB at the most (far); half of left plus right"
     loud = figures(("plain", -20.0, -3.0, 104.0, 0.0), ("near", -18.5, -6.0, 104.0, 0.0), ("far", -15.0, -4, 98, 5.0))
     told = lines(house_document(sheet(SET, loud)))
-    assert told["over 3 LU apart"] == "far: ride the fader"
+    # Within 3 LU of each other only plain and near, mean -19.25.
+    assert told["between them"] == "5.0 LU: ride the fader; against the others far +4.2 LU"
     assert "not safe: the sum loses 5.0 dB" in told["in mono"]
     assert "cancel in far" in told["in mono"]
+
+
+@pytest.mark.parametrize(("loudest_lufs", "position"), [(-17.0, "one"), (-16.9, "many")])
+def test_one_position_of_the_fader_does_for_3_lu_from_loudest_to_quietest(loudest_lufs: float, position: str) -> None:
+    # From the middle, -18.4, no patch is 3 LU away in either case.
+    lufs = {"plain": -20.0, "near": -18.4, "far": loudest_lufs}
+    found = sheet(SET, figures(*((name, value, -3.0, 104.0, 0.0) for name, value in lufs.items())))
+    assert found.spread_lu == pytest.approx(loudest_lufs + 20.0)
+    assert bool(found.to_ride) == (position == "many")
+    assert ("one fader position does" in lines(house_document(found))["between them"]) == (position == "one")
+
+
+def test_a_patch_with_a_wider_chain_of_its_own_makes_the_feed_stereo() -> None:
+    text = 'chain = ["trim"]\n[blocks.trim]\ntype = "gain"\n[blocks.hall]\ntype = "reverb"\n[patches.bare]\n'
+    assert sheet(text).channels == 1
+    assert sheet(text + '[patches.wide]\nchain = ["hall"]').channels == 2
+    assert sheet('feed = "mono"\n' + text + '[patches.wide]\nchain = ["hall"]').channels == 1
 
 
 def test_silent_patches_are_told_as_such() -> None:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from chainsim.listen.sheets.document import Document, Part, Table, listed
 from chainsim.listen.sheets.house_sheet.figures import FeedLevels, PatchFigures
 from chainsim.listen.sheets.house_sheet.lowest_notes import HORN, LowestNote
-from chainsim.listen.sheets.house_sheet.sheet import SPREAD_LU, HouseSheet
+from chainsim.listen.sheets.house_sheet.sheet import HouseSheet
 
 ALL = "all patches"
 UNRELATED_DB = 3.01
@@ -156,12 +156,18 @@ def _loudness(sheet: HouseSheet) -> Iterator[tuple[str, str]]:
     highest = max(sheet.sounding, key=lambda p: p.true_peak_dbtp)
     yield "loudest", _loud(loudest)
     if quietest is not loudest:
-        yield "quietest", f"{_loud(quietest)}, {loudest.integrated_lufs - quietest.integrated_lufs:.1f} LU under it"
+        yield "quietest", _loud(quietest)
+        yield "between them", _spread(sheet)
     yield "highest peak", f"{highest.true_peak_dbtp:+.1f} dBTP ({highest.patch}): set the gain with this one"
-    if len(sheet.sounding) > 1:
-        apart = ", ".join(p.patch for p in sheet.beyond)
-        yield f"over {SPREAD_LU:.0f} LU apart", f"{apart}: ride the fader" if apart else "none: one fader position does"
-    yield "measured with", f"{sheet.figures.take}, {sheet.figures.seconds:.0f} s"
+    lines = "of the line, as a mono file" if sheet.channels == 1 else "of both lines together, as a stereo file"
+    yield "measured with", f"{sheet.figures.take}, {sheet.figures.seconds:.0f} s; LUFS {lines} is measured"
+
+
+def _spread(sheet: HouseSheet) -> str:
+    if not sheet.to_ride:
+        return f"{sheet.spread_lu:.1f} LU: one fader position does"
+    told = ", ".join(f"{p.patch} {over_lu:+.1f} LU" for p, over_lu in sheet.to_ride)
+    return f"{sheet.spread_lu:.1f} LU: ride the fader; against the others {told}"
 
 
 def _loud(figures: PatchFigures) -> str:

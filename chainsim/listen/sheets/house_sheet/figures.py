@@ -13,7 +13,8 @@ class PatchFigures:
     ----------
     patch : str
     integrated_lufs, true_peak_dbtp : float
-        As two loudspeakers play it; minus infinity for silence.
+        Of what comes to the desk, as a file of it measures: of one line as one loudspeaker, of two lines both together,
+        where a patch in mono is on both. Minus infinity for silence.
     lowest_hz : float
         Over it lies all energy but a thousandth; NaN for silence.
     mono_loss_db : float

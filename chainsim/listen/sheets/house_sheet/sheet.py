@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import math
 import statistics
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from chainsim.graph.build import Graph
 from chainsim.graph.rendering import build_graph
 from chainsim.listen.sheets.failure_sheet.sheet import played_states
 from chainsim.listen.sheets.gestures import gestures_for
 from chainsim.listen.sheets.house_sheet.effects import Effect, effects
 from chainsim.listen.sheets.house_sheet.figures import HouseFigures, PatchFigures
 from chainsim.listen.sheets.house_sheet.lowest_notes import LowestNote, lowest_notes
-from chainsim.listen.sheets.wiring_sheet.cables import Cabling
 from chainsim.listen.sheets.wiring_sheet.sheet import wiring_sheet
 from chainsim.music.horns import find_horn
 from chainsim.sketch.model import Sketch
 
 RATE_HZ = 48_000.0
 SPREAD_LU = 3.0
-"""How far a patch may be from the middle one before an engineer is told."""
+"""How far patches may lie apart, the loudest from the quietest, for one position of the fader."""
 CAUTIONS = (
     "Phantom supply (48 V): switch it with the fader down, and only onto what its maker allows it for.",
     "Mains, supplies and earth: makers' manuals, local codes, licensed people.",
@@ -49,7 +50,6 @@ class HouseSheet:
         Whether the sketch says what its figures are on a wire.
     figures : HouseFigures or None
         None without a take.
-    cabling : Cabling
     cautions : tuple of str
     """
 
@@ -65,12 +65,11 @@ class HouseSheet:
     plain: tuple[str, ...]
     states_levels: bool
     figures: HouseFigures | None
-    cabling: Cabling
     cautions: tuple[str, ...] = CAUTIONS
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, for programs."""
-        return {name: value for name, value in asdict(self).items() if name != "cabling"}
+        return {**asdict(self), "spread_lu": self.spread_lu}
 
     @property
     def sounding(self) -> tuple[PatchFigures, ...]:
@@ -79,12 +78,22 @@ class HouseSheet:
         return tuple(sorted((p for p in known if math.isfinite(p.integrated_lufs)), key=lambda p: -p.integrated_lufs))
 
     @property
-    def beyond(self) -> tuple[PatchFigures, ...]:
-        """Patches that are further than 3 LU from the one in the middle."""
-        if not self.sounding:
-            return ()
-        middle = statistics.median(p.integrated_lufs for p in self.sounding)
-        return tuple(p for p in self.sounding if abs(p.integrated_lufs - middle) > SPREAD_LU)
+    def spread_lu(self) -> float | None:
+        """From the loudest patch to the quietest, as printed: to a tenth."""
+        return _apart_lu(self.sounding[0], self.sounding[-1]) if self.sounding else None
+
+    @property
+    def to_ride(self) -> tuple[tuple[PatchFigures, float], ...]:
+        """Patches that one position of the fader does not do for, with their LU over those that it does for.
+
+        It stands where it does for most of them: for as many as lie within 3 LU, the loudest of such.
+        """
+        within = [
+            [p for p in self.sounding[i:] if _apart_lu(first, p) <= SPREAD_LU] for i, first in enumerate(self.sounding)
+        ]
+        most = max(within, key=len, default=[])
+        others = [p for p in self.sounding if p not in most]
+        return tuple((p, p.integrated_lufs - statistics.mean(q.integrated_lufs for q in most)) for p in others)
 
 
 def house_sheet(sketch: Sketch, *, channels: int = 1, figures: HouseFigures | None = None) -> HouseSheet:
@@ -106,14 +115,13 @@ def house_sheet(sketch: Sketch, *, channels: int = 1, figures: HouseFigures | No
     """
     header = sketch.header
     states = played_states(sketch)
-    cabling = wiring_sheet(sketch, channels=channels).cabling
-    graphs = [build_graph(sketch.alone(name), RATE_HZ, channels) for name in (sketch.patches or [None])]
+    graphs = _graphs(sketch, channels)
     return HouseSheet(
         title=sketch.title,
         room=sketch.room,
         instrument=None if header.instrument is None else find_horn(header.instrument).name,
         patches=tuple(states),
-        channels=cabling.out_channels,
+        channels=_feed_channels(sketch, channels, graphs),
         latency_ms=(
             1000.0 * min(g.latency[0] for g in graphs) / RATE_HZ,
             1000.0 * max(g.latency[1] for g in graphs) / RATE_HZ,
@@ -124,5 +132,29 @@ def house_sheet(sketch: Sketch, *, channels: int = 1, figures: HouseFigures | No
         plain=gestures_for(sketch.board, "dry"),
         states_levels=sketch.levels is not None,
         figures=figures,
-        cabling=cabling,
     )
+
+
+def feed_channels(sketch: Sketch, channels: int) -> int:
+    """Lines to the desk, of a microphone with so many channels: as many as the widest patch has.
+
+    Raises
+    ------
+    SketchError, GraphError
+        If a chain cannot be built.
+    """
+    return _feed_channels(sketch, channels, _graphs(sketch, channels))
+
+
+def _graphs(sketch: Sketch, channels: int) -> list[Graph]:
+    return [build_graph(sketch.alone(name), RATE_HZ, channels) for name in (sketch.patches or [None])]
+
+
+def _feed_channels(sketch: Sketch, channels: int, graphs: Sequence[Graph]) -> int:
+    # A patch with a chain of its own may be wider than what is plugged for the sketch as written.
+    plugged = wiring_sheet(sketch, channels=channels).cabling.out_channels
+    return max(plugged, *(graph.channels("out") for graph in graphs))
+
+
+def _apart_lu(louder: PatchFigures, softer: PatchFigures) -> float:
+    return round(louder.integrated_lufs - softer.integrated_lufs, 1)
