@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chainsim.audio.mpeg import with_length
-from chainsim.audio.unpacking import cut_off, foreign_format, unpacked, unpacked_by_ffmpeg
+from chainsim.audio.unpacking import cut_off, foreign_format, spelled_out, unpacked, unpacked_by_ffmpeg
 from chainsim.audio.wav import declared_frames
 from chainsim.errors import AudioError
 from chainsim.units import Array, Audio
@@ -234,7 +234,7 @@ def _open_sound(source: Path, path: Path) -> Any:
     import soundfile
 
     try:
-        return soundfile.SoundFile(source)
+        return soundfile.SoundFile(spelled_out(source))
     except soundfile.LibsndfileError as error:
         with source.open("rb") as file:
             known = file.read(4) in (b"RIFF", b"RIFX", b"RF64", b"FORM", b"fLaC", b"OggS")

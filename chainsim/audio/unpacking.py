@@ -7,6 +7,7 @@ installed, as a separate program.
 
 from __future__ import annotations
 
+import os
 import shlex
 import shutil
 import subprocess
@@ -23,6 +24,11 @@ FFMPEG_LIMIT_S = 600.0
 _BLOCK_FRAMES = 1024
 
 
+def spelled_out(path: Path) -> Path | bytes:
+    """A file as soundfile opens it: its name may hold bytes that are no text."""
+    return os.fsencode(path) if os.name == "posix" else path
+
+
 @contextmanager
 def unpacked(source: Path, path: Path) -> Iterator[tuple[Path, str | None]]:
     """Decode a compressed file; yields a WAV file that lives as long as the context, and a warning.
@@ -37,7 +43,7 @@ def unpacked(source: Path, path: Path) -> Iterator[tuple[Path, str | None]]:
         def seekable(self) -> bool:
             return False
 
-    with tempfile.TemporaryDirectory(prefix="chainsim-") as folder, Forward(source) as sound:
+    with tempfile.TemporaryDirectory(prefix="chainsim-") as folder, Forward(spelled_out(source)) as sound:
         target = Path(folder) / "take.wav"
         fault = ""
         try:

@@ -16,16 +16,23 @@ def block_and_controller_names(ctx: click.Context, param: click.Parameter, incom
 
 
 def names_in_sketch(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
-    """Patches, rooms or seats of the sketch that stands on the line; nothing where it cannot be read."""
+    """Patches, rooms or seats of the sketches that stand on the line; nothing of one that cannot be read."""
     tables = {"patch": "patches", "room": "rooms", "seat": "seats"}
-    # Words before an option that still lacks its value are not yet taken for the sketch.
-    sketch = ctx.params.get("sketch") or next((word for word in ctx.args if word.endswith(".toml")), None)
-    written = _tables(sketch)
-    if param.name == "seat":
-        house = written.get("house")
-        written = {"seats": {"front_row": {}, "back": {}}, **house} if isinstance(house, dict) else {}
-    found = written.get(tables[param.name or ""], {})
-    return [name for name in found if name.startswith(incomplete)] if isinstance(found, dict) else []
+    names: dict[str, None] = {}
+    for written in map(_tables, _sketches(ctx)):
+        if param.name == "seat":
+            house = written.get("house")
+            written = {"seats": {"front_row": {}, "back": {}}, **house} if isinstance(house, dict) else {}
+        found = written.get(tables[param.name or ""], {})
+        names |= dict.fromkeys(found) if isinstance(found, dict) else {}
+    return [name for name in names if name.startswith(incomplete)]
+
+
+def _sketches(ctx: click.Context) -> list[Any]:
+    """Those on the line; words before an option that still lacks its value are not yet taken for them."""
+    taken = ctx.params.get("sketch") or ctx.params.get("sketches") or ctx.params.get("sources") or ()
+    given = taken if isinstance(taken, tuple) else (taken,)
+    return list(given or [word for word in ctx.args if word.endswith(".toml")])
 
 
 def _tables(sketch: Any) -> dict[str, Any]:

@@ -78,6 +78,7 @@ def test_blocks_tells_every_setting(capsys: pytest.CaptureFixture[str]) -> None:
         ("chainsim render SKETCH --patch", "sw", {"swept"}),
         ("chainsim check SKETCH --room", "", {"chapel", "yard"}),
         ("chainsim sheet SKETCH --room", "y", {"yard"}),
+        ("chainsim compare nothing.toml SKETCH --patch plain --patch", "s", {"swept"}),
         ("chainsim check nothing.toml --room", "", set()),
     ],
 )
