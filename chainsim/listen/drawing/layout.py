@@ -23,6 +23,8 @@ MARGIN = 16.0
 OUT = "out"
 TURNED = "flip_wet"
 """A blender's setting by which the polarity of its wet path is turned."""
+ADDING = frozenset(("noise",))
+"""Types that pass what comes in and add sound of their own, even to silence."""
 MOST_NOTES = 2
 MOST_LED = 16
 """Of so many detectors the wires are drawn; of more, words tell what they listen to."""
@@ -110,7 +112,8 @@ class _Drawing:
         hears = None if name in self._in_words else entry.common.listens_to
         return Words(
             name, entry.type_name.replace("_", " "), "block", name, self._tail(name), self._notes(name), hears,
-            entry.common.engaged, entry.passes, block_type(entry.type_name).generates,
+            entry.common.engaged, entry.passes,
+            block_type(entry.type_name).generates or entry.type_name in ADDING,
         )  # fmt: skip
 
     def _notes(self, name: str) -> list[str]:

@@ -279,6 +279,8 @@ def test_of_nothing_comes_nothing() -> None:
     assert [w.name for w in layout.wires if w.kind == "sound"] == ["input", "input"]
     assert not [box for box in layout.boxes if box.kind == "wait"]
     assert layout.wire_names == ("input", "gain")
+    hiss = lay_out(state_of(f'chain = [{{ lanes = [{off}] }}, "noise", "gain"]'))
+    assert [w.name for w in hiss.wires if w.kind == "sound"] == ["input", "noise", "gain"]
     moved = (
         '[controllers.pedal]\ntype = "breakpoints"\npoints = [[0.0, 0.0]]\n'
         'drives = [{ setting = "mix.dry_db", low = -96, high = 0 }]\n'
