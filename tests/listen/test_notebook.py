@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+import re
 import subprocess
 import sys
 from html.parser import HTMLParser
@@ -18,6 +19,7 @@ from chainsim.batch.orders.relations import Common
 from chainsim.batch.orders.report import Order, OrderGroup, Orders
 from chainsim.batch.orders.variants import Variant
 from chainsim.graph.rendering import Rendering
+from chainsim.listen import notebook
 from chainsim.listen.notebook import notebook_html, player_of_file, table_html
 from chainsim.sketch.loading import parse_sketch
 
@@ -122,6 +124,33 @@ def test_a_table_of_players(tmp_path: Path) -> None:
     assert {"a & b", "<audio onerror=x>", "no file", "w < x"} <= set(seen.text)
 
 
+def test_words_beside_the_player_of_a_file_say_what_it_has(tmp_path: Path) -> None:
+    file = tmp_path / "a.wav"
+    soundfile.write(file, np.full(121 * RATE_HZ, 2.0), RATE_HZ, subtype="FLOAT")
+    html = player_of_file(file, "a")
+    said = "louder than full scale: the player has it 6.0 dB quieter; the player has the first 120 s"
+    assert Seen(table_html("a", ["heard"], [[html]])).text[-1] == said
+
+
+def test_many_players_share_what_a_notebook_may_hold(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(notebook, "MOST_BYTES", 400_000)
+    file = tmp_path / "noise.wav"
+    soundfile.write(file, np.random.default_rng(5).uniform(-0.5, 0.5, 12 * RATE_HZ), RATE_HZ, subtype="FLOAT")
+    # Noise does not shrink: at 3 bytes a sample it is 288 kB, in base64 384 kB. Half of what there is does for an MP3,
+    # a fortieth for the beginning of one.
+    as_mp3 = "the player has it as MP3"
+    for among, kind, words in (
+        (1, "flac", ""),
+        (2, "mpeg", as_mp3),
+        (40, "mpeg", rf"the player has the first \d s; {as_mp3}"),
+    ):
+        html = player_of_file(file, "noise", among=among)
+        assert len(html) < 400_000 / among + 300
+        seen = Seen(html)
+        assert re.fullmatch(words, "".join(seen.text))
+        assert (seen.attributes("audio")[0]["src"] or "").startswith(f"data:audio/{kind}")
+
+
 def found_orders(files: tuple[str | None, ...]) -> Orders:
     """Two orders in a group each, the first with these files."""
     names = ("gain > drive", "drive > gain")
@@ -138,11 +167,15 @@ def found_orders(files: tuple[str | None, ...]) -> Orders:
     )  # fmt: skip
 
 
-def test_orders_are_a_table_of_groups(tmp_path: Path) -> None:
+def test_orders_are_a_table_of_groups(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(notebook, "MOST_BYTES", 4_000)
     file = tmp_path / "group 1.wav"
-    soundfile.write(file, np.full(80, 0.25), RATE_HZ, subtype="FLOAT")
+    soundfile.write(file, np.random.default_rng(6).uniform(-0.5, 0.5, 800), RATE_HZ, subtype="FLOAT")
     seen = Seen(found_orders((str(file),))._repr_html_())
     assert len(seen.attributes("tr")) == 3
+    assert "the player has it as MP3" not in seen.text
+    # Two of them share what is enough for one.
+    assert "the player has it as MP3" in Seen(found_orders((str(file), str(file)))._repr_html_()).text
     assert [player["aria-label"] for player in seen.attributes("audio")] == ["group 1: gain > drive"]
     assert "<i>two</i>: 2 orders, 2 groups that sound alike" in seen.text
     assert {"sound of solo", "drive > gain", "drive <after> gain", "solo.wav: <cut off>"} <= set(seen.text)

@@ -194,12 +194,14 @@ class Orders:
         """The groups, each with its representative's sounds where files of them are there, for notebooks."""
         from chainsim.listen.notebook import player_of_file, table_html
 
+        files = sum(file is not None for group in self.groups for file in group.files)
         heard = any(group.files for group in self.groups)
         takes = [f"sound of {Path(take).stem}" for take in self.takes] if heard else []
         rows = []
         for k, found in enumerate(self.groups, start=1):
             name = self.orders[found.representative].name
-            players = [player_of_file(f, f"group {k}: {name}") if f is not None else "no file" for f in found.files]
+            label = f"group {k}: {name}"
+            players = ["no file" if f is None else player_of_file(f, label, among=files) for f in found.files]
             rows.append([str(k), str(len(found.members)), name, found.common.text, *players])
         caption = f"{self.title}: {len(self.orders)} orders, {len(self.groups)} groups that sound alike"
         head = ["group", "orders", "heard for all", "in common", *takes]
