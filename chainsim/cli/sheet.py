@@ -133,7 +133,7 @@ def _wiring(sketch: Sketch, take: Take | None) -> _Laid:
         if not levels_dbu:
             warn(["--take: the sketch has no [levels], so what goes through its cables is not known"])
     sheet = wiring_sheet(sketch, channels=_channels(take), levels_dbu=levels_dbu)
-    cables, boxes = sum(sheet.cabling.count().values()), len(sheet.boxes)
+    cables, boxes = sum(sheet.count().values()), len(sheet.boxes)
     contents = f"{counted(cables, 'cable')}, {counted(boxes, 'box', 'boxes')}"
     return _laid(sheet.to_dict, wiring_document(sheet), contents)
 

@@ -126,16 +126,16 @@ def test_a_sheet_for_each_purpose(tmp_path: Path, capsys: pytest.CaptureFixture[
         page = ran(capsys, "sheet", sketch, "--for", kind, "-o", tmp_path / f"{kind}.html")
         assert page.code == 0
         assert (tmp_path / f"{kind}.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
-    # Microphone to preamp, preamp to delay, delay to direct box, direct box to desk.
+    # Microphone to preamp, preamp to delay, delay to direct box, direct box to desk; foot board to delay.
     wiring = ran(capsys, "sheet", sketch, "--for", "wiring", "-o", tmp_path / "wiring.txt").out
-    assert wiring == f"{tmp_path / 'wiring.txt'}: 4 cables, 1 box\n"
+    assert wiring == f"{tmp_path / 'wiring.txt'}: 5 cables, 1 box\n"
     assert "Did you mean" not in complaint(ran(capsys, "sheet", sketch, "--for", "wires"))
 
 
 def test_purposes_in_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     sketch = sketch_file(tmp_path, SET)
     wiring = json.loads(ran(capsys, "sheet", sketch, "--for", "wiring", "--json").out)
-    assert wiring["cables_of_kind"] == {"microphone cable": 2, "signal cable": 2}
+    assert wiring["cables_of_kind"] == {"microphone cable": 2, "signal cable": 2, "MIDI cable": 1}
     failures = json.loads(ran(capsys, "sheet", sketch, "--for", "failures", "--json").out)
     assert [p["dead"]["kind"] for p in failures["boxes"][0]["patches"]] == ["unchanged", "silent"]
     assert failures["boxes"][0]["patches"][1]["way_out"]["gestures"] == ["A"]

@@ -129,16 +129,68 @@ press = "patch bare"
 """
     )
     found = sheet(text)
-    assert [(c.source, c.boxes, c.kind) for c in found.control] == [
-        ("foot board (A)", ("hush", "fog", "hall"), "MIDI cable"),
-        ("swell: expression pedal", ("hall",), "pedal cable"),
-        ("breath follower: the loudness of the horn", ("fog", "hall"), "MIDI cable"),
+    assert [(c.source, c.boxes, c.kind, c.into) for c in found.control.cables] == [
+        ("foot board (A)", ("hush", "fog", "hall"), "MIDI cable", "MIDI merger, in 1"),
+        ("swell: expression pedal", ("hall",), "pedal cable", "hall, pedal input"),
+        ("breath follower: the loudness of the horn", ("fog", "hall"), "MIDI cable", "MIDI merger, in 2"),
     ]
-    assert "program changes call the patches" in found.control[0].does
+    assert "program changes call the patches" in found.control.cables[0].does
+    # Two into the merger, one from it into hush, one from there into fog, one on into hall.
+    assert found.control.midi is not None
+    assert found.control.midi.boxes == ("hush", "fog", "hall")
+    assert found.control.count() == {"MIDI cable": 5, "pedal cable": 1}
+    words = " ".join(document_text(wiring_document(found)).split())
+    assert "5 MIDI cables, 1 pedal cable, 1 MIDI merger" in words
+    assert (
+        "2 into the MIDI merger, one from it into hush, then 2 from box to box, out of thru: hush > fog > hall" in words
+    )
     # The follower hears the horn by a cable, so that the preamp feeds two.
     assert ("splitter 1, out 2", "breath follower, in") in [
         (c.source.text, c.target.text) for c in found.cabling.cables
     ]
+
+
+def test_one_sender_of_midi_needs_no_merger_and_a_pedal_that_moves_several_boxes_goes_into_the_foot_board() -> None:
+    text = (
+        PLUGGED
+        + """
+[controllers.swell]
+type = "breakpoints"
+points = [[0, 0], [1, 1]]
+drives = [{ setting = "fog.gain_db", low = -6, high = 0 }, { setting = "hall.decay_s", low = 1, high = 2 }]
+[patches.bare]
+engage = []
+[patches.full]
+engage = ["fog"]
+"""
+    )
+    on_a_board = sheet(text + '[[switches]]\nname = "A"\npress = "patch bare"\n').control
+    assert [(c.kind, c.into) for c in on_a_board.cables] == [
+        ("MIDI cable", "fog, MIDI in"),
+        ("pedal cable", "foot board, pedal input"),
+    ]
+    assert on_a_board.count() == {
+        "MIDI cable": 2,
+        "pedal cable": 1,
+    }  # into fog, and on into hall, which the pedal moves
+    # Nothing to plug it into: the pedal sends for itself, and there are two senders.
+    without = sheet(text).control
+    assert [c.into for c in without.cables] == ["MIDI merger, in 1", "MIDI merger, in 2"]
+    assert without.count() == {"MIDI cable": 4}
+
+
+def test_the_converter_of_pitch_hears_the_horn_by_a_cable() -> None:
+    text = 'chain = ["fog"]\n[blocks.fog]\ntype = "following_synth"\nsource = "tracked_midi"'
+    found = sheet(text)
+    assert ("splitter 1, out 2", "pitch converter, in") in [(source, target) for _, source, target, _, _ in told(found)]
+    assert [(c.source, c.into) for c in found.control.cables] == [("pitch converter: the horn's notes", "fog, MIDI in")]
+    assert found.control.count() == {"MIDI cable": 1}
+
+
+def test_every_cell_that_heads_a_row_or_a_column_says_something() -> None:
+    for document in (wiring_document(sheet(PLUGGED)), wiring_document(sheet('feed = "mono"\n' + PLUGGED))):
+        tables = [part.table for part in document.parts if part.table is not None and part.table.rows]
+        assert all(all(table.head) and all(row[0] for row in table.rows) for table in tables)
 
 
 @pytest.mark.parametrize(

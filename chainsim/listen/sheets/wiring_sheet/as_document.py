@@ -9,11 +9,15 @@ from chainsim.listen.sheets.document import Document, Part, Table
 from chainsim.listen.sheets.stage_sheet.chain_line import chain_line
 from chainsim.listen.sheets.stage_sheet.value_text import level_text
 from chainsim.listen.sheets.wiring_sheet.cables import BALANCED, Cable
+from chainsim.listen.sheets.wiring_sheet.control import PEDAL_INPUT
 from chainsim.listen.sheets.wiring_sheet.links import Channel, Socket
+from chainsim.listen.sheets.wiring_sheet.midi_chain import CHANNELS, MERGER, MidiChain
 from chainsim.listen.sheets.wiring_sheet.sheet import WiringSheet
 
 MICROPHONE_LEVEL_DBU, LINE_LEVEL_DBU = -30.0, -10.0
 """Under the first a level is a microphone's, from the second on it is line level; common practice, no source."""
+LONG_CHAIN = 4
+"""Boxes behind the first from which on a thru box is worth a word; common practice, no source."""
 
 SWITCHING_ON = (
     "All faders down, all knobs low, the desk's channel muted.",
@@ -34,7 +38,7 @@ def wiring_document(sheet: WiringSheet) -> Document:
         parts=(
             Part("Cables, in the order of plugging", _cables(sheet), tuple(_under_cables(sheet))),
             Part("Mixers: where lanes meet", _mixers(sheet), tuple(_aligned(sheet))),
-            Part("Pedals, MIDI and switches", _control(sheet), tuple(_dry(sheet))),
+            Part("Pedals, MIDI and switches", _control(sheet), tuple(_under_control(sheet))),
             Part("Patches with another chain", None, tuple(_changes(sheet))),
             Part("Switching on", None, SWITCHING_ON, counted=True),
         ),
@@ -47,9 +51,8 @@ def _counts(sheet: WiringSheet) -> str:
     told = [_counted(n, kind) for kind, n in count.items()]
     told += [_counted(len(sheet.cabling.splitters), "splitter")] if sheet.cabling.splitters else []
     told += [_counted(len(sheet.cabling.mixers), "mixer")] if sheet.cabling.mixers else []
-    for kind in ("MIDI cable", "pedal cable"):
-        wanted = sum(len(c.boxes) for c in sheet.control if c.kind == kind)
-        told += [_counted(wanted, kind)] if wanted else []
+    told += [_counted(n, kind) for kind, n in sheet.control.count().items()]
+    told += [f"1 {MERGER}"] if sheet.control.midi is not None and sheet.control.midi.merged else []
     return f"{_counted(len(sheet.boxes), 'box', 'boxes')}; {', '.join(told)}"
 
 
@@ -138,8 +141,7 @@ def _under_cables(sheet: WiringSheet) -> Iterator[str]:
 def _mixers(sheet: WiringSheet) -> Table:
     rows = [
         (
-            mixer.name if channel.number == 1 else "",
-            f"{channel.number}",
+            f"{mixer.name}, channel {channel.number}",
             channel.lane,
             "stereo" if channel.channels == 2 else "mono",
             level_text(channel.level_db),
@@ -148,7 +150,7 @@ def _mixers(sheet: WiringSheet) -> Table:
         for mixer in sheet.cabling.mixers
         for channel in mixer.channels
     ]
-    return Table(("mixer", "channel", "lane", "", "level", "pan"), tuple(rows))
+    return Table(("mixer", "lane", "mono or stereo", "level", "pan"), tuple(rows))
 
 
 def _pan(channel: Channel) -> str:
@@ -165,19 +167,38 @@ def _aligned(sheet: WiringSheet) -> Iterator[str]:
 
 def _control(sheet: WiringSheet) -> Table:
     rows = tuple(
-        (c.source, ", ".join(c.boxes), f"{len(c.boxes)} x {c.kind}" if c.kind else "", c.does) for c in sheet.control
+        (c.source, c.kind.removesuffix(" cable") or "none: the box's own", c.into, c.does) for c in sheet.control.cables
     )
-    return Table(("from", "to", "cables", "what it does"), rows)
+    return Table(("from", "cable", "into", "what it does"), rows)
 
 
-def _dry(sheet: WiringSheet) -> Iterator[str]:
-    if any(c.kind == "MIDI cable" and len(c.boxes) > 1 for c in sheet.control):
-        yield "MIDI goes from box to box: the first cable into the first box, the next from its thru into the second."
+def _under_control(sheet: WiringSheet) -> Iterator[str]:
+    if sheet.control.midi is not None:
+        yield from _midi(sheet.control.midi)
+    if any(c.into == PEDAL_INPUT for c in sheet.control.cables):
+        yield "A foot board without a pedal input: a box that makes MIDI of a pedal, into a merger, in its place."
     if sheet.dry_by:
         yield (
             f"The plain horn ({', '.join(sheet.dry_by)}): a switch that takes the horn round all boxes but those that"
             " are always on."
         )
+
+
+def _midi(midi: MidiChain) -> Iterator[str]:
+    if midi.merged:
+        into = f"{len(midi.senders)} into the {MERGER}, one from it into {midi.boxes[0]}"
+    else:
+        into = f"{_counted(1, 'cable')} into {midi.boxes[0]}"
+    onward = len(midi.boxes) - 1
+    along = f", then {onward} from box to box, out of thru: {' > '.join(midi.boxes)}" if onward else ""
+    yield f"MIDI, {_counted(midi.cables, 'cable')}: {into}{along}."
+    if onward:
+        yield (
+            "Every box hears all of it: give each a MIDI channel of its own, and each sender those of its boxes."
+            + (f" There are {CHANNELS}: some boxes have to share one." if len(midi.boxes) > CHANNELS else "")
+        )
+    if onward >= LONG_CHAIN:
+        yield "Where notes get lost in so long a chain, a thru box (one in, many out) feeds them side by side."
 
 
 def _changes(sheet: WiringSheet) -> Iterator[str]:

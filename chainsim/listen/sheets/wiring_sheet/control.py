@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 from chainsim.block import settings_json
 from chainsim.listen.sheets.stage_sheet.controller_map import controller_name
 from chainsim.listen.sheets.stage_sheet.value_text import setting_label
+from chainsim.listen.sheets.wiring_sheet.midi_chain import MidiChain
 from chainsim.sketch.chain import INPUT, block_names
 from chainsim.sketch.model import BlockEntry, ControllerEntry, Sketch, State
 
 TRACKED = "track"
 CONVERTED = "tracked_midi"
+CONVERTER = "pitch converter"
+FOOT_BOARD = "foot board"
+PEDAL_INPUT = f"{FOOT_BOARD}, pedal input"
+
+ControlKind = Literal["MIDI cable", "pedal cable", ""]
 
 
 @dataclass(frozen=True)
@@ -24,21 +30,56 @@ class ControlCable:
     ----------
     source : str
     boxes : tuple of str
-        Each with a cable of its own, or one after the other where it is MIDI.
-    kind : str
-        "MIDI cable", "pedal cable"; empty where the box makes it itself.
+        That follow it.
+    kind : {"MIDI cable", "pedal cable", ""}
+        Of its one cable; none where the box makes it itself.
+    into : str
+        Where that cable goes.
     does : str
     """
 
     source: str
     boxes: tuple[str, ...]
-    kind: str
+    kind: ControlKind
+    into: str
     does: str
 
 
-def control_cables(sketch: Sketch) -> tuple[ControlCable, ...]:
+@dataclass(frozen=True)
+class Control:
+    """All that moves and switches.
+
+    Attributes
+    ----------
+    cables : tuple of ControlCable
+    midi : MidiChain or None
+        None where nothing sends MIDI.
+    """
+
+    cables: tuple[ControlCable, ...] = ()
+    midi: MidiChain | None = None
+
+    def count(self) -> dict[str, int]:
+        """How many cables of each kind are plugged."""
+        counts = {
+            "MIDI cable": 0 if self.midi is None else self.midi.cables,
+            "pedal cable": sum(1 for cable in self.cables if cable.kind == "pedal cable"),
+        }
+        return {kind: n for kind, n in counts.items() if n}
+
+
+def control(sketch: Sketch) -> Control:
     """Foot board first, then the controllers as they are declared, then what sends notes to synths."""
-    return (*_foot_board(sketch), *_controllers(sketch), *_notes(sketch))
+    board = tuple(_foot_board(sketch))
+    cables = (*board, *_controllers(sketch, bool(board) and bool(sketch.switches)), *_notes(sketch))
+    reached = {
+        box for cable in cables if cable.kind == "MIDI cable" or cable.into == PEDAL_INPUT for box in cable.boxes
+    }
+    if not reached:
+        return Control(cables)
+    in_order = dict.fromkeys(n for state in _states(sketch) for n in block_names(state.chain) if n in reached)
+    midi = MidiChain(tuple(c.source for c in cables if c.kind == "MIDI cable"), tuple(in_order))
+    return Control(tuple(replace(c, into=midi.into(c.source)) if c.kind == "MIDI cable" else c for c in cables), midi)
 
 
 def _states(sketch: Sketch) -> list[State]:
@@ -51,10 +92,11 @@ def _foot_board(sketch: Sketch) -> Iterator[ControlCable]:
     if not switched or not (sketch.switches or sketch.patches):
         return
     names = ", ".join(s.name for s in sketch.switches)
-    source = f"foot board ({names})" if names else "what changes patches"
+    source = f"{FOOT_BOARD} ({names})" if names else "what changes patches"
     programs = any(p.midi_program is not None for p in sketch.patches.values())
     how = "program changes call the patches" if programs else "each box has its settings of every patch stored"
-    yield ControlCable(source, switched, "MIDI cable", f"engages and sets them by patch: {how}; or loops do it")
+    does = f"engages and sets, by patch, {', '.join(switched)}: {how}; or loops do it"
+    yield ControlCable(source, switched, "MIDI cable", "", does)
 
 
 def _switched(sketch: Sketch) -> Iterator[str]:
@@ -67,7 +109,7 @@ def _switched(sketch: Sketch) -> Iterator[str]:
             yield name
 
 
-def _controllers(sketch: Sketch) -> Iterator[ControlCable]:
+def _controllers(sketch: Sketch, has_board: bool) -> Iterator[ControlCable]:
     for name, entry in sketch.controllers.items():
         moves = dict.fromkeys(
             target for state in _states(sketch) for target, (driver, _) in state.drives.items() if driver == name
@@ -75,14 +117,19 @@ def _controllers(sketch: Sketch) -> Iterator[ControlCable]:
         if moves:
             boxes = tuple(dict.fromkeys(block for block, _ in moves))
             does = "moves " + ", ".join(f"{block} {setting_label(setting)}" for block, setting in moves)
-            yield ControlCable(_source(name, entry), boxes, _kind(entry, boxes), does)
+            does += "; or each box's own slow wave, out of step" * (entry.type_name == "lfo" and len(boxes) > 1)
+            yield ControlCable(_source(name, entry), boxes, *_cable(entry, boxes, has_board), does)
 
 
-def _kind(entry: ControllerEntry, boxes: tuple[str, ...]) -> str:
-    """One box may have a pedal input, or a slow wave of its own; what moves several reaches them by MIDI."""
-    if entry.type_name == "control_change" or len(boxes) > 1:
-        return "MIDI cable"
-    return "" if entry.type_name == "lfo" else "pedal cable"
+def _cable(entry: ControllerEntry, boxes: tuple[str, ...], has_board: bool) -> tuple[ControlKind, str]:
+    """One box may have a pedal input, or a slow wave of its own; what moves several reaches them by MIDI.
+
+    A foot board sends on, as MIDI, what a pedal in its pedal input does.
+    """
+    by_foot = entry.type_name not in ("envelope", "lfo")
+    if len(boxes) == 1 and entry.type_name != "control_change":
+        return ("", "") if entry.type_name == "lfo" else ("pedal cable", f"{boxes[0]}, pedal input")
+    return ("pedal cable", PEDAL_INPUT) if by_foot and has_board else ("MIDI cable", "")
 
 
 def _source(name: str, entry: ControllerEntry) -> str:
@@ -94,7 +141,7 @@ def _source(name: str, entry: ControllerEntry) -> str:
             heard = "the horn" if entry.listens_to in (None, INPUT) else entry.listens_to
             return f"{follower_name(name)}: the loudness of {heard}"
         case "lfo":
-            return f"{name}: a slow wave, the box's own if it has one"
+            return f"{name}: a slow wave"
         case _:
             return f"{name}: expression pedal"
 
@@ -105,25 +152,31 @@ def follower_name(controller: str) -> str:
 
 
 def followers(sketch: Sketch) -> dict[str, str]:
-    """Boxes that follow the loudness of a signal, by what they listen to."""
-    return {
+    """Boxes beside the chain that follow loudness or pitch of a signal, by what they listen to."""
+    found = {
         follower_name(name): entry.listens_to or INPUT
         for name, entry in sketch.controllers.items()
         if entry.type_name == "envelope"
     }
+    return {**found, CONVERTER: INPUT} if CONVERTED in _players(sketch) else found
 
 
 def _notes(sketch: Sketch) -> Iterator[ControlCable]:
     """Synths that play notes which are sent to them."""
+    for source, names in _players(sketch).items():
+        sender = f"{CONVERTER}: the horn's notes" if source == CONVERTED else f"player of {source}"
+        yield ControlCable(sender, tuple(names), "MIDI cable", "", f"sends the notes that {' and '.join(names)} play")
+
+
+def _players(sketch: Sketch) -> dict[str, list[str]]:
+    """Blocks that play what is sent to them, by its source."""
     sources: dict[str, list[str]] = {}
     for state in _states(sketch):
         for name in block_names(state.chain):
             source = note_source(state.blocks[name])
             if source != TRACKED and name not in sources.setdefault(source, []):
                 sources[source].append(name)
-    for source, names in sources.items():
-        sender = "converter of the horn's pitch to MIDI" if source == CONVERTED else f"player of {source}"
-        yield ControlCable(sender, tuple(names), "MIDI cable", "sends the notes that they play")
+    return sources
 
 
 def note_source(entry: BlockEntry) -> str:

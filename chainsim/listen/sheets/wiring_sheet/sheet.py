@@ -9,7 +9,7 @@ from typing import Any
 from chainsim.listen.sheets.block_words import BLOCK_WORDS
 from chainsim.listen.sheets.wiring_sheet.cables import Cabling, cabling
 from chainsim.listen.sheets.wiring_sheet.chain_changes import ChainChange, chain_changes
-from chainsim.listen.sheets.wiring_sheet.control import ControlCable, control_cables, followers
+from chainsim.listen.sheets.wiring_sheet.control import Control, control, followers
 from chainsim.listen.sheets.wiring_sheet.links import NO_BOX
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import BlockEntry, Sketch
@@ -51,7 +51,7 @@ class WiringSheet:
     boxes : tuple of Box
         Of the chain as written, in its order.
     cabling : Cabling
-    control : tuple of ControlCable
+    control : Control
     changes : tuple of ChainChange
     levels_dbu : mapping of box to float
         Nominal level that comes out of it in the loudest patch, as far as it is known; the horn's under "input".
@@ -68,7 +68,7 @@ class WiringSheet:
     room: str | None
     boxes: tuple[Box, ...]
     cabling: Cabling
-    control: tuple[ControlCable, ...]
+    control: Control
     changes: tuple[ChainChange, ...]
     levels_dbu: Mapping[str, float]
     trim_db: float
@@ -78,7 +78,11 @@ class WiringSheet:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, for programs."""
-        return {**asdict(self), "cables_of_kind": self.cabling.count()}
+        return {**asdict(self), "cables_of_kind": self.count()}
+
+    def count(self) -> dict[str, int]:
+        """How many cables of each kind; a stereo pair is two."""
+        return {**self.cabling.count(), **self.control.count()}
 
 
 def wiring_sheet(
@@ -110,7 +114,7 @@ def wiring_sheet(
         room=sketch.room,
         boxes=tuple(_boxes(sketch, entries, found)),
         cabling=found,
-        control=control_cables(sketch),
+        control=control(sketch),
         changes=chain_changes(sketch),
         levels_dbu=dict(levels_dbu or {}),
         trim_db=sketch.base.trim_db,
