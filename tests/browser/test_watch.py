@@ -103,6 +103,8 @@ def test_what_the_board_has_to_say(open_page: OpenPage, tmp_path: Path) -> None:
     assert player(page, "current") == "version-1"
     assert not page.locator("#foot, #trials").first.is_visible()
     assert page.locator("[data-switch]").count() == 0
+    page.keyboard.press("s")  # the letter of a switch that is gone
+    assert player(page, "levels") == "equal"
 
 
 def with_another_first(page: ListeningPage) -> ListeningPage:
