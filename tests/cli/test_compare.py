@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import os
 import subprocess
 import sys
 import time
@@ -37,6 +39,23 @@ def test_a_page_and_a_reel(folder: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert names(folder) == ["car.txt", "car.wav", "page.html", "pier.toml", "slip.toml", "take.wav"]
 
 
+@pytest.mark.skipif(os.name != "posix", reason="there a name is text")
+def test_a_reel_alone_has_no_more_than_it_needs(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The take's name holds a byte that is no text."""
+    take = os.fsdecode(b"b\xff.wav")
+    (folder / "take.wav").rename(take)
+    run = ran(capsys, "compare", "pier.toml", "slip.toml", "--take", take, "--reel", "car.wav", "--json")
+    assert run.code == 0
+    told = json.loads(run.out)
+    assert (told["take"], told["sounds"], told["board"], told["page"]) == ("b\\udcff.wav", 3, False, None)
+    assert [version["name"] for version in told["versions"]] == ["Pier", "Slip"]
+    assert told["versions"][1]["figures"]["latency"] == "0.0 ms"
+    assert [v["as_it_comes_db"] for v in told["versions"]] == pytest.approx([-6 - 2, 0], abs=0.01)
+    assert told["reel"]["running_order"] == "car.txt"
+    assert "b\\udcff.wav" in (folder / "car.txt").read_text(encoding="utf-8")
+    assert ran(capsys, "compare", "pier.toml", "--take", take, "--reel", "car.wav").code == 0
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -48,10 +67,16 @@ def test_a_page_and_a_reel(folder: Path, capsys: pytest.CaptureFixture[str]) -> 
         (["pier.toml", "--take", "take.wav", "-o", "page.html", "--watch"], "--watch makes a folder"),
         ([".", "-o", "page", "--watch"], "--watch waits for sketches to be saved"),
         (["pier.toml", "--take", "take.wav", "--reel", "car.xyz"], 'cannot write ".xyz" files'),
+        (["pier.toml", "--take", "take.wav", "-o", "page.html", "--excerpt", "0,inf"], "write two times"),
+        (["pier.toml", "--take", "take.wav", "--reel", "parts.wav"], "parts.txt: would be replaced"),
+        (["pier.toml", "--take", "take.wav", "-o", "site", "--watch"], "site: holds index.html, which is no page"),
         (["pier.toml", "--take", "take.wav", "-o", "p.html", "--patch", "solo"], 'no patch "solo"; no sketch has any'),
     ],
 )
 def test_what_cannot_be_done(folder: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], said: str) -> None:
+    (folder / "parts.txt").write_text("two horns\n")
+    (folder / "site").mkdir()
+    (folder / "site" / "index.html").write_text("<h1>My site</h1>")
     before = names(folder)
     assert said in complaint(ran(capsys, "compare", *arguments))
     assert names(folder) == before

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyloudnorm
@@ -13,6 +14,7 @@ import soundfile
 
 from chainsim.batch.listening import page as page_module
 from chainsim.batch.listening.comparing import compare_sounds, write_page
+from chainsim.batch.listening.wires import WireSounds, wire_sounds
 from chainsim.batch.matrix.batching import run_batch
 from chainsim.batch.orders.comparing import compare_orders
 from chainsim.errors import ChainsimError
@@ -120,14 +122,18 @@ def test_sketches_of_one_title_and_file_name_are_told_apart(folder: Path, tmp_pa
         place.mkdir(exist_ok=True)
         sketch_file(place, PLAIN.replace("= 3", f"= {gain_db}"), "plain.toml" if place != tmp_path else "quay.toml")
     sketches = [place / name for place, name in zip(places, ("plain.toml", "plain.toml", "quay.toml"), strict=True)]
-    page = compare_sounds(sketches, folder / "take.wav", wires=False)
+    page = compare_sounds(sketches, folder / "take.wav", versions_only=True)
     assert [card.heading for card in page.cards] == ["mole/plain", "slip/plain", "quay"]
     loaded = [load_sketch(sketch) for sketch in sketches[:2]]
-    page = compare_sounds(loaded, folder / "take.wav", wires=False)
+    page = compare_sounds(loaded, folder / "take.wav", versions_only=True)
     assert [card.heading for card in page.cards] == ["Pier", "Pier (2)"]
 
     run_batch(sketches, [folder / "take.wav"], tmp_path / "batch", threads=1)
-    assert [card.heading for card in compare_sounds(tmp_path / "batch").cards] == ["mole/plain", "slip/plain", "quay"]
+    assert [card.heading for card in compare_sounds(tmp_path / "batch", versions_only=True).cards] == [
+        "mole/plain",
+        "slip/plain",
+        "quay",
+    ]
 
 
 def test_versions_are_narrowed_to_patches(folder: Path) -> None:
@@ -150,9 +156,34 @@ def test_an_excerpt_is_that_part_of_the_whole(folder: Path, take: Array) -> None
         assert abs(found[0, 0]) < 1e-3
 
 
-def test_wires_can_be_heard(folder: Path, take: Array) -> None:
+def test_a_store_keeps_what_the_last_page_has(folder: Path, tmp_path: Path) -> None:
+    told: list[tuple[str, int, int]] = []
+    sounds = []
+    for gain_db in (1, 2):
+        sketch = load_sketch(sketch_file(tmp_path, PLAIN.replace("= 3", f"= {gain_db}")))
+        compare_sounds(
+            sketch, folder / "take.wav", store=tmp_path, versions_only=True, progress=lambda *step: told.append(step)
+        )
+        sounds.append({path.stem for path in (tmp_path / "audio").iterdir()})
+        (tmp_path / "audio" / "mine.wav").touch()
+    assert [len(found) for found in sounds] == [1, 2]
+    assert sounds[1] == {"mine", *sounds[1] - sounds[0]}
+    assert {path.stem for path in (tmp_path / "store").iterdir()} == {"store", *sounds[1] - {"mine"}}
+    assert {what for what, _, _ in told} == {"rendering", "sounds of the page"}
+    assert told[-1] == ("sounds of the page", 2, 2)
+
+
+def test_wires_can_be_heard(folder: Path, take: Array, monkeypatch: pytest.MonkeyPatch) -> None:
     """What comes of "low" is the take 6 dB softer; the input is the take, the last wire the version itself."""
-    page = compare_sounds(load_sketch(folder / "set.toml").alone(), folder / "take.wav")
+    threads: list[int] = []
+
+    def heard(*given: Any, **options: Any) -> WireSounds:
+        threads.append(options["threads"])
+        return wire_sounds(*given, **options)
+
+    monkeypatch.setattr(page_module, "wire_sounds", heard)
+    page = compare_sounds(load_sketch(folder / "set.toml").alone(), folder / "take.wav", threads=3)
+    assert threads == [3]
     wires = {sound.name: sound for sound in page.sounds if sound.role == "wire"}
     assert "Quay <b>: low" in wires
     found = decoded(page, wires["Quay <b>: low"].key)[: len(take)]
@@ -239,6 +270,7 @@ def test_too_much_sound_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -
         ({"room": "attic"}, 'no room "attic"'),
         ({"excerpt_s": (1.0, 1.05)}, "the take has 0 ... 2.0 s"),
         ({"excerpt_s": (float("nan"), 1.0)}, "the take has"),
+        ({"excerpt_s": (0.0, float("inf"))}, "the take has"),
         ({"loudness_lufs": 3.0}, "allowed -60 ... 0 LUFS"),
         ({"sources": ["set.toml", "."]}, "is a folder of results, which goes alone"),
         ({"sources": "."}, "holds no results.json of chainsim batch"),
@@ -264,3 +296,11 @@ def test_a_page_is_one_file_or_a_folder(both: ListeningPage, tmp_path: Path) -> 
     assert "Quay &lt;b&gt;" in text
     assert "Quay <b>" not in text
     assert (tmp_path / "page" / "index.html").is_file()
+    write_page(both, tmp_path / "page")
+    (tmp_path / "page" / "index.html").write_text("<h1>My site</h1>")
+    with pytest.raises(
+        ChainsimError, match=r"page: holds index\.html, which is no page.*name a new or an empty folder"
+    ):
+        write_page(both, tmp_path / "page")
+    with pytest.raises(ChainsimError, match=r"holds page, which is no page"):
+        write_page(both, tmp_path)
