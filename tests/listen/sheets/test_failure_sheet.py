@@ -138,6 +138,21 @@ def test_repairs_name_the_cables_of_the_wiring_sheet() -> None:
     assert repaired == {"plain": "unchanged", "answered": "lives on", "misty": "unchanged", "both": "lives on"}
 
 
+def test_round_a_box_that_makes_stereo_of_mono_both_sides_get_the_horn() -> None:
+    text = 'chain = ["tone", "hall", "echo"]\n[blocks.tone]\ntype = "equalizer"\n[blocks.hall]\ntype = "reverb"\n'
+    found = sheet(text + '[blocks.echo]\ntype = "delay"')
+    # 1 microphone, 2 preamp to tone, 3 tone to hall, 4 hall to echo, left and right, 5 echo to the direct box.
+    assert box(found, "hall").repair.text == (
+        "cable 3 past it, and with a splitting cable into both sides of echo, in place of cable 4"
+    )
+    assert box(found, "echo").repair.text == "cable 4 past it, into direct box in place of cable 5"
+    assert [one.box for one in found.boxes if one.repair.splits] == ["hall"]
+    assert "A splitting cable makes two plugs of one" in document_text(failure_document(found))
+    assert "splitting cable" not in document_text(
+        failure_document(sheet('chain = ["tone"]\n[blocks.tone]\ntype = "equalizer"'))
+    )
+
+
 def test_a_gate_that_hears_a_dead_box_stays_shut() -> None:
     text = """
 chain = [{ lanes = ["dry", "ear"] }, "hush"]
@@ -157,6 +172,7 @@ floor_db = %s
         np.testing.assert_allclose(heard[: tone().size], left * tone(), rtol=0.0, atol=1e-12)  # -20 dB is a tenth
 
 
+@pytest.mark.thorough
 def test_a_synth_plays_on_when_the_boxes_before_it_are_dead() -> None:
     sketch = parse_sketch(PLAYED).alone("misty")
     heard = render(replace(sketch, base=dead(sketch.base, "hush")), tone(0.4), RATE_HZ).audio

@@ -161,6 +161,8 @@ def _under_boxes(sheet: FailureSheet) -> Iterator[str]:
     if not sheet.boxes:
         return
     yield "Cables by their numbers on the wiring sheet. A patch that is not named goes on as it was."
+    if any(one.repair.splits for one in sheet.boxes):
+        yield "A splitting cable makes two plugs of one: where a box makes left and right of one line. Have one there."
     blocking = [one.box for one in sheet.boxes if len(one.silent_even_off) > len(one.silent)]
     if blocking:
         yield (

@@ -14,10 +14,19 @@ RepairKind = Literal["round it", "lane out", "nothing"]
 
 @dataclass(frozen=True)
 class Repair:
-    """What to do, in words, with the numbers of the wiring sheet's cables."""
+    """What to do, in words, with the numbers of the wiring sheet's cables.
+
+    Attributes
+    ----------
+    kind : {"round it", "lane out", "nothing"}
+    text : str
+    splits : bool
+        Whether it takes a cable that makes two plugs of one.
+    """
 
     kind: RepairKind
     text: str
+    splits: bool = False
 
 
 def repair(box: str, entry: BlockEntry, chain: Chain, cabling: Cabling) -> Repair:
@@ -35,7 +44,11 @@ def repair(box: str, entry: BlockEntry, chain: Chain, cabling: Cabling) -> Repai
         return Repair("lane out", f"pull cable {last.number} ({last.target.text})")
     target = out[0].target
     end = target.box if target.label == "in" else target.text
-    return Repair("round it", f"cable {into[0].number} past it, into {end} in place of cable {out[0].number}")
+    # The box made two sides of one: a single plug would leave one of them silent.
+    splits = into[0].channels < out[0].channels
+    where = f"and with a splitting cable into both sides of {end}," if splits else f"into {end}"
+    text = f"cable {into[0].number} past it, {where} in place of cable {out[0].number}"
+    return Repair("round it", text, splits)
 
 
 def in_lanes(chain: Chain) -> frozenset[str]:
