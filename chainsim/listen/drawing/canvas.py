@@ -77,7 +77,7 @@ class Canvas:
     Attributes
     ----------
     names : list of str
-        Of wires that probes reach, as they began.
+        Of wires that are heard apart, as they began; of lanes only those that are not off.
     also : dict of str
         The wire on which a block is heard whose output is no wire of its own, since it is out of the chain.
     """
@@ -103,7 +103,7 @@ class Canvas:
         cut: bool = False, beside: float = 0.0,
     ) -> OpenWire:  # fmt: skip
         """Begin a wire where something gives it; its figures are put on it, so far behind as letters reach over it."""
-        if name is not None and not cut:
+        if name is not None and (since is None or not cut):
             self.names.append(name)
         if name is not None and name in self.figures:
             level, latency = figure_texts(self.figures[name])

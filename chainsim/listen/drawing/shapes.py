@@ -137,7 +137,7 @@ class Layout:
     width, height : float
         From 0, 0; texts are to be drawn at their sizes when this width is about a page's.
     wire_names : tuple of str
-        Names of the wires that probes reach, in the order of the sound's way.
+        Names of the wires that are heard apart, in the order of the sound's way; of lanes only those that are not off.
     """
 
     width: float

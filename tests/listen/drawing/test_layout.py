@@ -278,7 +278,7 @@ def test_of_nothing_comes_nothing() -> None:
     layout = lay_out(state_of(f'chain = [{{ lanes = [{off}, {off}], align = true }}, "gain"]'))
     assert [w.name for w in layout.wires if w.kind == "sound"] == ["input", "input"]
     assert not [box for box in layout.boxes if box.kind == "wait"]
-    assert layout.wire_names == ("input", "gain")
+    assert layout.wire_names == ("input", "sum 1", "gain")
     hiss = lay_out(state_of(f'chain = [{{ lanes = [{off}] }}, "noise", "gain"]'))
     assert [w.name for w in hiss.wires if w.kind == "sound"] == ["input", "noise", "gain"]
     moved = (

@@ -119,6 +119,14 @@ def test_a_mono_wire_beside_stereo_ones_counts_as_heard_from_both_sides(take: np
     assert heard["sum 1"].loudness_lufs == pytest.approx(heard["input"].loudness_lufs, abs=0.01)
 
 
+def test_a_wire_behind_what_is_out_or_off_is_silent(take: np.ndarray) -> None:
+    off = '{ chain = "dry", level_db = "off" }'
+    text = f'chain = [{{ lanes = [{off}, ["following_synth"]] }}, "gain"]\n[blocks.following_synth]\nengaged = false'
+    heard = hear_wires(parse_sketch(text), take, RATE_HZ)
+    assert list(heard) == ["input", "following_synth", "sum 1", "gain"]
+    assert [wire.peak_dbfs for wire in heard.values()][1:] == [-math.inf] * 3
+
+
 def test_silence_has_no_loudness() -> None:
     heard = hear_wires(parse_sketch('chain = ["gain"]'), np.zeros((800, 1)), RATE_HZ)
     assert list(heard) == ["input", "gain"]
