@@ -12,7 +12,7 @@ from chainsim.cli.completing import names_in_sketch
 from chainsim.cli.output_file import check_output_file
 
 if TYPE_CHECKING:
-    from chainsim.listen.sheets.carry_plan.choosing import By
+    from chainsim.listen.sheets.carry_plan.inventory import Measure
     from chainsim.listen.sheets.carry_plan.plan import CarryPlan
 
 ENDINGS = (".html", ".txt")
@@ -70,7 +70,7 @@ def command(
     inventory = load_inventory(gear)
     warn(loaded.warnings)
     loaded = loaded if room is None else loaded.in_room(room)
-    plan = carry_plan(loaded, inventory, patches, by=cast("By", by), by_hand=by_hand)
+    plan = carry_plan(loaded, inventory, patches, by=cast("Measure", by), by_hand=by_hand)
     if output is not None:
         write_text_whole(output, _laid_out(plan, output))
     if as_json:

@@ -5,15 +5,24 @@ What is checked here is written down anew, by the words of the inventory's setti
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from itertools import combinations, permutations, product
+from typing import Any, TypeAlias
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chainsim.listen.sheets.carry_plan.choosing import By, most_patches, smallest
-from chainsim.listen.sheets.carry_plan.inventory import Gear, Inventory, InventoryHeader, Limits, Outlet, Supply
+from chainsim.listen.sheets.carry_plan.choosing import most_patches, smallest
+from chainsim.listen.sheets.carry_plan.inventory import (
+    Gear,
+    Inventory,
+    InventoryHeader,
+    Limits,
+    Measure,
+    Outlet,
+    Supply,
+)
 from chainsim.listen.sheets.carry_plan.wants import Wants, wants_of
 from chainsim.sketch.loading import parse_sketch
 
@@ -21,11 +30,17 @@ TYPES = {"grit": "drive", "echo": "delay", "hall": "reverb"}
 CHAIN = list(TYPES)
 
 
-def wants(patches: Mapping[str, Mapping[str, int]]) -> Wants:
-    """Patches of a chain of three, each block on at one of some settings."""
+Patch: TypeAlias = dict[str, int]
+"""By block, at which setting; the blocks in the order of the chain."""
+Way: TypeAlias = tuple[tuple[str, int, int], ...]
+"""Block, setting and box, in the order of the chain."""
+
+
+def wants(patches: Mapping[str, Patch]) -> Wants:
+    """Patches of three blocks, each on at one of some settings, in an order of the patch's own."""
     text = f"chain = {CHAIN}\n" + "".join(f'[blocks.{n}]\ntype = "{t}"\n' for n, t in TYPES.items())
     for name, blocks in patches.items():
-        text += f"[patches.{name}]\nengage = {list(blocks)}\n"
+        text += f"[patches.{name}]\nchain = {list(blocks)}\nengage = {list(blocks)}\n"
         text += "".join(f"blocks.{block}.wet_db = {-6 - k}\n" for block, k in blocks.items() if block != "grit")
         text += "".join(f"blocks.{block}.drive_db = {6 + k}\n" for block, k in blocks.items() if block == "grit")
     return wants_of(parse_sketch(text))
@@ -35,38 +50,53 @@ def inventory(gear: list[Gear], supplies: list[Supply], limits: Limits) -> Inven
     return Inventory(InventoryHeader(), gear, supplies, limits)
 
 
-def assignments(asked: list[tuple[str, int]], boxes: list[Gear]) -> Iterator[dict[tuple[str, int], int]]:
-    able = [[g for g, box in enumerate(boxes) if TYPES[block] in box.makes] for block, _ in asked]
-    for chosen in product(*able):
-        yield dict(zip(asked, chosen, strict=True))
-
-
-def is_good(
-    box_of: Mapping[tuple[str, int], int], boxes: list[Gear], patches: list[dict[str, int]], limits: Limits
-) -> bool:
-    order = set()
-    for blocks in patches:
-        path = [box_of[block, blocks[block]] for block in CHAIN if block in blocks]
+def ways(patch: Patch, boxes: list[Gear], limits: Limits) -> list[Way]:
+    """Every way to make one patch by itself: each block in any box, whatever makes it in other patches."""
+    able = [[g for g, box in enumerate(boxes) if TYPES[block] in box.makes] for block in patch]
+    found = []
+    for path in product(*able):
         entered = [g for k, g in enumerate(path) if k == 0 or path[k - 1] != g]
-        if len(set(entered)) < len(entered):  # one way in, one way out
-            return False
-        if sum(boxes[g].latency_ms for g in entered) > (limits.latency_ms or 0.0):
-            return False
-        order |= set(combinations(entered, 2))
-    if any(pair[::-1] in order for pair in order):  # wired once
+        if (
+            len(set(entered)) == len(entered)  # one way in, one way out
+            and sum(boxes[g].latency_ms for g in entered) <= (limits.latency_ms or 0.0)
+            and all(path.count(g) <= boxes[g].at_once for g in entered)
+        ):
+            found.append(tuple((block, k, g) for (block, k), g in zip(patch.items(), path, strict=True)))
+    return found
+
+
+def is_part(some: tuple[Any, ...], whole: tuple[Any, ...]) -> bool:
+    """Whether it is left of the whole when the others are switched off, in the same order."""
+    return some == tuple(entry for entry in whole if entry in some)
+
+
+def recalls(box: Gear, scenes: set[tuple[Any, ...]]) -> bool:
+    """Whether a box holds all of it: in one setting of all that ever goes into it, or in one for each scene."""
+    held = sorted(set().union(*scenes))
+    if len(held) <= box.at_once and any(all(is_part(s, whole) for s in scenes) for whole in permutations(held)):
+        return True
+    return sum(not any(s != o and is_part(s, o) for o in scenes) for s in scenes) <= box.programs
+
+
+def is_good(chosen: tuple[Way, ...], boxes: list[Gear]) -> bool:
+    orders = [list(dict.fromkeys(g for _, _, g in way)) for way in chosen]
+    pairs = {pair for order in orders for pair in combinations(order, 2)}
+    if any(pair[::-1] in pairs for pair in pairs):  # wired once
         return False
     for g, box in enumerate(boxes):
-        scenes = [{(b, k) for b, k in blocks.items() if box_of[b, k] == g} for blocks in patches]
-        if any(len(scene) > box.at_once for scene in scenes):
-            return False
-        if len(set().union(*scenes)) <= box.at_once:
-            continue
-        whole = [
-            s for i, s in enumerate(scenes) if s and s not in scenes[:i] and not any(s < other for other in scenes)
-        ]
-        if len(whole) > box.programs:
+        scenes = {tuple((block, k) for block, k, maker in way if maker == g) for way in chosen} - {()}
+        if not recalls(box, scenes):
             return False
     return True
+
+
+def together(patches: list[Patch], boxes: list[Gear], limits: Limits) -> bool:
+    """Whether some boxes make all patches, each patch shared out in any way."""
+    chosen: list[tuple[Way, ...]] = [()]
+    for patch in patches:  # what is wrong with some patches is wrong with more
+        own = ways(patch, boxes, limits)
+        chosen = [more for some in chosen for way in own if is_good(more := (*some, way), boxes)]
+    return bool(chosen)
 
 
 def can_be_fed(boxes: list[Gear], supplies: list[Supply]) -> bool:
@@ -80,9 +110,8 @@ def can_be_fed(boxes: list[Gear], supplies: list[Supply]) -> bool:
     )
 
 
-def best_by_trying(stock: Inventory, patches: list[dict[str, int]], by: By) -> tuple[float, ...] | None:
+def best_by_trying(stock: Inventory, patches: list[Patch], by: Measure) -> tuple[float, ...] | None:
     """Boxes, mass and price of the best of all subsets, in the order of what counts."""
-    asked = sorted({pair for blocks in patches for pair in blocks.items()})
     best = None
     for count in range(len(stock.gear) + 1):
         for boxes in combinations(stock.gear, count):
@@ -93,10 +122,9 @@ def best_by_trying(stock: Inventory, patches: list[dict[str, int]], by: By) -> t
                 goal = (figures.pop(by), *figures.values())
                 if mass > (stock.limits.mass_g or 0.0) or price > (stock.limits.budget or 0.0):
                     continue
-                if (best is None or goal < best) and can_be_fed(list(boxes), list(supplies)):
-                    ways = assignments(asked, list(boxes))
-                    if any(is_good(way, list(boxes), patches, stock.limits) for way in ways):
-                        best = goal
+                better = best is None or goal < best
+                if better and can_be_fed([*boxes], [*supplies]) and together(patches, [*boxes], stock.limits):
+                    best = goal
     return best
 
 
@@ -122,7 +150,7 @@ SUPPLY = st.builds(
     price=st.just(40.0),
     owned=st.booleans(),
 )
-PATCH = st.dictionaries(st.sampled_from(CHAIN), st.integers(0, 1), min_size=1, max_size=3)
+PATCH = st.dictionaries(st.sampled_from(CHAIN), st.integers(0, 1), min_size=1, max_size=3)  # in any order
 LIMITS = st.builds(
     Limits,
     mass_g=st.sampled_from([1100.0, 2500.0]),
@@ -140,7 +168,7 @@ LIMITS = st.builds(
     st.sampled_from(["boxes", "mass", "price"]),
 )
 def test_it_is_the_smallest_of_all_subsets(
-    boxes: list[Gear], supplies: list[Supply], patches: list[dict[str, int]], limits: Limits, by: By
+    boxes: list[Gear], supplies: list[Supply], patches: list[Patch], limits: Limits, by: Measure
 ) -> None:
     gear = [box.model_copy(update={"name": f"box {k}"}) for k, box in enumerate(boxes)]
     stock = inventory(gear, supplies, limits)

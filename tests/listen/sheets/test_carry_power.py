@@ -53,7 +53,7 @@ def test_voltage_kind_and_polarity_are_equal_or_there_is_no_feed() -> None:
         Outlet(voltage_v=9.0, current_ma=19.0),
     ]
     assert feeds_of([box], [Supply(name="supply", outlets=wrong)]) == ((), (box,))
-    right = Outlet(voltage_v=9.0, current_ma=20.0, polarity="Centre Minus")
+    right = Outlet(voltage_v=9.0, current_ma=20.0, polarity="centre minus")
     assert len(feeds_of([box], [Supply(name="supply", outlets=[right])])[0]) == 1
 
 

@@ -63,7 +63,7 @@ def lines(sketch: str, inventory: str) -> list[str]:
         (
             WET,
             f'currency = "shells"\n[limits]\nbudget = 50\n{ECHO}{HALL}owned = false\nprice = 90',
-            "over the budget by 40 shells: at least 90, allowed 50",
+            "over the budget by 40 shells: at least 90 shells, allowed 50 shells",
         ),
         (
             WET,

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from chainsim.errors import SettingError
-from chainsim.listen.sheets.carry_plan.choice import programs_needed
+from chainsim.listen.sheets.carry_plan.scenes import Scene, programs_needed
 from chainsim.listen.sheets.carry_plan.wants import Wants, wants_of
 from chainsim.sketch.loading import load_sketch, parse_sketch
 
@@ -20,7 +20,7 @@ def day() -> Wants:
 
 
 def settings_of(wants: Wants, block: str) -> int:
-    return sum(job.block == block for job in wants.jobs)
+    return len({job for job in wants.jobs if job.block == block})
 
 
 def test_a_patch_asks_for_what_is_on_or_can_be_put_on_in_it(day: Wants) -> None:
@@ -95,5 +95,5 @@ def test_patches_are_asked_for_by_name() -> None:
     ],
 )
 def test_settings_to_recall(scenes: list[str], at_once: int, needed: int) -> None:
-    held = [frozenset((block, "", None) for block in scene) for scene in scenes]
+    held = [Scene(frozenset((block, "", None) for block in scene), frozenset()) for scene in scenes]
     assert programs_needed(held, at_once) == needed

@@ -21,7 +21,7 @@ def plan_text(plan: CarryPlan) -> str:
     """
     title = wrapped(f"{plan.title}: what to carry", WIDTH)
     rule = "=" * max(map(len, title.splitlines()))
-    told = [wrapped(rows.head_line(plan), WIDTH), wrapped(f"Chosen: {rows.SMALLEST[plan.by]}", WIDTH)]
+    told = [wrapped(rows.head_line(plan), WIDTH), wrapped(f"Chosen: {rows.chosen_text(plan)}", WIDTH)]
     alarms = [wrapped(f"! {line}", WIDTH, "  ") for line in rows.alarms(plan)]
     cautions = [wrapped(line, WIDTH, "  ") for line in plan.cautions]
     parts = ["\n".join([title, rule, *told, *alarms]), *_lost(plan), *_carried(plan), *_power(plan), *_board(plan)]

@@ -1,6 +1,6 @@
 """What an integer program says badly is checked on what it chose; what is wrong there is forbidden to it.
 
-Each finding is a set of decisions that may not all be taken. It holds for every choice that takes them all, so that
+Most findings are sets of decisions that may not all be taken. They hold for every choice that takes them all, so that
 what is left is still the best: no better choice is ever cut off [1]_.
 
 References
@@ -11,68 +11,101 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
+from decimal import Decimal
 from functools import lru_cache
+from typing import TypeAlias
 
-from chainsim.listen.sheets.carry_plan.choice import Choice, programs_needed, scenes
-from chainsim.listen.sheets.carry_plan.inventory import Gear, Inventory, Supply
+from chainsim.listen.sheets.carry_plan.choice import Choice, Limit
+from chainsim.listen.sheets.carry_plan.inventory import Gear, Inventory, Measure, Supply, total
 from chainsim.listen.sheets.carry_plan.latency import longest_way
 from chainsim.listen.sheets.carry_plan.matching import Key, Matching
-from chainsim.listen.sheets.carry_plan.order import torn
+from chainsim.listen.sheets.carry_plan.order import parted, torn
 from chainsim.listen.sheets.carry_plan.packing import Packing, Size, pack
+from chainsim.listen.sheets.carry_plan.scenes import programs_needed, scenes, setting_of
+from chainsim.listen.sheets.carry_plan.wants import Wants
 
+Row: TypeAlias = tuple[dict[Key, float], float]
+"""Multiples of decisions, and what their sum is at most."""
+
+_HOLDS = ("at_once", "programs", "follows_tempo", "keeps_dry")
 _ROUNDING = 1e-9
 
 
-def broken(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
-    """Every set of decisions of a choice that cannot stand together."""
+def broken(choice: Choice, matching: Matching) -> Iterator[Row]:
+    """Rows of which a choice breaks some, and no choice that can be made breaks any."""
     if not {"programs", "at once"} & matching.lifted:
         yield from _too_many_settings(choice, matching)
     if "loops" not in matching.lifted:
         yield from _torn(choice, matching)
     if "latency" not in matching.lifted:
-        yield from _too_late(choice, matching)
+        yield from map(_not_all, _too_late(choice, matching))
+    yield from map(_not_all, _too_much(choice, matching))
     if "board" not in matching.lifted and (crowd := _no_room(choice, matching)):
-        yield tuple(("item", i) for i in crowd)
+        yield _not_all([("item", i) for i in crowd])
 
 
-def _too_many_settings(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
+def _not_all(decisions: Collection[Key]) -> Row:
+    """They may not all be taken."""
+    return dict.fromkeys(decisions, 1.0), len(decisions) - 1.0
+
+
+def _too_many_settings(choice: Choice, matching: Matching) -> Iterator[Row]:
     inventory, wants = matching.inventory, matching.wants
-    index = {patch.name: p for p, patch in enumerate(wants.patches)}
     for g in sorted(set(choice.box_of.values())):
         box = inventory.gear[g]
 
         def is_broken(jobs: Sequence[int], g: int = g, box: Gear = box) -> bool:
-            part = {j: g if j in jobs else -1 for j in choice.box_of}
-            held = scenes(replace(choice, box_of=part), wants, inventory, g)
+            held = scenes(replace(choice, box_of=dict.fromkeys(jobs, g)), wants, inventory, g)
             return programs_needed(held.values(), box.at_once) > box.programs
 
         jobs = [j for j, maker in choice.box_of.items() if maker == g]
         if is_broken(jobs):
-            few = _fewer(jobs, is_broken)
-            asking = [p.name for p in choice.patches(wants) if set(few) & set(p.jobs.values())]
-            for other, alike in enumerate(inventory.gear):
-                holds_no_more = all(
-                    getattr(alike, name) <= getattr(box, name) for name in ("at_once", "programs", "follows_tempo")
-                )
-                if holds_no_more and all(other in matching.makers(j) for j in few):
-                    yield (*(("job", j, other) for j in few), *(("patch", index[name]) for name in asking))
+            alike = _alike(_fewer(jobs, is_broken), wants, box)
+            for other, maker in enumerate(inventory.gear):
+                if all(getattr(maker, name) <= getattr(box, name) for name in _HOLDS):
+                    able = [[("job", j, other) for j in jobs if other in matching.makers[j]] for jobs in alike]
+                    if all(able):
+                        yield _not_all([matching.any_of(keys) for keys in able])
 
 
-def _torn(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
+def _alike(jobs: Sequence[int], wants: Wants, box: Gear) -> list[list[int]]:
+    """For each of some jobs of which one is too many for a box, all that would be as many in its place.
+
+    Where they are different settings, each in a patch of its own, any other patch would do that asks for the same.
+    """
+    patch_of = {j: p for p, patch in enumerate(wants.patches) for j in patch.jobs.values()}
+    settings = [setting_of(wants.jobs[j], box) for j in jobs]
+    patches = {patch_of[j] for j in jobs}
+    if len(set(settings)) < len(jobs) or len(patches) < len(jobs):
+        return [[j] for j in jobs]
+    return [
+        [
+            k
+            for k, p in patch_of.items()
+            if setting_of(wants.jobs[k], box) == setting and p not in patches - {patch_of[j]}
+        ]
+        for j, setting in zip(jobs, settings, strict=True)
+    ]
+
+
+def _torn(choice: Choice, matching: Matching) -> Iterator[Row]:
     """The sound enters a box once, unless that has a loop of its own."""
-    gear = matching.inventory.gear
-    for p, patch in enumerate(matching.wants.patches):
-        if patch.name not in choice.made:
-            continue
-        for a, b, c in torn(choice, patch):
-            if gear[choice.box_of[a]].loops:
-                continue
-            for g in set(matching.makers(a)) & set(matching.makers(c)):
-                for h in matching.makers(b):
-                    if h != g and not gear[g].loops:
-                        yield ("job", a, g), ("job", b, h), ("job", c, g), ("patch", p)
+    gear, wants = matching.inventory.gear, matching.wants
+    found = {
+        blocks
+        for patch in choice.patches(wants)
+        for blocks in torn(choice, patch)
+        if not gear[choice.box_of[patch.jobs[blocks[0]]]].loops
+    }
+    for patch in wants.patches if found else ():
+        for blocks in sorted(found.intersection(parted(patch))):
+            a, b, c = (patch.jobs[block] for block in blocks)
+            for g in sorted({*matching.makers[a]} & {*matching.makers[c]}):
+                if not gear[g].loops:
+                    with_it = {("job", b, g): -1.0} if g in matching.makers[b] else {}
+                    yield {("job", a, g): 1.0, ("job", c, g): 1.0, **with_it}, 1.0
 
 
 def _too_late(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
@@ -80,9 +113,7 @@ def _too_late(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
     allowed_ms = inventory.limits.latency_ms
     if allowed_ms is None:
         return
-    for p, patch in enumerate(wants.patches):
-        if patch.name not in choice.made:
-            continue
+    for patch in choice.patches(wants):
         way = longest_way(choice, patch, inventory)
         if way.ms <= allowed_ms + _ROUNDING:
             continue
@@ -90,7 +121,7 @@ def _too_late(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
         for name in way.blocks:
             first.setdefault(choice.box_of[patch.jobs[name]], name)
         if sum(inventory.gear[g].latency_ms for g in first) > allowed_ms + _ROUNDING:
-            yield (*(("job", patch.jobs[name], g) for g, name in first.items()), ("patch", p))
+            yield tuple(("job", patch.jobs[name], g) for g, name in first.items())
         else:  # a box counts twice, or a splitter does: then it takes all of the patch
             forks = [
                 (role, fork.place, table[fork.place])
@@ -98,7 +129,24 @@ def _too_late(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
                 for role, table in (("split", choice.splitter_of), ("mix", choice.mixer_of))
                 if fork.place in table
             ]
-            yield (*(("job", j, choice.box_of[j]) for j in patch.jobs.values()), *forks, ("patch", p))
+            yield (*(("job", j, choice.box_of[j]) for j in patch.jobs.values()), *forks)
+
+
+def _too_much(choice: Choice, matching: Matching) -> Iterator[tuple[Key, ...]]:
+    """Items that together are over a limit by less than a solver in floating point sees."""
+    limits, items = matching.inventory.limits, matching.inventory.items
+    bounds: tuple[tuple[Limit, Measure, float | None], ...] = (
+        ("mass", "mass", limits.mass_g),
+        ("budget", "price", limits.budget),
+    )
+    for limit, by, most in bounds:
+        if most is not None and limit not in matching.lifted:
+
+            def is_over(few: Sequence[int], by: Measure = by, most: float = most) -> bool:
+                return total([items[i] for i in few], by) > Decimal(str(most))
+
+            if is_over(choice.carried):
+                yield tuple(("item", i) for i in _fewer(choice.carried, is_over))
 
 
 def _no_room(choice: Choice, matching: Matching) -> list[int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from chainsim.sketch.chain import BlenderStep, BlockStep, Chain, Lane, LanesStep, Step, block_names, pruned
@@ -22,20 +22,37 @@ class Fork:
         The first block of each other lane; of a lane that begins with a fork, those of its lanes.
     blocks : frozenset of str
         All blocks between where it parts and where it meets.
+    levels : dict of str
+        By block, how its lane is mixed.
+    straight : str
+        How what goes straight through is mixed; empty if nothing does.
     """
 
     place: tuple[object, ...]
     dry: bool
     heads: frozenset[str]
     blocks: frozenset[str]
+    levels: Mapping[str, str]
+    straight: str
 
 
-def forks_of(chain: Chain, keep: Collection[str], closing: Collection[str]) -> tuple[Fork, ...]:
-    """The forks that are left of a chain when only some blocks are there, outer ones before inner."""
-    return tuple(_forks(chain, keep, closing, (chain,)))
+def forks_of(
+    chain: Chain, keep: Collection[str], closing: Collection[str], blends: Mapping[str, str]
+) -> tuple[Fork, ...]:
+    """The forks that are left of a chain when only some blocks are there, outer ones before inner.
+
+    `blends` has the settings of each blender in a text.
+    """
+    return tuple(_forks(chain, keep, closing, blends, (chain,)))
 
 
-def _forks(chain: Chain, keep: Collection[str], closing: Collection[str], place: tuple[object, ...]) -> Iterator[Fork]:
+def _forks(
+    chain: Chain,
+    keep: Collection[str],
+    closing: Collection[str],
+    blends: Mapping[str, str],
+    place: tuple[object, ...],
+) -> Iterator[Fork]:
     for i, step in enumerate(chain):
         if isinstance(step, BlockStep):
             continue
@@ -47,10 +64,21 @@ def _forks(chain: Chain, keep: Collection[str], closing: Collection[str], place:
         if len(still_open) > 1:
             heads = frozenset(head for lane in still_open for head in heads_of(lane))
             inside = frozenset(name for lane in still_open for name in block_names(lane))
-            yield Fork((*place, i), not all(still_open), heads, inside - _blenders(still_open))
+            blocks = inside - _blenders(still_open)
+            mixed = list(zip(still_open, _levels(left[0], blends), strict=True))
+            levels = {name: level for lane, level in mixed for name in block_names(lane) if name in blocks}
+            straight = "; ".join(level for lane, level in mixed if not lane)
+            yield Fork((*place, i), not all(still_open), heads, blocks, levels, straight)
         for k, lane in enumerate(lanes):
             if pruned((LanesStep((Lane(()), lane)),), keep, closing):  # it is open
-                yield from _forks(lane.chain, keep, closing, (*place, i, k))
+                yield from _forks(lane.chain, keep, closing, blends, (*place, i, k))
+
+
+def _levels(step: Step, blends: Mapping[str, str]) -> list[str]:
+    """How each open lane of a fork is mixed, in a text."""
+    if isinstance(step, LanesStep):
+        return [f"{lane.level_db:g} dB, pan {lane.pan}" for lane in step.lanes]
+    return [blends[step.name]] * 2 if isinstance(step, BlenderStep) else []
 
 
 def _blenders(chains: Iterable[Chain]) -> set[str]:

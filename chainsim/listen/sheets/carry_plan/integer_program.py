@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,13 +12,26 @@ from chainsim.errors import SettingError
 from chainsim.units import Array
 
 MOST_NODES = 200_000
-"""Of the search tree: a count and not a time, so that every machine finds the same."""
+"""Of the search tree: a count beside a time, so that every machine finds the same where it can."""
 
 _OPTIMAL, _INFEASIBLE = 0, 2
 
 
 class SearchTooLargeError(SettingError):
-    """There are too many ways to choose; what the best one is has not been found."""
+    """There are too many ways to choose; none has been found, and `bound` is what the least is at least."""
+
+    def __init__(self, message: str, bound: float = -math.inf) -> None:
+        super().__init__(message)
+        self.bound = bound
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Values of all variables; whether no sum is less; and what is proven of the least sum."""
+
+    values: Array
+    is_best: bool
+    bound: float
 
 
 class IntegerProgram:
@@ -42,17 +56,17 @@ class IntegerProgram:
         size = max((abs(value) for value in terms.values()), default=0.0) or 1.0
         self._rows.append(({k: value / size for k, value in terms.items()}, low / size, high / size))
 
-    def no_more_than(self, terms: Mapping[int, float], best: float) -> None:
-        """Keep what was minimised as small as it was found to be, rounding apart."""
-        self.row(terms, high=best + 1e-6 * max(1.0, abs(best)))
-
-    def minimise(self, terms: Mapping[int, float], *, most_nodes: int = MOST_NODES) -> Array | None:
+    def minimise(
+        self, terms: Mapping[int, float], *, most_nodes: int = MOST_NODES, seconds: float = math.inf, gap: float = 0.0
+    ) -> Solution | None:
         """The values of all variables where the sum is least; None if no values satisfy the rows.
+
+        With a `gap`, any solution will do whose sum is at most so much larger than the bound, as a part of it.
 
         Raises
         ------
         SearchTooLargeError
-            If that is not settled within `most_nodes` nodes of the search tree.
+            If no solution is found within `most_nodes` nodes of the search tree, or not as soon as that.
         """
         from scipy.optimize import Bounds, LinearConstraint, milp
         from scipy.sparse import csr_array
@@ -66,16 +80,18 @@ class IntegerProgram:
         values, rows, columns = zip(*entries, strict=True) if entries else ((), (), ())
         matrix = csr_array((values, (rows, columns)), shape=(len(self._rows), count), dtype=float)
         bounds = [low for _, low, _ in self._rows], [high for _, _, high in self._rows]
+        limits = {} if seconds == math.inf else {"time_limit": max(seconds, 0.01)}
         found = milp(
             cost,
             integrality=np.array(self._whole, dtype=int),
             bounds=Bounds(np.zeros(count), np.array(self._highs)),
             constraints=LinearConstraint(matrix, *bounds) if self._rows else None,
-            options={"mip_rel_gap": 0.0, "node_limit": most_nodes},
+            options={"mip_rel_gap": gap, "node_limit": most_nodes, **limits},
         )
         if found.status == _INFEASIBLE:
             return None
-        if found.status != _OPTIMAL:
-            raise SearchTooLargeError("too many ways to choose; give fewer items, or fewer patches")
-        solution: Array = np.where(self._whole, np.round(found.x), found.x)
-        return solution
+        bound = -math.inf if found.mip_dual_bound is None else float(found.mip_dual_bound)
+        if found.x is None:
+            raise SearchTooLargeError("too many ways to choose; give fewer items, or fewer patches", bound)
+        is_best = found.status == _OPTIMAL and gap == 0.0
+        return Solution(np.where(self._whole, np.round(found.x), found.x), is_best, bound)

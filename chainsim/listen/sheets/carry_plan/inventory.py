@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from decimal import Decimal
+from typing import Literal, TypeAlias, get_args
 
 from pydantic import Field, field_validator
 
@@ -13,10 +14,15 @@ from chainsim.errors import SettingError
 from chainsim.settings import Settings, choice, fixed, flag, whole, words
 
 Current: TypeAlias = Literal["DC", "AC"]
+Measure: TypeAlias = Literal["boxes", "mass", "price"]
+"""What is to be small: how many items are carried, their mass in g, what is spent on them."""
+Polarity: TypeAlias = Literal["centre minus", "centre plus", "none"]
 
-USUAL_POLARITY = "centre minus"
+MEASURES: tuple[Measure, ...] = get_args(Measure)
 MOST_GEAR = 60
 MOST_SUPPLIES = 12
+MOST_OUTLETS = 64
+"""Of one supply."""
 
 
 class _Carried(Settings):
@@ -49,7 +55,7 @@ class Gear(_Carried):
     voltage_v: float | None = fixed(None, 0.5, 48.0, "V", "voltage it takes, as its plate says")
     current_ma: float | None = fixed(None, 0.0, 20_000.0, "mA", "most current it draws, as its plate says")
     current: Current = choice("DC", "direct or alternating")
-    polarity: str = words(USUAL_POLARITY, "how its plug is poled, as its plate says")
+    polarity: Polarity = choice("centre minus", "how its plug is poled, as its plate says; none: either way round")
 
     @field_validator("makes")
     @classmethod
@@ -71,13 +77,20 @@ class Outlet(Settings):
     current_ma: float | None = fixed(None, 0.0, 20_000.0, "mA", "most current that each of them gives")
     count: int = whole(1, 1, 64, "how many of them")
     current: Current = choice("DC", "direct or alternating")
-    polarity: str = words(USUAL_POLARITY, "how its plug is poled")
+    polarity: Polarity = choice("centre minus", "how its plug is poled; none: either way round, as AC is")
 
 
 class Supply(_Carried):
     """What feeds boxes."""
 
     outlets: list[Outlet] = Field([], description="its outlets, by kind", json_schema_extra={"unit": "1"})
+
+    @field_validator("outlets")
+    @classmethod
+    def _not_too_many(cls, outlets: list[Outlet]) -> list[Outlet]:
+        if (count := sum(outlet.count for outlet in outlets)) > MOST_OUTLETS:
+            raise ValueError(f"{count} of them in all, allowed up to {MOST_OUTLETS}")
+        return outlets
 
 
 class Limits(Settings):
@@ -143,11 +156,49 @@ def cost(item: Gear | Supply) -> float:
     return 0.0 if item.owned else item.price or 0.0
 
 
+def weight(item: Gear | Supply, by: Measure) -> float:
+    """What one item adds to a measure; a figure that is not known counts nothing, and is told so where it is used."""
+    return {"boxes": 1.0, "mass": item.mass_g or 0.0, "price": cost(item)}[by]
+
+
+def total(items: Iterable[Gear | Supply], by: Measure) -> Decimal:
+    """A measure of several items, without rounding: the sum of the figures as they are written."""
+    return sum((Decimal(str(weight(item, by))) for item in items), Decimal(0))
+
+
+def not_known(items: Sequence[Gear | Supply], by: Measure) -> list[str]:
+    """Items whose figure for a measure is not given."""
+    return [
+        name_of(item)
+        for item in items
+        if (by == "mass" and item.mass_g is None) or (by == "price" and not item.owned and item.price is None)
+    ]
+
+
+def goals_of(inventory: Inventory, by: Measure) -> list[Measure]:
+    """What is to be small, one after the other; what is not known of every item cannot decide between equals.
+
+    Raises
+    ------
+    SettingError
+        If the first is not known of every item.
+    """
+    if unknown := not_known(inventory.items, by):
+        figure = "mass_g" if by == "mass" else "price"
+        raise SettingError(f"the least {by} cannot be found: {figure} is missing for {', '.join(unknown)}")
+    return [by, *(other for other in MEASURES if other != by and not not_known(inventory.items, other))]
+
+
+def plug_text(item: Gear | Outlet) -> str:
+    """How a plug is poled; alternating current has no poles."""
+    return item.polarity if item.current == "DC" else ""
+
+
 def feeds(outlet: Outlet, box: Gear) -> bool:
     """Whether an outlet may feed a box: equal voltage, kind and polarity, and current enough."""
     return (
         outlet.voltage_v == box.voltage_v
         and outlet.current == box.current
-        and outlet.polarity.casefold() == box.polarity.casefold()
+        and (box.current == "AC" or outlet.polarity == box.polarity)
         and (outlet.current_ma or 0.0) >= (box.current_ma or 0.0)
     )

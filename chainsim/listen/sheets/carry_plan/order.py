@@ -27,24 +27,24 @@ def changing(choice: Choice, wants: Wants) -> frozenset[int]:
     return frozenset(g for pair in before if pair[::-1] in before or pair in beside for g in pair)
 
 
-def torn(choice: Choice, patch: PatchWants) -> Iterator[tuple[int, int, int]]:
-    """Jobs of a patch of which the first and the last are in one box, and the other parts them, being in another.
+def parted(patch: PatchWants) -> Iterator[tuple[str, str, str]]:
+    """Blocks of a patch of which the second parts the first and the third: one box makes all of them, or not both.
 
     It lies between them, or in a fork with one of them, so that they are on two sides of a splitter or a mixer.
     """
-    box = {name: choice.box_of[job] for name, job in patch.jobs.items()}
     after: dict[str, list[str]] = {}
     for a, b in patch.before:
         after.setdefault(a, []).append(b)
     for a, later in after.items():
-        for b in later:
-            for c in after.get(b, ()):
-                if box[a] == box[c] != box[b]:
-                    yield patch.jobs[a], patch.jobs[b], patch.jobs[c]
-    series = {*patch.before, *((b, a) for a, b in patch.before)}
+        yield from ((a, b, c) for b in later for c in after.get(b, ()))
+    series = [*patch.before, *((b, a) for a, b in patch.before)]
     for fork in patch.forks:
         for a, c in series:
-            if a in fork.blocks and c not in fork.blocks and box[a] == box[c]:
-                for b in fork.blocks:
-                    if box[b] != box[a]:
-                        yield patch.jobs[a], patch.jobs[b], patch.jobs[c]
+            if a in fork.blocks and c not in fork.blocks:
+                yield from ((a, b, c) for b in sorted(fork.blocks) if b != a)
+
+
+def torn(choice: Choice, patch: PatchWants) -> Iterator[tuple[str, str, str]]:
+    """Blocks of a patch of which the first and the last are in one box, and the other parts them, being in another."""
+    box = {name: choice.box_of[job] for name, job in patch.jobs.items()}
+    return ((a, b, c) for a, b, c in parted(patch) if box[a] == box[c] != box[b])

@@ -176,8 +176,9 @@ def _settled(boxes: Sequence[Size], wide: float, deep: float) -> list[tuple[floa
             w, d = boxes[a]
             program.row({lefts[a]: 1.0, lefts[b]: -1.0, turns[a]: d - w, across: wide}, high=wide - w)
             program.row({fronts[a]: 1.0, fronts[b]: -1.0, turns[a]: w - d, along: deep}, high=deep - d)
-    found = program.minimise(dict.fromkeys(fronts, 1.0), most_nodes=MOST_NODES)
-    if found is None:
+    solution = program.minimise(dict.fromkeys(fronts, 1.0), most_nodes=MOST_NODES)
+    if solution is None:
         return None
+    found = solution.values
     corners = zip(lefts, fronts, turns, strict=True)
     return [(float(found[x]) * unit, float(found[y]) * unit, bool(found[t])) for x, y, t in corners]

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from chainsim.listen.sheets.carry_plan.choosing import By
+from chainsim.listen.sheets.carry_plan.choice import Unsettled
+from chainsim.listen.sheets.carry_plan.inventory import Measure
 from chainsim.listen.sheets.carry_plan.packing import Place
 from chainsim.listen.sheets.carry_plan.power import Feed
 
@@ -14,6 +15,8 @@ CAUTIONS = (
     " current are what the makers say there, and a wrong one can destroy a box or start a fire.",
     "Mains: local codes and the makers' manuals say what is safe. Outside, keep supplies and plugs dry.",
     "Lifting: bend the knees, and split what is heavy over two cases or two people.",
+    "Mono or stereo is not reckoned with: a box with one socket folds two channels into one, and what comes after it is"
+    " mono; two channels need two of each socket and cable.",
     "Whether a box reaches the settings of the sketch, and sounds as it, only your ears can tell: try it before.",
 )
 
@@ -103,6 +106,8 @@ class Total:
     value: float
     limit: float | None
     unit: str
+    at_least: bool = False
+    """Whether a figure that belongs to it is not known."""
 
 
 @dataclass(frozen=True)
@@ -120,7 +125,8 @@ class CarryPlan:
 
     title: str
     inventory: str
-    by: By
+    goals: tuple[Measure, ...]
+    """What was to be small, one after the other."""
     made: tuple[MadePatch, ...]
     lost: tuple[LostPatch, ...]
     carried: tuple[Carried, ...]
@@ -132,6 +138,8 @@ class CarryPlan:
     layout: tuple[Laid, ...]
     passed_over: bool
     """Whether a smaller choice was put aside because no layout of it was found, though there may be one."""
+    unsettled: Unsettled | None
+    """What was not settled when the time was up."""
     beside: tuple[str, ...]
     """Items that do not lie on the board."""
     pedals: tuple[str, ...]

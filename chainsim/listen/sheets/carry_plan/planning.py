@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable, Mapping, Sequence
 
 from chainsim.listen.sheets.carry_plan.checking import layout
-from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, is_outside, programs_needed, scenes
-from chainsim.listen.sheets.carry_plan.choosing import By, most_patches, most_without, smallest
-from chainsim.listen.sheets.carry_plan.inventory import Gear, Inventory, Supply, cost, name_of
+from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, is_outside
+from chainsim.listen.sheets.carry_plan.choosing import MOST_SECONDS, most_patches, most_without, smallest
+from chainsim.listen.sheets.carry_plan.inventory import (
+    Gear,
+    Inventory,
+    Measure,
+    Supply,
+    goals_of,
+    name_of,
+    not_known,
+    total,
+)
 from chainsim.listen.sheets.carry_plan.latency import longest_way
 from chainsim.listen.sheets.carry_plan.order import changing
 from chainsim.listen.sheets.carry_plan.plan import (
@@ -23,12 +33,19 @@ from chainsim.listen.sheets.carry_plan.plan import (
 )
 from chainsim.listen.sheets.carry_plan.power import Feed, feeds_of
 from chainsim.listen.sheets.carry_plan.reasons import why_not
+from chainsim.listen.sheets.carry_plan.scenes import programs_needed, scenes
 from chainsim.listen.sheets.carry_plan.wants import Wants, wants_of
 from chainsim.sketch.model import Sketch
 
 
 def carry_plan(
-    sketch: Sketch, inventory: Inventory, patches: Iterable[str] = (), *, by: By = "boxes", by_hand: bool = False
+    sketch: Sketch,
+    inventory: Inventory,
+    patches: Iterable[str] = (),
+    *,
+    by: Measure = "boxes",
+    by_hand: bool = False,
+    seconds: float = MOST_SECONDS,
 ) -> CarryPlan:
     """Find the smallest part of an inventory that makes the wanted patches, or else most of them.
 
@@ -43,35 +60,43 @@ def carry_plan(
         What is to be small first; of equals the others decide, then the order of the inventory.
     by_hand : bool
         Whether boxes may be turned by hand between patches, so that none need recall its settings.
+    seconds : float
+        So long it looks for the smallest at the most, and as long again for each patch that is lost and for what is
+        left without each item; what is not settled by then is told.
 
     Raises
     ------
     SettingError
-        If the sketch has no such patch, or there are too many ways to choose.
+        If the sketch has no such patch, what is to be small first is not known of every item, or nothing is found in
+        time.
     """
     wants = wants_of(sketch, patches, inventory.header.made_elsewhere)
     lifted: tuple[Limit, ...] = ("programs",) if by_hand else ()
-    choice = smallest(inventory, wants, by=by, lifted=lifted)
+    choice = smallest(inventory, wants, by=by, lifted=lifted, seconds=seconds)
     lost: tuple[LostPatch, ...] = ()
     if choice is None:
-        made = most_patches(inventory, wants, lifted=lifted).made
+        made = most_patches(inventory, wants, lifted=lifted, until=time.monotonic() + seconds).made
         missing = [patch.name for patch in wants.patches if patch.name not in made]
-        lost = tuple(why_not(inventory, wants, name, made, lifted) for name in missing)
-        choice = smallest(inventory, wants.only(made), by=by, lifted=lifted) if made else None
+        lost = tuple(
+            why_not(inventory, wants, name, made, lifted, until=time.monotonic() + seconds) for name in missing
+        )
+        choice = smallest(inventory, wants.only(made), by=by, lifted=lifted, seconds=seconds) if made else None
     choice = choice or Choice((), (), {}, {}, {})
-    return _told(sketch, inventory, wants.only(choice.made), choice, lost, by, lifted, wants)
+    until = time.monotonic() + seconds
+    spares = tuple(_spare(i, choice, wants.only(choice.made), inventory, lifted, until) for i in choice.carried)
+    return _told(sketch, inventory, wants, choice, lost, tuple(goals_of(inventory, by)), spares)
 
 
 def _told(
     sketch: Sketch,
     inventory: Inventory,
-    made: Wants,
+    wanted: Wants,
     choice: Choice,
     lost: tuple[LostPatch, ...],
-    by: By,
-    lifted: tuple[Limit, ...],
-    wanted: Wants,
+    goals: tuple[Measure, ...],
+    spares: tuple[Spare, ...],
 ) -> CarryPlan:
+    made = wanted.only(choice.made)
     gear, supplies, items = inventory.gear, inventory.supplies, inventory.items
     boxes = [box for g, box in enumerate(gear) if g in choice.carried]
     feeding = [supply for s, supply in enumerate(supplies) if s + len(gear) in choice.carried]
@@ -82,7 +107,7 @@ def _told(
     return CarryPlan(
         title=sketch.title,
         inventory=inventory.header.title,
-        by=by,
+        goals=goals,
         made=tuple(
             MadePatch(patch.name, _by_box(choice, patch.jobs, gear), longest_way(choice, patch, inventory).ms)
             for patch in made.patches
@@ -100,15 +125,16 @@ def _told(
         if places
         else (),
         passed_over=choice.passed_over,
+        unsettled=choice.unsettled,
         beside=tuple(name_of(items[i]) for i in choice.carried if not items[i].on_board),
         pedals=tuple(sorted({pedal for patch in made.patches for pedal, _ in patch.pedals})),
         elsewhere=wanted.elsewhere,
         left=tuple(
-            Left(name_of(item), _why_left(item, choice, made, inventory))
+            Left(name_of(item), _why_left(item, choice, wanted, inventory))
             for i, item in enumerate(items)
             if i not in choice.carried
         ),
-        spares=tuple(_spare(i, choice, made, inventory, lifted) for i in choice.carried),
+        spares=spares,
     )
 
 
@@ -180,8 +206,14 @@ def _totals(choice: Choice, made: Wants, inventory: Inventory, found: tuple[Feed
     latest_ms = max((longest_way(choice, patch, inventory).ms for patch in made.patches), default=0.0)
     return (
         Total("boxes and supplies", len(items), None, ""),
-        Total("mass", sum(item.mass_g or 0.0 for item in items), limits.mass_g, "g"),
-        Total("to be bought", sum(cost(item) for item in items), limits.budget, inventory.header.currency),
+        Total("mass", float(total(items, "mass")), limits.mass_g, "g", bool(not_known(items, "mass"))),
+        Total(
+            "to be bought",
+            float(total(items, "price")),
+            limits.budget,
+            inventory.header.currency,
+            bool(not_known(items, "price")),
+        ),
         Total("longest way through the boxes", latest_ms, limits.latency_ms, "ms"),
         Total("current drawn from outlets", sum(feed.draws_ma for feed in found), None, "mA"),
         Total("power leads", len(found), None, ""),
@@ -189,23 +221,24 @@ def _totals(choice: Choice, made: Wants, inventory: Inventory, found: tuple[Feed
     )
 
 
-def _why_left(item: Gear | Supply, choice: Choice, made: Wants, inventory: Inventory) -> str:
+def _why_left(item: Gear | Supply, choice: Choice, wanted: Wants, inventory: Inventory) -> str:
     limits = inventory.limits
     if item.on_board and limits.height_mm is not None and (item.height_mm or 0.0) > limits.height_mm:
         return f"{item.height_mm:g} mm high, allowed {limits.height_mm:g} mm"
     if isinstance(item, Supply):
         return "its outlets are not needed"
-    asked = {made.jobs[j].type_name for patch in made.patches for j in patch.jobs.values()}
-    others = {
-        name_of(inventory.gear[g]): None for j, g in choice.box_of.items() if made.jobs[j].type_name in item.makes
-    }
-    if not asked & set(item.makes):
+    makes = set(item.makes)
+    asked = {wanted.jobs[j].type_name for patch in wanted.patches for j in patch.jobs.values()}
+    if not makes & asked:
         return "not needed" if item.splits or item.mixes or item.loops else "makes nothing that is wanted"
+    others = {name_of(inventory.gear[g]): None for j, g in choice.box_of.items() if wanted.jobs[j].type_name in makes}
+    if not others:
+        return "what it makes is wanted in patches alone that cannot be made"
     return f"not needed: {', '.join(others)} will do"
 
 
-def _spare(i: int, choice: Choice, made: Wants, inventory: Inventory, lifted: tuple[Limit, ...]) -> Spare:
-    without = most_without(inventory, made, i, lifted)
+def _spare(i: int, choice: Choice, made: Wants, inventory: Inventory, lifted: tuple[Limit, ...], until: float) -> Spare:
+    without = most_without(inventory, made, i, lifted, until)
     if without is None:
         return Spare(name_of(inventory.items[i]), (), (), settled=False)
     lost = tuple(patch.name for patch in made.patches if patch.name not in without.made)

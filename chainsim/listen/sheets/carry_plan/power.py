@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chainsim.listen.sheets.carry_plan.inventory import Gear, Outlet, Supply, feeds, name_of
+from chainsim.listen.sheets.carry_plan.inventory import Gear, Outlet, Supply, feeds, name_of, plug_text
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def feeds_of(boxes: Sequence[Gear], supplies: Sequence[Supply]) -> tuple[tuple[F
         box, (supply, number, outlet) = hungry[i], outlets[k]
         volts = box.voltage_v or 0.0
         found.append(
-            Feed(name_of(supply), number, name_of(box), volts, box.current, box.polarity, _ma(box), _ma(outlet))
+            Feed(name_of(supply), number, name_of(box), volts, box.current, plug_text(box), _ma(box), _ma(outlet))
         )
     return tuple(found), tuple(box for i, box in enumerate(hungry) if i not in chosen)
 

@@ -53,12 +53,13 @@ def parse_inventory(text: str, *, name: str = "inventory") -> Inventory:
     values = toml_values(text, name, several="[[gear]], [[supplies]]")
     faults: list[str] = []
     inventory = _checked(values, faults)
-    if faults or inventory is None:
+    if faults:
         raise SketchError([printable(f"{name}: {fault}") for fault in faults])
     return inventory
 
 
-def _checked(values: dict[str, Any], faults: list[str]) -> Inventory | None:
+def _checked(values: dict[str, Any], faults: list[str]) -> Inventory:
+    """What can be read of it; it is whole if there are no faults."""
     own = {k: v for k, v in values.items() if k not in PARTS}
     header = read_settings(InventoryHeader, own, "", faults, also_known=PARTS)
     table = values.get("limits", {})
@@ -70,8 +71,7 @@ def _checked(values: dict[str, Any], faults: list[str]) -> Inventory | None:
     supplies = _items(Supply, values, "supplies", MOST_SUPPLIES, faults)
     if not values.get("gear"):
         faults.append("gear: missing; the least inventory has one [[gear]] with a name and what it makes")
-    if header is None or limits is None:
-        return None
+    limits = limits or Limits()
     if (limits.board_width_mm is None) != (limits.board_depth_mm is None):
         faults.append("limits: a board has board_width_mm and board_depth_mm, found one of them")
     placed = [*(("gear", i, g) for i, g in enumerate(gear)), *(("supplies", i, s) for i, s in enumerate(supplies))]
@@ -85,7 +85,12 @@ def _checked(values: dict[str, Any], faults: list[str]) -> Inventory | None:
             faults.append(f'{place}.name = "{item.name}", allowed a name of its own; {first[item.name]} has it')
         elif item.name:
             first[item.name] = place
-    return Inventory(header, [g for g in gear if g is not None], [s for s in supplies if s is not None], limits)
+    return Inventory(
+        header or InventoryHeader.model_validate({}),
+        [g for g in gear if g is not None],
+        [s for s in supplies if s is not None],
+        limits,
+    )
 
 
 def _items(kind: type[T], values: dict[str, Any], key: str, most: int, faults: list[str]) -> Sequence[T | None]:

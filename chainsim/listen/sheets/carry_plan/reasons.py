@@ -2,25 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+import math
+from collections.abc import Collection, Iterable, Iterator
+from decimal import Decimal
 from itertools import islice
 from typing import get_args
 
 from chainsim.listen.sheets.carry_plan.checking import layout
-from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, is_outside, programs_needed, scenes
-from chainsim.listen.sheets.carry_plan.choosing import By, least
-from chainsim.listen.sheets.carry_plan.inventory import Inventory, cost, name_of
+from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, is_outside
+from chainsim.listen.sheets.carry_plan.choosing import least
+from chainsim.listen.sheets.carry_plan.integer_program import SearchTooLargeError
+from chainsim.listen.sheets.carry_plan.inventory import Inventory, Measure, name_of, plug_text, total
 from chainsim.listen.sheets.carry_plan.latency import longest_way
 from chainsim.listen.sheets.carry_plan.order import changing, torn
 from chainsim.listen.sheets.carry_plan.plan import LostPatch
 from chainsim.listen.sheets.carry_plan.power import feeds_of
+from chainsim.listen.sheets.carry_plan.scenes import Scene, programs_needed, scenes
 from chainsim.listen.sheets.carry_plan.wants import Wants
 
 LIMITS: tuple[Limit, ...] = get_args(Limit)
+_NOT_SETTLED = "what is in the way is not settled: too many ways to choose"
 
 
 def why_not(
-    inventory: Inventory, wants: Wants, patch: str, made: Collection[str], lifted: Collection[Limit]
+    inventory: Inventory,
+    wants: Wants,
+    patch: str,
+    made: Collection[str],
+    lifted: Collection[Limit],
+    *,
+    until: float = math.inf,
 ) -> LostPatch:
     """Why a patch cannot be made, in words, a line for each thing that would do if it alone were mended.
 
@@ -33,11 +44,8 @@ def why_not(
         The patches that can be made. Where this one could be made without them, the reason is beside them.
     lifted : collection of Limit
         Limits that do not hold anyway.
-
-    Raises
-    ------
-    SettingError
-        If there are too many ways to choose.
+    until : float
+        The moment, by `time.monotonic`, at which it gives up, and says so.
     """
     alone = wants.only({patch})
     unmade = [
@@ -47,28 +55,42 @@ def why_not(
     ]
     if unmade:
         return LostPatch(patch, True, tuple(unmade))
-    by_itself = least(inventory, alone, "boxes", lifted) is None
+    try:
+        by_itself = least(inventory, alone, "boxes", lifted, until) is None
+    except SearchTooLargeError:
+        return LostPatch(patch, True, (_NOT_SETTLED,))
     scope = alone if by_itself else wants.only({patch, *made})
     lines = [
-        line for limit in LIMITS if limit not in lifted for line in _without_limit(inventory, scope, limit, lifted)
+        line
+        for limit in LIMITS
+        if limit not in lifted
+        for line in _without_limit(inventory, scope, limit, lifted, until)
     ]
-    return LostPatch(patch, by_itself, tuple(lines or [_several(inventory, scope, lifted)]))
+    return LostPatch(patch, by_itself, tuple(lines or [_several(inventory, scope, lifted, until)]))
 
 
-def _without_limit(inventory: Inventory, wants: Wants, limit: Limit, lifted: Collection[Limit]) -> list[str]:
-    by: By = "mass" if limit == "mass" else "price" if limit == "budget" else "boxes"
-    choice = least(inventory, wants, by, {*lifted, limit})
+def _without_limit(
+    inventory: Inventory, wants: Wants, limit: Limit, lifted: Collection[Limit], until: float
+) -> list[str]:
+    by: Measure = "mass" if limit == "mass" else "price" if limit == "budget" else "boxes"
+    try:
+        choice = least(inventory, wants, by, {*lifted, limit}, until)
+    except SearchTooLargeError:
+        return []
     return [] if choice is None else list(_words(limit, choice, wants, inventory))
 
 
-def _several(inventory: Inventory, wants: Wants, lifted: Collection[Limit]) -> str:
+def _several(inventory: Inventory, wants: Wants, lifted: Collection[Limit], until: float) -> str:
     """Limits that would all have to be lifted: those without which it could not be made if the others were."""
     needed: list[Limit] = [limit for limit in LIMITS if limit not in lifted]
-    for limit in tuple(needed):
-        fewer = [other for other in needed if other != limit]
-        if least(inventory, wants, "boxes", {*lifted, *fewer}) is not None:
-            needed = fewer
-    choice = least(inventory, wants, "boxes", {*lifted, *needed})
+    try:
+        for limit in tuple(needed):
+            fewer = [other for other in needed if other != limit]
+            if least(inventory, wants, "boxes", {*lifted, *fewer}, until) is not None:
+                needed = fewer
+        choice = least(inventory, wants, "boxes", {*lifted, *needed}, until)
+    except SearchTooLargeError:
+        return _NOT_SETTLED
     words = [] if choice is None else [line for limit in needed for line in _words(limit, choice, wants, inventory)]
     return "several things at once: " + "; ".join(words)
 
@@ -78,13 +100,10 @@ def _words(limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> 
     limits, items = inventory.limits, [inventory.items[i] for i in choice.carried]
     boxes = sorted(set(choice.box_of.values()))
     if limit == "mass" and limits.mass_g is not None:
-        mass_g = sum(item.mass_g or 0.0 for item in items)
-        yield f"over the mass by {mass_g - limits.mass_g:g} g: at least {mass_g:g} g, allowed {limits.mass_g:g} g"
+        yield f"over the mass by {_over(total(items, 'mass'), limits.mass_g, ' g')}"
     elif limit == "budget" and limits.budget is not None:
-        spent = sum(cost(item) for item in items)
         unit = f" {inventory.header.currency}".rstrip()
-        over = f"{spent - limits.budget:g}{unit}: at least {spent:g}, allowed {limits.budget:g}"
-        yield f"over the budget by {over}"
+        yield f"over the budget by {_over(total(items, 'price'), limits.budget, unit)}"
     elif limit == "latency":
         ways = [(longest_way(choice, patch, inventory).ms, patch.name) for patch in choice.patches(wants)]
         ms, name = max(ways)
@@ -104,8 +123,8 @@ def _words(limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> 
         supplies = [s for k, s in enumerate(inventory.supplies) if k + len(inventory.gear) in carried]
         _, unfed = feeds_of([g for i, g in enumerate(inventory.gear) if i in carried], supplies or inventory.supplies)
         for box in unfed:
-            kind = f"{box.voltage_v:g} V {box.current}, {box.polarity}, with {box.current_ma:g} mA"
-            yield f"no outlet of {kind} is left for {name_of(box)}"
+            plug = ", ".join(filter(None, (f"{box.voltage_v:g} V {box.current}", plug_text(box))))
+            yield f"no outlet of {plug}, with {box.current_ma:g} mA is left for {name_of(box)}"
     elif limit in ("programs", "at once"):
         for g in boxes:
             yield from _too_much_for(g, limit, choice, wants, inventory)
@@ -135,28 +154,37 @@ def _words(limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> 
 
 def _out_of_order(choice: Choice, wants: Wants, inventory: Inventory) -> Iterator[str]:
     parted = [(patch, found) for patch in choice.patches(wants) for found in islice(torn(choice, patch), 1)]
-    for patch, jobs in parted:
-        first, between, last = (wants.jobs[j].block for j in jobs)
-        maker = name_of(inventory.gear[choice.box_of[jobs[0]]])
+    for patch, (first, between, last) in parted:
+        maker = name_of(inventory.gear[choice.box_of[patch.jobs[first]]])
         yield f"in {patch.name}, {maker} would make {first} and {last}, but {between} parts them"
     if not parted:
         names = ", ".join(name_of(inventory.gear[g]) for g in sorted(changing(choice, wants)))
         yield f"patches want {names} in different orders, and there are too few loops for them"
 
 
+def _over(comes_to: Decimal, allowed: float, unit: str) -> str:
+    bound = Decimal(str(allowed))
+    over, least_of_all, most = (f"{value.normalize():f}" for value in (comes_to - bound, comes_to, bound))
+    return f"{over}{unit}: at least {least_of_all}{unit}, allowed {most}{unit}"
+
+
 def _too_much_for(g: int, limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> Iterator[str]:
     box, held = inventory.gear[g], scenes(choice, wants, inventory, g)
-    most = max(map(len, held.values()))
+    most = max(len(scene.settings) for scene in held.values())
     if limit == "at once" and most > box.at_once:
-        blocks = next(sorted(block for block, _, _ in scene) for scene in held.values() if len(scene) == most)
+        blocks = next(_blocks([scene]) for scene in held.values() if len(scene.settings) == most)
         yield f"{name_of(box)} makes {_counted(box.at_once, 'block')} at once, wanted {', '.join(blocks)}"
     needed = programs_needed(held.values(), max(box.at_once, most))
     if limit == "programs" and needed > box.programs:
-        blocks = sorted({block for scene in held.values() for block, _, _ in scene})
         yield (
-            f"{name_of(box)} recalls {_counted(box.programs, 'setting')}, wanted {needed} for {', '.join(blocks)};"
-            " a second box would do, or a hand that turns it between patches (--by-hand)"
+            f"{name_of(box)} recalls {_counted(box.programs, 'setting')}, wanted {needed} for"
+            f" {', '.join(_blocks(held.values()))}; a second box would do, or a hand that turns it between patches"
+            " (--by-hand)"
         )
+
+
+def _blocks(held: Iterable[Scene]) -> list[str]:
+    return sorted({block for scene in held for block, _, _ in scene.settings})
 
 
 def _counted(count: int, what: str) -> str:

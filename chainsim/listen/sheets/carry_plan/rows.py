@@ -8,11 +8,8 @@ from collections.abc import Sequence
 from chainsim.listen.sheets.carry_plan.plan import Carried, CarryPlan, LostPatch, MadePatch, Spare, Total
 from chainsim.listen.sheets.carry_plan.power import Feed
 
-SMALLEST = {
-    "boxes": "the fewest boxes; of equals the lightest, then the cheapest",
-    "mass": "the lightest; of equals the fewest boxes, then the cheapest",
-    "price": "the cheapest; of equals the fewest boxes, then the lightest",
-}
+_SMALL = {"boxes": "the fewest boxes", "mass": "the lightest", "price": "the cheapest"}
+_SMALLER = {"boxes": "fewer boxes", "mass": "a lighter choice", "price": "a cheaper choice"}
 _INSTEAD_OF_OUTLETS = {
     "battery": "from its own battery",
     "mains": "from the mains, by a lead of its own",
@@ -32,6 +29,14 @@ def _all(count: int) -> str:
     return {1: "its one patch", 2: "both patches"}.get(count, f"all {count} patches")
 
 
+def chosen_text(plan: CarryPlan) -> str:
+    """What was to be small, one after the other, and what could not be, for want of figures."""
+    first, *others = (_SMALL[goal] for goal in plan.goals)
+    text = f"{first}; of equals {', then '.join(others)}" if others else first
+    missing = [word for goal, word in (("mass", "mass"), ("price", "price")) if goal not in plan.goals]
+    return f"{text}; not every {' and '.join(missing)} is known" if missing else text
+
+
 def reason_lines(lost: LostPatch) -> list[str]:
     """Why a patch cannot be made."""
     return [*lost.reasons] if lost.alone else ["alone it could; beside the others:", *lost.reasons]
@@ -39,7 +44,7 @@ def reason_lines(lost: LostPatch) -> list[str]:
 
 def total_text(total: Total) -> str:
     """A total and its limit: "5860 g of 9000 g"."""
-    value = _figure(total.value, total.unit)
+    value = ("at least " if total.at_least else "") + _figure(total.value, total.unit)
     return value if total.limit is None else f"{value} of {_figure(total.limit, total.unit)} allowed"
 
 
@@ -143,6 +148,13 @@ def alarms(plan: CarryPlan) -> Sequence[str]:
     if plan.passed_over:
         found.append(
             "a smaller choice may fit the board: no layout was found for one, which does not say there is none"
+        )
+    if plan.unsettled is not None:
+        of = plan.unsettled
+        unit = {"boxes": "boxes and supplies", "mass": "g", "price": currency(plan)}[of.measure]
+        found.append(
+            f"not settled: {_figure(of.found, unit)} found; {_SMALLER[of.measure]}, down to {_figure(of.least, '')},"
+            " not ruled out in the time there was"
         )
     return found + [
         f"{feed.box} draws {feed.draws_ma:g} of the {feed.gives_ma:g} mA of its outlet: hardly anything to spare"

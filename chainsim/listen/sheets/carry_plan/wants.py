@@ -20,7 +20,7 @@ PEDALS = ("breakpoints", "control_change")
 
 @dataclass(frozen=True)
 class Job:
-    """A block at one setting.
+    """A block at one setting, in one patch.
 
     Attributes
     ----------
@@ -45,7 +45,7 @@ class PatchWants:
     ----------
     name : str
     jobs : dict of int
-        By block, which of the jobs it is.
+        By block, which of the jobs it is: no two patches share one, for a box may be free in one and not in another.
     chain : Chain
         What is left of it with these blocks alone.
     forks : tuple of Fork
@@ -111,7 +111,7 @@ def wants_of(sketch: Sketch, patches: Iterable[str] = (), elsewhere: Collection[
             raise SettingError(f'no patch "{name}"{nearest(name, states) or known}')
     by_hand = _by_hand(sketch)
     pedals = {name for name, entry in sketch.controllers.items() if entry.type_name in PEDALS}
-    jobs: dict[Job, int] = {}
+    jobs: list[Job] = []
     left_out: dict[str, None] = {}
     found = []
     for name in chosen or states:
@@ -119,8 +119,11 @@ def wants_of(sketch: Sketch, patches: Iterable[str] = (), elsewhere: Collection[
         wanted = _wanted(state, by_hand)
         left_out.update((e.name, None) for e in wanted if {e.name, e.type_name} & set(elsewhere))
         made = [e for e in wanted if e.name not in left_out and not _is_a_wire(e, state)]
-        own = {e.name: jobs.setdefault(_job(e, state), len(jobs)) for e in made if e.type_name != "blender"}
+        to_make = [e for e in made if e.type_name != "blender"]
+        own = {e.name: len(jobs) + k for k, e in enumerate(to_make)}
+        jobs += [_job(e, state) for e in to_make]
         keep = {e.name for e in made}
+        blends = {e.name: _job(e, state).setting for e in made if e.type_name == "blender"}
         closing = {n for n in block_names(state.chain) if not state.blocks[n].passes}
         before = block_pairs(state.chain, own)
         beside = (pair for pair in combinations(own, 2) if pair not in before and pair[::-1] not in before)
@@ -130,7 +133,7 @@ def wants_of(sketch: Sketch, patches: Iterable[str] = (), elsewhere: Collection[
                 name,
                 own,
                 pruned(state.chain, keep, closing),
-                forks_of(state.chain, keep, closing),
+                forks_of(state.chain, keep, closing, blends),
                 tuple(sorted({(c, b) for c, b in moved if c in pedals and b in own})),
                 tuple(sorted(before)),
                 tuple(beside),
