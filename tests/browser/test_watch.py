@@ -17,6 +17,8 @@ from tests.browser.test_foot import set_page
 from tests.browser.test_listening import SOUNDS_AT, listen, player
 
 SECONDS = 6.0
+SOONER = "(() => { const plain = setInterval; setInterval = (act, ms) => plain(act, ms / 5); })()"
+"""A watched page asks five times a second."""
 
 
 def test_sounds_are_read_when_they_are_wanted(open_page: OpenPage, tmp_path: Path) -> None:
@@ -58,7 +60,7 @@ def test_what_is_written_anew_is_taken_up_in_its_place(open_page: OpenPage, tmp_
     folder = tmp_path / "board"
     before = synthetic_page(seconds=SECONDS, title="before")
     write_listening_folder(before, folder, watched=True)
-    page = open_page(folder / "index.html", policy=False)
+    page = open_page(folder / "index.html", policy=False, before=SOONER)
     page.get_by_text("Settings").first.click()
     page.locator("[data-version=version-2]").click()
     page.wait_for_function(SOUNDS_AT, arg=0.1)
@@ -82,7 +84,7 @@ def test_what_the_board_has_to_say(open_page: OpenPage, tmp_path: Path) -> None:
     """And then what was heard goes on, by its name, in a shorter take; and a set has its board."""
     before = synthetic_page(seconds=3.0)
     write_listening_folder(before, tmp_path, watched=True)
-    page = open_page(tmp_path / "index.html")
+    page = open_page(tmp_path / "index.html", before=SOONER)
     page.locator("[data-version=version-2]").click()
     player(page, "setLoop({ from: 2.2, to: 3.0 })")
     tell_watcher(tmp_path, 'parade.toml: chain[3]: no block "<ehco>"')

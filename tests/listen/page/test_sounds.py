@@ -87,7 +87,9 @@ def test_the_levels_as_they_come_are_those_of_the_raw_sounds(
     raw: tuple[RawSound, ...], sounds: tuple[PageSound, ...]
 ) -> None:
     meter = pyloudnorm.Meter(RATE_HZ)
-    lufs = {one.key: meter.integrated_loudness(on_both_sides(one.audio)) for one in raw if one.key != "none"}
+    lufs = {
+        one.key: meter.integrated_loudness(on_both_sides(one.audio.astype(float))) for one in raw if one.key != "none"
+    }
     loudest = max(lufs[key] for key in ("take", "soft", "loud"))
     assert lufs["hot"] > loudest + 5.0
     for sound in sounds:
