@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from chainsim.listen.lessons.model import Lesson
 
 ENDINGS = (".html", ".htm")
+LARGE_MB = 15.0
+"""What a phone or a letter takes badly."""
 
 
 @click.command(name="lesson", short_help="Learn by ear why a chain sounds as it does.")
@@ -21,7 +23,10 @@ ENDINGS = (".html", ".htm")
 @click.option("--take", type=click.Path(path_type=Path), help="Hear it on this take; a lesson of ours has its own.")
 @click.option("--patch", metavar="NAME", help="Walk through this patch of the sketch instead of the chain as written.")
 @click.option(
-    "--from", "starts_s", type=RealRange(min=0.0), help="Where in the take to begin, in seconds.  [default: 0]"
+    "--from",
+    "starts_s",
+    type=RealRange(min=0.0),
+    help="Where in the take to begin, in seconds.  [default: where playing begins]",
 )
 @click.option(
     "--lasts", "lasts_s", type=RealRange(min=1.0, max=60.0), help="How many seconds of it to hear.  [default: 6]"
@@ -72,7 +77,10 @@ def command(
     if as_json:
         echo_json(_told(lesson))
     elif output is not None:
-        size = f"{len(page.encode()) / 1e6:.1f} MB"
+        megabytes = len(page.encode()) / 1e6
+        if megabytes > LARGE_MB and not lossy:
+            warn([f"{output}: a large page, {megabytes:.0f} MB; --lossy makes it a fifth of that"])
+        size = f"{megabytes:.1f} MB"
         click.echo(
             f"{output}: {lesson.title}, {counted(len(lesson.steps), 'step')},"
             f" {counted(len(lesson.sounds), 'sound')}, {size}"
@@ -150,7 +158,7 @@ def _excerpt(take: Path, starts_s: float | None, lasts_s: float | None) -> Excer
         audio,
         rate_hz,
         take.name,
-        starts_s=0.0 if starts_s is None else starts_s,
+        starts_s=starts_s,
         lasts_s=LASTS_S if lasts_s is None else lasts_s,
     )
 

@@ -40,12 +40,18 @@ def test_a_lesson_of_ours_on_a_take_of_one_s_own(tmp_path: Path, capsys: pytest.
     assert run.code == 0, run.err
     assert run.out.startswith(f"{tmp_path / 'noise.html'}: Noise adds up along a chain, 2 steps, 4 sounds, ")
     page = (tmp_path / "noise.html").read_text(encoding="utf-8")
-    assert "3.0 s of take.wav" in page
+    assert "3.0\N{NO-BREAK SPACE}s of take.wav" in page
     assert names(tmp_path) == ["noise.html", "take.wav"]
 
 
-def test_a_walk_through_a_sketch_and_its_patch(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_walk_through_a_sketch_and_its_patch(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     sketch, take = sketch_file(tmp_path, CHAIN), take_file(tmp_path, notes(16_000), 16_000)
+    monkeypatch.setattr("chainsim.cli.lesson.LARGE_MB", 0.01)
+    large = ran(capsys, "lesson", sketch, "--take", take, "-o", tmp_path / "walk.html")
+    assert "walk.html: a large page, " in large.err
+    assert "--lossy makes it a fifth of that" in large.err
     run = ran(capsys, "lesson", sketch, "--take", take, "-o", tmp_path / "walk.html", "--json")
     assert run.code == 0, run.err
     told = json.loads(run.out)
@@ -69,7 +75,10 @@ def test_a_walk_through_a_sketch_and_its_patch(tmp_path: Path, capsys: pytest.Ca
         (["SKETCH", "--take", "TAKE", "--patch", "lood", "-o", "x.html"], 'no patch "lood"; did you mean "loud"?'),
         (["SKETCH", "--take", "TAKE", "--patch", "none", "-o", "x.html"], "no block is engaged"),
         (["SKETCH", "--take", "TAKE", "--from", "9", "-o", "x.html"], "from 9 s on 0.0 s are left"),
-        (["SKETCH", "--take", "SILENCE", "-o", "x.html"], "is silent; name another beginning"),
+        (
+            ["SKETCH", "--take", "SILENCE", "-o", "x.html"],
+            "is silent, or quieter than -70 LUFS; name another beginning with --from",
+        ),
         (["absent.toml", "--take", "TAKE", "-o", "x.html"], "absent.toml"),
     ],
 )

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from chainsim.listen.lessons.excerpt import LASTS_S, Excerpt, Heard
 from chainsim.listen.lessons.model import Claim, Levels, Picture
@@ -15,8 +15,6 @@ class StepDraft:
 
     Attributes
     ----------
-    wires : dict of Heard
-        What is heard on wires of the drawing of the whole, by name.
     draws : bool
         Whether its own chains are drawn and written out.
     """
@@ -30,7 +28,6 @@ class StepDraft:
     answer: str
     picture: Picture | None = None
     levels: Levels = "equal"
-    wires: Mapping[str, Heard] = field(default_factory=dict)
     draws: bool = True
 
 

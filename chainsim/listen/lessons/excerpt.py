@@ -13,6 +13,7 @@ import numpy.typing as npt
 from chainsim.errors import AudioError
 from chainsim.graph.rendering import render
 from chainsim.measure.gaps import Gaps, measure_gaps
+from chainsim.measure.loudness import measure_loudness
 from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.model import Sketch
 from chainsim.units import Array
@@ -22,6 +23,7 @@ AFTER_S = 1.0
 """How long a lesson goes on listening after the take."""
 FADE_S = 0.02
 LEAST_S = 1.0
+BEFORE_PLAYING_S = 0.5
 
 
 @dataclass(frozen=True)
@@ -149,7 +151,12 @@ class Excerpt:
 
 
 def excerpt(
-    take: npt.NDArray[np.floating], sample_rate_hz: float, name: str, *, starts_s: float = 0.0, lasts_s: float = LASTS_S
+    take: npt.NDArray[np.floating],
+    sample_rate_hz: float,
+    name: str,
+    *,
+    starts_s: float | None = None,
+    lasts_s: float = LASTS_S,
 ) -> Excerpt:
     """Cut the stretch of a take that a lesson is heard on.
 
@@ -159,7 +166,9 @@ def excerpt(
         Two channels become one, their mean.
     sample_rate_hz : float
     name : str
-    starts_s, lasts_s : float
+    starts_s : float, optional
+        By default a little before playing begins.
+    lasts_s : float
 
     Raises
     ------
@@ -168,14 +177,30 @@ def excerpt(
     """
     rows = np.asarray(take, dtype=np.float64)
     mono = rows if rows.ndim == 1 else np.mean(rows, axis=1)
+    if starts_s is None:
+        starts_s = playing_begins_s(mono, sample_rate_hz)
     first = round(starts_s * sample_rate_hz)
     part = np.array(mono[first : first + math.ceil(lasts_s * sample_rate_hz)])
     if part.size < LEAST_S * sample_rate_hz:
         raise AudioError(
             f"{name}: from {starts_s:g} s on {part.size / sample_rate_hz:.1f} s are left, a lesson needs {LEAST_S:g} s"
         )
-    if not part.any():
-        raise AudioError(f"{name}: {starts_s:g} s to {starts_s + lasts_s:g} s is silent; name another beginning")
     faded = round(FADE_S * sample_rate_hz)
     part[-faded:] *= np.linspace(1.0, 0.0, faded)
+    if measure_loudness(part[:, np.newaxis], sample_rate_hz).integrated_lufs == -math.inf:
+        begins_s = playing_begins_s(mono, sample_rate_hz)
+        other = f" (playing begins after {begins_s:g} s)" if begins_s > starts_s else ""
+        raise AudioError(
+            f"{name}: {starts_s:g} s to {starts_s + lasts_s:g} s is silent, or quieter than -70 LUFS; "
+            f"name another beginning with --from{other}"
+        )
     return Excerpt(name, part, float(sample_rate_hz))
+
+
+def playing_begins_s(mono: Array, sample_rate_hz: float) -> float:
+    """Where to begin with a take, to a tenth of a second: half a second before the rest ends with which it begins."""
+    rests = measure_gaps(mono, sample_rate_hz).rests_s if mono.size else ()
+    if not rests or rests[0][0] > 0.0:
+        return 0.0
+    begins_s = math.floor(10.0 * max(0.0, rests[0][1] - BEFORE_PLAYING_S)) / 10.0
+    return begins_s if mono.size >= (begins_s + LEAST_S) * sample_rate_hz else 0.0

@@ -20,6 +20,14 @@ SCENE = "lesson"
 """One for all: everything on the page is in time with the take."""
 
 
+@dataclass(frozen=True)
+class Whole:
+    """What a lesson goes through: the sketch, and what is heard on every wire of its drawing, by name."""
+
+    sketch: Sketch
+    wires: Mapping[str, Heard]
+
+
 def make_lesson(course: Course, excerpt: Excerpt, *, lossy: bool = False) -> Lesson:
     """Play a lesson of ours on an excerpt of any take.
 
@@ -47,7 +55,7 @@ def lesson_of(
     excerpt: Excerpt,
     *,
     notes: tuple[str, ...],
-    whole: Sketch | None = None,
+    whole: Whole | None = None,
     lossy: bool = False,
 ) -> Lesson:
     """Put steps together; `whole` is drawn before them."""
@@ -55,6 +63,8 @@ def lesson_of(
     for draft in drafts:
         for heard in draft.heard:
             bench.add(heard)
+    for heard in () if whole is None else whole.wires.values():
+        bench.add(heard)
     sounds = page_sounds(bench.raw, round(excerpt.sample_rate_hz), lossy=lossy, pictures=False)
     steps = tuple(
         LessonStep(
@@ -72,8 +82,10 @@ def lesson_of(
         )
         for draft in drafts
     )
-    wires = {name: bench.key(heard) for draft in drafts for name, heard in draft.wires.items()}
-    drawing = None if whole is None else draw_svg(whole.base, title=f"Signal flow of {title}", sounds=wires)
+    drawing = None
+    if whole is not None:
+        wires = {name: bench.key(heard) for name, heard in whole.wires.items()}
+        drawing = draw_svg(whole.sketch.base, title=f"Signal flow of {title}", sounds=wires)
     return Lesson(
         key, title, asks, steps, sounds, round(excerpt.sample_rate_hz), excerpt.name, notes=notes, drawing=drawing
     )

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 from chainsim.listen.lessons.model import Lesson
 from chainsim.listen.page.writing import html_page
+
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=\d{3}\b|(?:dB|dBFS|dBTP|LU|LUFS|Hz|kHz|ms|s|%|cents|octaves)(?!\w))")
 
 
 def lesson_page(lesson: Lesson) -> str:
@@ -25,4 +29,10 @@ def lesson_page(lesson: Lesson) -> str:
         sounds=lesson.sounds,
         lesson=lesson,
         names={sound.key: sound.name for sound in lesson.sounds},
+        unbroken=unbroken,
     )
+
+
+def unbroken(text: str) -> str:
+    """A sentence in which no line breaks between a figure and its unit, nor within a figure."""
+    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", text)

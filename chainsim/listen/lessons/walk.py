@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from chainsim.block import block_type
 from chainsim.errors import SketchError
@@ -12,8 +12,8 @@ from chainsim.listen.lessons.changes import changes
 from chainsim.listen.lessons.course import StepDraft
 from chainsim.listen.lessons.curves import level_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
-from chainsim.listen.lessons.making import lesson_of
-from chainsim.listen.lessons.model import Lesson
+from chainsim.listen.lessons.making import Whole, lesson_of
+from chainsim.listen.lessons.model import Claim, Lesson
 from chainsim.listen.sheets.stage_sheet.value_text import setting_label
 from chainsim.sketch.chain import INPUT, BlockStep, Chain, LanesStep
 from chainsim.sketch.model import Sketch, State
@@ -29,36 +29,69 @@ def walk_through(sketch: Sketch, excerpt: Excerpt, *, lossy: bool = False) -> Le
     SketchError, GraphError, AudioError
         If the chain cannot be built for this take, or has no block that is engaged.
     """
+    wires = _wires(sketch, excerpt)
+    steps = _steps(sketch, wires, excerpt)
     title = sketch.title if sketch.patch is None else f"{sketch.title}: {sketch.patch}"
     return lesson_of(
         "walk",
         title or "A chain",
         "What does each block do to the sound, from the horn to the house?",
-        walk_steps(sketch, excerpt),
+        steps,
         excerpt,
         notes=(
             "Each block is heard before and after it, in time; what a block delays is cut from the beginning. Told are "
             "only those figures that a block changes by more than the ear just notices.",
         ),
-        whole=sketch,
+        whole=Whole(sketch, wires),
         lossy=lossy,
     )
 
 
 def walk_steps(sketch: Sketch, excerpt: Excerpt) -> Sequence[StepDraft]:
-    """A step for every block that is engaged, in the order of the chain."""
+    """A step for every block that is engaged and heard, in the order of the chain, and one for the whole."""
+    return _steps(sketch, _wires(sketch, excerpt), excerpt)
+
+
+def _wires(sketch: Sketch, excerpt: Excerpt) -> dict[str, Heard]:
+    """Every wire of the drawing, in the order of the sound's way."""
+    if next(block_places(sketch.base.chain, sketch.base), None) is None:
+        raise SketchError("chain: no block is engaged, so there is nothing to walk through")
+    heard = hear_wires(sketch, excerpt.audio, excerpt.sample_rate_hz)
+    return {name: excerpt.heard(_wire_name(name), wire.audio, wire.latency_ms / 1000.0) for name, wire in heard.items()}
+
+
+def _steps(sketch: Sketch, wires: Mapping[str, Heard], excerpt: Excerpt) -> list[StepDraft]:
     state = sketch.base
     places = list(block_places(state.chain, state))
-    if not places:
-        raise SketchError("chain: no block is engaged, so there is nothing to walk through")
-    wires = {
-        name: excerpt.heard(_wire_name(name), wire.audio, wire.latency_ms / 1000.0)
-        for name, wire in hear_wires(sketch, excerpt.audio, excerpt.sample_rate_hz).items()
-    }
-    return [_step(state, name, wires[before], wires[name], before, excerpt) for name, before in places]
+    blocks = [_step(state, name, wires[before], wires[name], excerpt) for name, before in places]
+    return [*blocks, _end(wires, excerpt)] if len(places) > 1 else blocks
 
 
-def _step(state: State, name: str, before: Heard, after: Heard, wire: str, excerpt: Excerpt) -> StepDraft:
+def _end(wires: Mapping[str, Heard], excerpt: Excerpt) -> StepDraft:
+    """The take against what the whole chain makes of it: the last wire."""
+    before, after = wires[INPUT], list(wires.values())[-1]
+    told = changes(excerpt, before, after)
+    return StepDraft(
+        heading="The whole chain",
+        does="All of it together: the horn as it goes in, and what comes out at the end. Both are in time here.",
+        heard=(before, after),
+        claims=told,
+        listen_for="The horn in it: where do you still hear the player, and where only the chain?",
+        question="Which block could you leave out, and hardly hear that it is gone?",
+        answer=f"Go back through the steps, and look for the one that changed least. {_measured('All together', told)}",
+        picture=level_picture(
+            (before, after), f"Level over time before and behind the whole chain. {' '.join(c.text for c in told)}"
+        ),
+        draws=False,
+    )
+
+
+def _measured(what: str, told: Sequence[Claim]) -> str:
+    """The first thing that was measured, for an answer."""
+    return f"{what}: {told[0].text[:1].lower()}{told[0].text[1:]}"
+
+
+def _step(state: State, name: str, before: Heard, after: Heard, excerpt: Excerpt) -> StepDraft:
     entry = state.blocks[name]
     words = words_for(entry)
     told = changes(excerpt, before, after)
@@ -78,11 +111,10 @@ def _step(state: State, name: str, before: Heard, after: Heard, wire: str, excer
         claims=told,
         listen_for=words.listen_for,
         question=words.question,
-        answer=f"{words.answer} Measured here: {told[0].text[:1].lower()}{told[0].text[1:]}",
+        answer=f"{words.answer} {_measured('Measured here', told)}",
         picture=spectrum_picture((before, after), f"Spectra {alt}")
         if spectral
         else level_picture((before, after), f"Level over time {alt}"),
-        wires={wire: before, name: after},
         draws=False,
     )
 
@@ -95,7 +127,10 @@ SPECTRAL = frozenset(
 
 
 def block_places(chain: Chain, state: State) -> Iterator[tuple[str, str]]:
-    """Of every engaged block its name and the wire that it hears, in the order of the chain."""
+    """Of every engaged block its name and the wire that it hears, in the order of the chain.
+
+    What stands in a blender that is out of the chain is not heard.
+    """
     yield from _Places(state).series(chain, INPUT)
 
 
@@ -119,9 +154,9 @@ class _Places:
                     yield from self.series(lane.chain, here)
                 self.end = f"sum {number}"
                 continue
-            if not isinstance(step, BlockStep):
-                yield from self.series(step.wet, here)
             entry = self._state.blocks[step.name]
+            if not isinstance(step, BlockStep) and entry.common.engaged:
+                yield from self.series(step.wet, here)
             if entry.common.engaged:
                 yield step.name, here
                 self.end = step.name
@@ -130,4 +165,4 @@ class _Places:
 
 
 def _wire_name(wire: str) -> str:
-    return "the horn alone" if wire == INPUT else "at the end" if wire == OUT else f"after {wire}"
+    return "the horn alone" if wire == INPUT else "the whole chain" if wire == OUT else f"after {wire}"

@@ -19,6 +19,13 @@ def noise(seconds: float) -> np.ndarray:
     return 0.1 * np.random.default_rng(1).standard_normal(round(seconds * RATE_HZ))
 
 
+def late_start() -> np.ndarray:
+    """Seven seconds of the faintest hiss, then a note."""
+    t = np.arange(3 * RATE_HZ) / RATE_HZ
+    hiss = 2e-5 * np.random.default_rng(0).standard_normal(7 * RATE_HZ)
+    return np.concatenate([hiss, 0.2 * np.sin(2.0 * np.pi * 220.0 * t)])
+
+
 def test_it_is_cut_faded_and_made_one_channel() -> None:
     left, right = noise(4.0), np.zeros(4 * RATE_HZ)
     cut = excerpt(np.stack([left, right], axis=1), RATE_HZ, "t.wav", starts_s=1.0, lasts_s=2.0)
@@ -33,12 +40,19 @@ def test_it_is_cut_faded_and_made_one_channel() -> None:
     [
         (noise(0.5), 0.0, "t.wav: from 0 s on 0.5 s are left, a lesson needs 1 s"),
         (noise(2.0), 5.0, "t.wav: from 5 s on 0.0 s are left, a lesson needs 1 s"),
-        (np.zeros(2 * RATE_HZ), 0.0, "t.wav: 0 s to 6 s is silent; name another beginning"),
+        (np.zeros(2 * RATE_HZ), None, "t.wav: 0 s to 6 s is silent, or quieter than -70 LUFS; name another beginning"),
+        (late_start(), 0.0, "name another beginning with --from (playing begins after 6.5 s)"),
     ],
 )
-def test_too_little_and_silence_are_refused(audio: np.ndarray, starts_s: float, message: str) -> None:
+def test_too_little_and_silence_are_refused(audio: np.ndarray, starts_s: float | None, message: str) -> None:
     with pytest.raises(AudioError, match=re.escape(message)):
         excerpt(audio, RATE_HZ, "t.wav", starts_s=starts_s)
+
+
+def test_a_take_that_starts_late_is_heard_from_where_playing_begins() -> None:
+    cut = excerpt(late_start(), RATE_HZ, "t.wav", lasts_s=2.0)
+    sounding = np.flatnonzero(np.abs(cut.audio) > 0.01)
+    assert sounding[0] / RATE_HZ == pytest.approx(0.5, abs=0.01)
 
 
 def test_white_noise_rises_by_half_a_db_a_sixth_of_an_octave() -> None:

@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import math
+import re
+from contextlib import suppress
+from typing import Literal, get_args, get_origin
+
 import numpy as np
 import pytest
+from pydantic import ValidationError
+from pydantic.fields import FieldInfo
 
 from chainsim.block import block_type, block_type_names
 from chainsim.errors import SketchError
@@ -16,6 +23,7 @@ from chainsim.resources import preset_paths
 from chainsim.sketch.loading import load_sketch, parse_sketch
 
 RATE_HZ = 16_000
+OFF = -math.inf
 CHAIN = """
 title = "<b>low</b> & slow"
 chain = ["quiet", { lanes = ["dry", { chain = ["echo", "left"], level_db = -3 }] }, "off_now", "guard"]
@@ -68,21 +76,70 @@ def test_words_are_two_sentences_a_thing_to_hear_a_question_and_an_answer(type_n
 @pytest.mark.parametrize(
     ("type_name", "settings", "told"),
     [
-        ("gain", {"gain_db": -6.0}, "quieter, by 6 dB"),
+        ("gain", {"gain_db": -6.0}, "it makes it 6 dB quieter"),
         ("noise_gate", {"threshold_db": -44.0}, "passes \N{MINUS SIGN}44 dBFS"),
         ("delay", {"time_ms": 123.0, "dry_db": float("-inf")}, "after 123 ms"),
         ("delay", {"note": "1/8 dotted"}, "after a 1/8 dotted note"),
         ("reverb", {"space": "plate", "decay_s": 1.2}, "a hanging metal plate, falling by 60 dB in 1.2 s"),
         ("equalizer", {"bands": [{"shape": "high_pass", "freq_hz": 90.0}]}, "cuts what lies below 90 Hz"),
-        ("pitch_shifter", {"voices": [{"interval": "P5 above"}]}, "at P5 above"),
+        ("pitch_shifter", {"voices": [{"interval": "P5 above"}]}, "along with you, P5 above"),
         ("pan", {"pan": -0.25}, "25 % to the left"),
         ("compressor", {"ratio": 5.0}, "1 dB more for every 5 dB more"),
         ("limiter", {"look_ahead_ms": 3.0}, "looks 3 ms ahead"),
+        ("gain", {"gain_db": 0.0}, "leaves the level as it is"),
+        ("drive", {"wet_db": 9.0}, "comes out of it about 9 dB louder"),
+        ("compressor", {"make_up_db": 12.0}, "Then it is made 12 dB louder"),
+        ("delay", {"wet_db": OFF}, "the echoes are turned off"),
+        ("noise_gate", {"floor_db": OFF}, "Shut, it lets nothing through"),
+        ("frequency_divider", {"octave_down_db": OFF, "two_octaves_down_db": -6.0, "dry_db": OFF},
+         "makes a square two octaves down out of every fourth one, at \N{MINUS SIGN}6 dB. Nothing of what came in"),
+        ("flanger", {"flip_wet": True}, "Where it is whole waves late it takes away"),
+        ("following_synth", {"voices": [{"pitch": "E3"}]}, "always on E3, whatever you play"),
+        ("pitch_shifter", {"voices": [{"interval": "tenth below"}, {"pitch": "E2"}]},
+         "along with you, tenth below; always on E2"),
+        ("wandering_bass", {"interval": "P15 below"}, "seen from your note: P15 below"),
     ],
 )  # fmt: skip
 def test_values_stand_in_the_words(type_name: str, settings: dict[str, object], told: str) -> None:
     made = block_type(type_name).settings_type.model_validate(settings)
     assert told in WORDS[type_name](made).does
+
+
+def test_a_ring_modulator_that_follows_does_not_ask_about_a_sine_that_stands_still() -> None:
+    words = WORDS["ring_modulator"](block_type("ring_modulator").settings_type(follows="pitch"))
+    assert "stay in tune" in words.listen_for
+    assert "goes along" in words.question
+
+
+TRAPS = re.compile(
+    r"\boff of\b|\bat off\b|\bhas off\b|\bby off\b|off, at|\bby 0\b|  |None|\binf\b|nan|\{|"
+    r"\b(?:echoes|others) is\b|\b1 (?:\w+ )?(?:notches|bands|players|times|notes)\b|\bat \w+ (?:above|below)\b"
+)
+
+
+def values_of(field: FieldInfo) -> list[object]:
+    """Every choice of a setting, and where a level can be off or nothing, that."""
+    if get_origin(field.annotation) is Literal:
+        return list(get_args(field.annotation))
+    if field.annotation is bool:
+        return [True, False]
+    if field.annotation is int:
+        return [1, 2]
+    return [OFF, 0.0, 1.0] if field.annotation is float else []
+
+
+@pytest.mark.parametrize("type_name", block_type_names())
+def test_words_are_grammatical_for_every_choice_and_for_what_is_off(type_name: str) -> None:
+    settings = block_type(type_name).settings_type
+    tried = 0
+    for name, field in settings.model_fields.items():
+        for value in values_of(field):
+            with suppress(ValidationError):
+                words = WORDS[type_name](settings.model_validate({name: value}))
+                tried += 1
+                for text in (words.does, words.listen_for, words.question, words.answer):
+                    assert TRAPS.search(text) is None, (name, value, text)
+    assert tried
 
 
 @pytest.mark.parametrize("name", preset_paths())
@@ -106,6 +163,7 @@ def test_a_walk_goes_through_engaged_blocks_in_order_each_after_what_it_hears() 
         ("echo: delay", "after quiet", "after echo"),
         ("left: pan", "after echo", "after left"),
         ("guard: limiter", "after sum 1", "after guard"),
+        ("The whole chain", "the horn alone", "after guard"),
     ]
     quieter = steps[0].claims[0]
     assert quieter.text.startswith("It is 6.0 LU quieter behind it: ")
@@ -121,6 +179,20 @@ def test_what_is_late_is_heard_in_time() -> None:
     assert np.max(difference) < 1e-3 * np.max(np.abs(after.audio))
 
 
+def test_what_stands_in_a_blender_that_is_out_of_the_chain_has_no_step() -> None:
+    state = parse_sketch("""
+chain = [{ blender = "mix", wet = ["inside"] }, "guard"]
+[blocks.mix]
+type = "blender"
+engaged = false
+[blocks.inside]
+type = "gain"
+[blocks.guard]
+type = "limiter"
+""").base
+    assert list(block_places(state.chain, state)) == [("guard", "input")]
+
+
 def test_a_chain_with_nothing_in_it_is_refused() -> None:
     with pytest.raises(SketchError, match="no block is engaged"):
         walk_steps(parse_sketch('chain = ["a"]\n[blocks.a]\ntype = "gain"\nengaged = false'), take())
@@ -130,7 +202,7 @@ def test_the_lesson_draws_the_whole_with_its_sounds_on_the_wires() -> None:
     lesson = walk_through(parse_sketch(CHAIN), take())
     keys = {sound.key for sound in lesson.sounds}
     assert lesson.title == "<b>low</b> & slow"
-    assert len(keys) == len(lesson.sounds) == 6  # the horn, four blocks, the sum
+    assert len(keys) == len(lesson.sounds) == 7  # the horn, four blocks, the lane behind its level, the sum
     assert {sound.channels for sound in lesson.sounds} == {2}
     assert lesson.drawing is not None
     assert all(f'data-sound="{key}"' in lesson.drawing for key in keys)

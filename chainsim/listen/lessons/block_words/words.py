@@ -53,15 +53,47 @@ def listed(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
-def dry_and_wet(dry_db: float, wet_db: float, wet: str) -> str:
+def is_on(level_db: float) -> bool:
+    """Whether a level is not off."""
+    return level_db > -math.inf
+
+
+def number_of(count: int, one: str, more: str) -> str:
+    """A count with its noun: "1 notch", "3 notches"."""
+    return f"{count} {one if count == 1 else more}"
+
+
+def level_change(level_db: float) -> str:
+    """What a gain does to what it stands behind: "3 dB louder", "as loud as it is"."""
+    if level_db == 0.0:
+        return "as loud as it is"
+    return f"{decibels(abs(level_db))} {'louder' if level_db > 0.0 else 'quieter'}"
+
+
+def dry_and_wet(dry_db: float, wet_db: float, wet: str, *, several: bool = False) -> str:
     """How an effect stands beside what came in."""
-    if dry_db == -math.inf:
-        return f"Nothing of what came in goes on as it was: out comes {wet} alone, at {decibels(wet_db)}."
-    if wet_db == -math.inf:
-        return f"Here {wet} is turned off, and only what came in goes on, at {decibels(dry_db)}."
+    comes, is_ = ("come", "are") if several else ("comes", "is")
+    if not is_on(dry_db) and not is_on(wet_db):
+        return f"Here both {wet} and what came in are turned off, so nothing comes out."
+    if not is_on(dry_db):
+        return f"Nothing of what came in goes on as it was: out {comes} {wet} alone, at {decibels(wet_db)}."
+    if not is_on(wet_db):
+        return f"Here {wet} {is_} turned off, and only what came in goes on, at {decibels(dry_db)}."
     return f"What came in goes on at {decibels(dry_db)}, with {wet} at {decibels(wet_db)} beside it."
+
+
+SHAPES = {
+    "sine": "evenly",
+    "triangle": "in straight lines",
+    "saw": "in slow rises and sudden falls",
+    "square": "in jumps between two places",
+    "sample and hold": "in jumps to places drawn by chance",
+}
+"""How an LFO moves, by its shape."""
 
 
 def motion(rate_hz: float, note: str | None) -> str:
     """How often something moves."""
-    return f"{hertz(rate_hz).replace('Hz', 'times a second')}" if note is None else f"once every {note} note"
+    if note is not None:
+        return f"once every {note} note"
+    return "once a second" if rate_hz == 1.0 else f"{valued(rate_hz, 'times')} a second"

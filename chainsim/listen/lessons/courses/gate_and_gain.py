@@ -147,7 +147,7 @@ def _hiss(excerpt: Excerpt, behind: Heard, before: Heard) -> StepDraft:
         picture=level_picture(
             (behind, before),
             f"Level over time. In the rests {behind_db.text} are left with the hiss behind the gate, "
-            f"{before_db.text} with the hiss before it: {amount(abs(behind_db.value - before_db.value), 'dB')} apart.",
+            f"{before_db.text} with the hiss before it.",
         ),
     )  # fmt: skip
 

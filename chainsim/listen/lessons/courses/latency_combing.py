@@ -81,7 +81,7 @@ def _notches(excerpt: Excerpt, short: Heard) -> StepDraft:
         heard=(excerpt.dry, short),
         claims=(
             compared(
-                formula, measured, least=5.0, expects="same",
+                formula, measured, least=10.0, expects="same",
                 more="The first notch lies {difference} over 1 / (2 \N{MULTIPLICATION SIGN} 1 ms): at {second}.",
                 less="The first notch lies {difference} under 1 / (2 \N{MULTIPLICATION SIGN} 1 ms): at {second}.",
                 same="Between the take and this sound, the first notch is found at {second}; "

@@ -110,8 +110,8 @@ def _box(dry: Heard, warm: Heard, level: Heard) -> StepDraft:
         answer=(
             "Because loudness is not the peak. What is rounded off are the tops of the wave: with the output at 0 dB, "
             f"the box moves the peaks from {peak[0].text} to {peak[2].text}, and the loudness from {loud[0].text} "
-            f"only to {loud[2].text}. That leaves room to turn it up by {OUT_DB:g} dB, to {loud[1].text}, under peaks of "
-            f"{peak[1].text}."
+            f"only to {loud[2].text}. That leaves room to turn it up by {OUT_DB:g} dB, to {loud[1].text}, under peaks "
+            f"of {peak[1].text}."
         ),
         picture=level_picture(
             (dry, warm, level),

@@ -72,7 +72,7 @@ def _copy(excerpt: Excerpt) -> StepDraft:
             "From their sum: a copy that is late makes a comb where it meets the first one in one wire: "
             f"{rough[1].text} off the horn's spectrum, and each side by itself {rough[0].text}. In the air they "
             "meet as well, in the middle seat at both ears; but there they come from two directions, the head shades "
-            "one of them in the treble, and a seat further on the notches lie elsewhere. In mono every seat has the same. "
+            "one of them in the treble, and a seat further on the notches lie elsewhere. In mono all seats hear them. "
             "Lesson \u201cLatency and combing\u201d says where the notches lie."
         ),
         picture=spectrum_picture(
