@@ -99,6 +99,9 @@ def test_one_position_of_the_fader_does_for_3_lu_from_loudest_to_quietest(loudes
     lufs = {"plain": -20.0, "near": -18.4, "far": loudest_lufs}
     found = sheet(SET, figures(*((name, value, -3.0, 104.0, 0.0) for name, value in lufs.items())))
     assert found.spread_lu == pytest.approx(loudest_lufs + 20.0)
+    # -13.14 and -16.96 are printed as -13.1 and -17.0: 3.9, not 3.8.
+    printed = figures(("plain", -13.14, -3.0, 104.0, 0.0), ("near", -16.96, -3.0, 104.0, 0.0))
+    assert sheet(SET, printed).spread_lu == 3.9
     assert bool(found.to_ride) == (position == "many")
     assert ("one fader position does" in lines(house_document(found))["between them"]) == (position == "one")
 

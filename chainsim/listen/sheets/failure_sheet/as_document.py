@@ -81,8 +81,12 @@ def _silencing(sheet: FailureSheet) -> Table:
 
 
 def _boxes(sheet: FailureSheet) -> Table:
-    rows = tuple((_name(one), _lives_on(sheet, one), one.repair.text, _after(sheet, one)) for one in sheet.boxes)
-    return Table(("box gone", "goes on, but", "then, with time", "after that"), rows)
+    rows = []
+    for one in sheet.boxes:
+        now, after = _lives_on(sheet, one), _after(sheet, one)
+        # What a player hears already needs no second telling.
+        rows.append((_name(one), now, one.repair.text, "" if now.endswith(f": {after}") else after))
+    return Table(("box gone", "goes on, but", "then, with time", "after that"), tuple(rows))
 
 
 def _name(one: BoxFailure) -> str:
@@ -114,7 +118,7 @@ def _ways_out(sheet: FailureSheet, one: BoxFailure) -> str:
 
 def _way(way: WayOut | None) -> str:
     if way is None:
-        return "none: repair it"
+        return "none: a cable round it, see below"
     return f"{', '.join(way.gestures)} ({way.to if way.with_the_horn else VOICES_ALONE})"
 
 
@@ -162,7 +166,7 @@ def _under_boxes(sheet: FailureSheet) -> Iterator[str]:
         return
     yield "Cables by their numbers on the wiring sheet. A patch that is not named goes on as it was."
     if any(one.repair.splits for one in sheet.boxes):
-        yield "A splitting cable makes two plugs of one: where a box makes left and right of one line. Have one there."
+        yield "Split: by a cable that makes two plugs of one, as the box made two sides of one line. Have one there."
     blocking = [one.box for one in sheet.boxes if len(one.silent_even_off) > len(one.silent)]
     if blocking:
         yield (

@@ -46,7 +46,7 @@ def repair(box: str, entry: BlockEntry, chain: Chain, cabling: Cabling) -> Repai
     end = target.box if target.label == "in" else target.text
     # The box made two sides of one: a single plug would leave one of them silent.
     splits = into[0].channels < out[0].channels
-    where = f"and with a splitting cable into both sides of {end}," if splits else f"into {end}"
+    where = f"split into both sides of {end}" if splits else f"into {end}"
     text = f"cable {into[0].number} past it, {where} in place of cable {out[0].number}"
     return Repair("round it", text, splits)
 

@@ -157,4 +157,5 @@ def _feed_channels(sketch: Sketch, channels: int, graphs: Sequence[Graph]) -> in
 
 
 def _apart_lu(louder: PatchFigures, softer: PatchFigures) -> float:
-    return round(louder.integrated_lufs - softer.integrated_lufs, 1)
+    # Of what is printed, so that nobody who takes one from the other finds another figure.
+    return round(round(louder.integrated_lufs, 1) - round(softer.integrated_lufs, 1), 1)

@@ -127,9 +127,10 @@ def _under_cables(sheet: WiringSheet) -> Iterator[str]:
     width = sheet.cabling.out_channels
     boxes = "one direct box" if width == 1 else "two direct boxes, or one with two channels"
     yield f"To the desk: {'mono' if width == 1 else 'stereo, left and right'}, {boxes}."
-    for splitter in sheet.cabling.splitters:
-        stereo = ", stereo" if splitter.channels == 2 else ""
-        yield f"{splitter.name}: one in, {splitter.outputs} out{stereo}; buffered, so that no box loads another."
+    splitters = sheet.cabling.splitters
+    if splitters:
+        told = (f"{s.name}, one in, {s.outputs} out{', stereo' * (s.channels == 2)}" for s in splitters)
+        yield f"{'; '.join(told)}: buffered, so that no box loads another."
     if any(cable.target.label == "side input" for cable in sheet.cabling.cables):
         yield "A box without a side input hears what goes into it: leave that cable out, and check its threshold."
     if sheet.trim_db:

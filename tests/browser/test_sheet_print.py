@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-import shutil
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -23,18 +22,16 @@ from chainsim.listen.sheets.wiring_sheet.as_document import wiring_document
 from chainsim.listen.sheets.wiring_sheet.sheet import wiring_sheet
 from chainsim.sketch.loading import load_sketch, parse_sketch
 from chainsim.sketch.model import Sketch
+from tests.browser.conftest import OpenPage
 from tests.listen.sheets.test_sheet_layout import delays, played
 from tests.listen.sheets.test_stage_sheet import CONTROLLED, CUES, IN_BARS, SET
-
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
-
-pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs a Chromium to print with")
 
 HURRIED = SET + "".join(
     f'[[cues]]\nat_s = {0.3 * k}\npatch = "{("plain", "swept", "chorale")[k % 3]}"\n' for k in range(1, 25)
 )
 """Cues that come too fast for any foot: each has a caution of several lines."""
 
+PAPERS = ("A4", "Letter")
 PAGES = {
     "set": (SET + CUES, 1),
     "hurried": (HURRIED, 1),
@@ -46,29 +43,21 @@ PAGES = {
 }
 
 
-def printed_pages(page: str, paper: str, folder: Path) -> int:
+def printed_pages(page: Any, paper: str) -> int:
     """How many pages a browser makes of it: page objects of the PDF (ISO 32000-1, 7.7.3.3)."""
-    assert BROWSER is not None
-    (folder / "sheet.html").write_text(page.replace("@page {", f"@page {{ size: {paper};"), encoding="utf-8")
-    command = [
-        BROWSER, "--headless=new", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
-        f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={folder / 'sheet.pdf'}",
-        (folder / "sheet.html").as_uri(),
-    ]  # fmt: skip
-    subprocess.run(command, check=True, capture_output=True, timeout=120)
-    return len(re.findall(rb"/Type\s*/Page\b", (folder / "sheet.pdf").read_bytes()))
+    page.add_style_tag(content=f"@page {{ size: {paper} }}")
+    return len(re.findall(rb"/Type\s*/Page\b", page.pdf(prefer_css_page_size=True)))
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize(("text", "pages"), PAGES.values(), ids=PAGES)
-def test_a_sheet_takes_the_pages_it_is_laid_out_for(text: str, pages: int, paper: str, tmp_path: Path) -> None:
-    assert printed_pages(sheet_page(stage_sheet(parse_sketch(text))), paper, tmp_path) == pages
+def test_a_sheet_takes_the_pages_it_is_laid_out_for(text: str, pages: int, open_page: OpenPage) -> None:
+    page = open_page(sheet_page(stage_sheet(parse_sketch(text))))
+    assert {paper: printed_pages(page, paper) for paper in PAPERS} == dict.fromkeys(PAPERS, pages)
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_a_full_set_has_a_page_to_play_from_and_one_to_set_up(paper: str, tmp_path: Path) -> None:
-    page = sheet_page(stage_sheet(load_sketch(Path("presets/harbour_day.toml"))))
-    assert printed_pages(page, paper, tmp_path) == 2
+def test_a_full_set_has_a_page_to_play_from_and_one_to_set_up(open_page: OpenPage) -> None:
+    page = open_page(sheet_page(stage_sheet(load_sketch(Path("presets/harbour_day.toml")))))
+    assert {paper: printed_pages(page, paper) for paper in PAPERS} == dict.fromkeys(PAPERS, 2)
 
 
 def measured(sketch: Sketch) -> HouseFigures:
@@ -91,10 +80,10 @@ def failures(sketch: Sketch) -> Document:
     return failure_document(failure_sheet(sketch))
 
 
-@pytest.mark.parametrize(
-    ("made", "paper", "pages"),
-    [(wiring, "A4", 2), (house, "A4", 1), (house, "Letter", 1), (failures, "Letter", 1)],  # 51 rows of cables
-)
-def test_other_sheets_of_a_full_set(made: Callable[[Sketch], Document], paper: str, pages: int, tmp_path: Path) -> None:
-    page = document_page(made(load_sketch(Path("presets/harbour_day.toml"))))
-    assert printed_pages(page, paper, tmp_path) == pages
+@pytest.mark.parametrize(("made", "pages"), [(wiring, 2), (house, 1), (failures, 1)])  # 51 rows of cables
+def test_other_sheets_of_a_full_set(
+    made: Callable[[Sketch], Document], pages: int, open_page: OpenPage, axe: Callable[[Any], list[dict[str, Any]]]
+) -> None:
+    page = open_page(document_page(made(load_sketch(Path("presets/harbour_day.toml")))))
+    assert [found["id"] for found in axe(page)] == []
+    assert {paper: printed_pages(page, paper) for paper in PAPERS} == dict.fromkeys(PAPERS, pages)
