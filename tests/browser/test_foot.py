@@ -187,6 +187,10 @@ def test_presses_become_a_file_of_cues_that_says_the_same(open_page: OpenPage, t
     pressed = page.evaluate(PRESSES)
     assert [p["gesture"]["switch"] for p in pressed] == ['B, "low"', "E", "UP", "A", "A"]
     path, name = saved(page, tmp_path)
+    # Where the foot comes down before it acts, the list has both, the former as the file has it.
+    down = [row[0].partition("down at ")[2].replace("\xa0s", "") for row in reversed(rows(page, "Your presses"))]
+    written = [line.split(",")[0] for line in path.read_text().splitlines()[1:]]
+    assert down == ["", written[1], "", *written[3:]]
     assert name == "lamps_b_quay_b_presses.csv"
     (tmp_path / "set.toml").write_text(f'cue_file = "{path.name}"\n{SET}', encoding="utf-8")
     rendered = [m for m in moments(load_sketch(tmp_path / "set.toml")) if m.cue is not None]
@@ -207,6 +211,7 @@ def test_a_part_of_the_take(open_page: OpenPage, tmp_path: Path) -> None:
     assert [row[1:] for row in rows(page, "The set's own cues")] == [["echo on", "to come"]]
     page.keyboard.press(KEYS["B"])
     assert rows(page, "Your presses")[0][0].startswith("1:00.00")
+    assert "down at" not in rows(page, "Your presses")[0][0]
     path, _ = saved(page, tmp_path)
     lines = ["at_s,press,hold,patch", '10,,,"<b>tide</b>, low"', '60,"B, ""low"""', "70,A"]
     assert path.read_text().split("\n") == [*lines, ""]
@@ -354,7 +359,14 @@ def test_by_keyboard_alone_and_by_a_screen_reader(open_page: OpenPage) -> None:
 
 
 def test_by_touch_on_a_narrow_screen(open_page: OpenPage) -> None:
-    page = open_page(listening_page(set_page(CUES)), width=320, touch=True)
+    page = open_page(listening_page(set_page(CUES)), width=320, height=640, touch=True)
+    # Under the player, which stays at the top, all of the board is in sight, and wide enough for a finger.
+    page.locator(".foot-panel").evaluate("(panel) => panel.scrollIntoView()")
+    top = page.locator(".transport").bounding_box()
+    boxes = [b.bounding_box() for b in page.locator(".foot-switches button").all()]
+    assert min(b["y"] for b in boxes) >= top["y"] + top["height"]
+    assert max(b["y"] + b["height"] for b in boxes) <= 480
+    assert min(b["height"] for b in boxes) >= 44
     page.locator("[data-switch]").nth(1).tap()
     assert shown(page) == "<b>tide</b>, low"
     assert len(rows(page, "Your presses")) == 1

@@ -193,7 +193,7 @@ def test_cues_are_met_early_late_missed_or_wrong() -> None:
         "early by 0.50 s",
         "late by 0.70 s",
         "missed",
-        "met",
+        "met: so already",
         "missed",
         "met",
         "early by 0.20 s",
@@ -202,3 +202,31 @@ def test_cues_are_met_early_late_missed_or_wrong() -> None:
         "early by 1.90 s",
         "to come",
     ]
+
+
+def test_a_press_answers_one_cue_for_a_press() -> None:
+    """Of three taps that come 1.74 s late the first is in time for the third cue; none is left for the others."""
+    cues = [cue(at_s, "press", "T") for at_s in (24.49, 25.405, 26.305)]
+    pressed = [("T", 26228), ("T", 26649), ("T", 27059)]
+    assert asked(*pressed, cues=cues)["found"] == ["missed", "missed", "met"]
+    # The second press is nearer to the first cue than the first is to it; but then one cue would go without.
+    between = [cue(1.0, "press", "T"), cue(1.9, "press", "T")]
+    assert asked(("T", 1500), ("T", 2400), cues=between)["found"] == ["late by 0.50 s", "late by 0.50 s"]
+    # In order: another switch's press is no answer, and each switch counts for itself.
+    two = [cue(1.0, "press", "T"), cue(1.2, "press", "A"), cue(2.0, "press", "T")]
+    assert asked(("A", 1000), ("T", 1300), cues=two)["found"] == ["late by 0.30 s", "early by 0.20 s", "missed"]
+
+
+def test_what_was_so_already_and_what_was_undone_is_said() -> None:
+    """A hold that turns round what is so already: the sketch begins neither dry nor with the block."""
+    off = cue(2.0, "dry", on=False)
+    assert asked(cues=[off])["found"] == ["met: so already"]
+    assert asked(("hold B", 2550), cues=[off])["found"] == ["met, but undone 0.55 s later"]
+    assert asked(("hold B", 3050), cues=[off])["found"] == ["met: so already"]
+    # A little early for the next cue is that cue's matter, not this one's.
+    assert asked(("hold B", 2550), cues=[off, cue(3.0, "dry")])["found"] == ["met: so already", "early by 0.45 s"]
+    # The same asked for twice is answered once.
+    twice = [cue(1.0, "patch", "slow"), cue(4.0, "patch", "slow")]
+    assert asked(("A", 1100), cues=twice)["found"] == ["met", "met: so already"]
+    assert asked(("A", 1200), cues=twice)["found"] == ["late by 0.20 s", "met: so already"]
+    assert asked(("A", 1100), ("B", 2500), ("A", 3500), cues=twice)["found"] == ["met", "early by 0.50 s"]

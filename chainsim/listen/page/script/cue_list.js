@@ -28,12 +28,23 @@ export function cueFile(presses, pace, before = [], after = []) {
 
 /** @returns {CueCells[]} */
 function pressCells(presses, pace) {
+  const atS = downTimesS(presses, pace);
+  return presses.map(({ gesture }, i) => ({ atS: atS[i], column: gesture.kind, cell: gesture.switch }));
+}
+
+/**
+ * When switches go down, as the file has it.
+ * @param {import("./press_list.js").Press[]} presses in order of time
+ * @param {import("./pace.js").Pace} pace
+ * @returns {number[]} s
+ */
+export function downTimesS(presses, pace) {
   let actsMs = -1;
   return presses.map((press) => {
     const afterMs = pace.actsMs(press.gesture);
     // Nothing goes down before the take begins; what comes after it keeps its place in the order.
     actsMs = Math.max(press.actsMs, actsMs + 1, afterMs);
-    return { atS: (actsMs - afterMs) / 1000, column: press.gesture.kind, cell: press.gesture.switch };
+    return (actsMs - afterMs) / 1000;
   });
 }
 
@@ -47,7 +58,12 @@ export function cueFileName(title) {
   return `${words.join("_").slice(0, 60)}_presses.csv`;
 }
 
-function secondsText(s) {
+/**
+ * A time as the file has it.
+ * @param {number} s
+ * @returns {string}
+ */
+export function secondsText(s) {
   return String(Number(s.toFixed(6)));
 }
 

@@ -3,6 +3,7 @@
 
 import { positionText } from "./board.js";
 import { checkCues } from "./cue_check.js";
+import { downTimesS, secondsText } from "./cue_list.js";
 import { el } from "./dom.js";
 import { pressPlaces } from "./song_bars.js";
 
@@ -18,16 +19,17 @@ export function pressTable(list, pace, bars, heardCount) {
   const { presses } = list;
   const places = pressPlaces(presses, list.board, bars);
   const hurried = pace.tooFast(presses);
+  const downS = downTimesS(presses, pace);
   const rows = presses.map(({ gesture, actsMs, position }, i) =>
     el(
       "tr",
       { class: i < heardCount ? null : "foot-to-come" },
-      when(actsMs / 1000, places[i]),
+      when(actsMs / 1000, places[i], downS[i]),
       el("th", { scope: "row" }, gesture.kind === "hold" ? `hold ${gesture.switch}` : gesture.switch),
       el("td", {}, whatItDid(list, i, position), hurried[i] && remark(tooFastText(hurried[i]))),
     ),
   );
-  const heads = ["When", "Switch", "What then holds"];
+  const heads = ["Acts at", "Switch", "What then holds"];
   return table("Your presses", heads, rows.reverse());
 }
 
@@ -49,7 +51,7 @@ export function ownCueTable(cues, list, reachedMs) {
       el("td", { class: `foot-${found[i].verdict.replace(" ", "-")}` }, found[i].text),
     ),
   );
-  return table("The set's own cues", ["When", "Due", "You"], rows);
+  return table("The set's own cues", ["Acts at", "Due", "You"], rows);
 }
 
 function table(caption, heads, rows) {
@@ -72,8 +74,15 @@ function whatItDid(list, i, position) {
   return action?.kind === "tap" ? "tap" : positionText(position);
 }
 
-function when(s, place) {
-  return el("td", {}, seconds(s), place && el("span", { class: "foot-bar" }, ` bar ${place}`));
+/** When it acts; and when the foot comes down, as a file of cues has it, where that is another time. */
+function when(s, place, downS = s) {
+  return el(
+    "td",
+    {},
+    seconds(s),
+    place && el("span", { class: "foot-bar" }, ` bar ${place}`),
+    downS === s ? null : el("span", { class: "foot-down" }, `down at ${secondsText(downS)}\u00a0s`),
+  );
 }
 
 function remark(text) {

@@ -19,11 +19,13 @@ export function savePresses(plain, presses, pace) {
   return [
     `Saved as ${name}. `,
     partText(plain),
-    "Put it beside the sketch and write ",
+    "Next: put it beside the sketch, write ",
     el("code", {}, `cue_file = "${name}"`),
-    " at the top of the sketch, in the place of the cues it has. ",
+    " in the sketch's head in the place of the cues it has, then ",
+    el("code", {}, "chainsim render"),
+    ": that is what the audience hears. Its times are those at which the foot comes down; ",
     el("code", {}, "chainsim check"),
-    " then tells what your foot does, and a render is what the audience hears.",
+    " tells what this foot can do.",
   ];
 }
 
