@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from chainsim.listen.sheets.carry_plan.choice import Unsettled
 from chainsim.listen.sheets.carry_plan.choosing import most_patches, smallest
 from chainsim.listen.sheets.carry_plan.inventory import (
     Gear,
@@ -57,7 +58,7 @@ def ways(patch: Patch, boxes: list[Gear], limits: Limits) -> list[Way]:
     for path in product(*able):
         entered = [g for k, g in enumerate(path) if k == 0 or path[k - 1] != g]
         if (
-            len(set(entered)) == len(entered)  # one way in, one way out
+            all(entered.count(g) == 1 or boxes[g].loops for g in entered)  # one way in, one way out
             and sum(boxes[g].latency_ms for g in entered) <= (limits.latency_ms or 0.0)
             and all(path.count(g) <= boxes[g].at_once for g in entered)
         ):
@@ -79,9 +80,9 @@ def recalls(box: Gear, scenes: set[tuple[Any, ...]]) -> bool:
 
 
 def is_good(chosen: tuple[Way, ...], boxes: list[Gear]) -> bool:
-    orders = [list(dict.fromkeys(g for _, _, g in way)) for way in chosen]
-    pairs = {pair for order in orders for pair in combinations(order, 2)}
-    if any(pair[::-1] in pairs for pair in pairs):  # wired once
+    pairs = {(g, h) for way in chosen for (*_, g), (*_, h) in combinations(way, 2) if g != h}
+    turned = {g for pair in pairs if pair[::-1] in pairs for g in pair}
+    if len(turned) > sum(box.loops for box in boxes):  # wired once, but for what is in loops
         return False
     for g, box in enumerate(boxes):
         scenes = {tuple((block, k) for block, k, maker in way if maker == g) for way in chosen} - {()}
@@ -134,6 +135,7 @@ BOX = st.builds(
     makes=st.lists(st.sampled_from(list(TYPES.values())), min_size=1, max_size=3, unique=True),
     at_once=st.integers(1, 2),
     programs=st.integers(1, 2),
+    loops=st.sampled_from([0, 0, 1, 2]),
     latency_ms=st.sampled_from([0.0, 3.0, 5.0]),
     mass_g=st.sampled_from([200.0, 300.0, 500.0]),
     price=st.sampled_from([50.0, 80.0]),
@@ -193,3 +195,26 @@ def test_it_is_the_smallest_of_all_subsets(
         "price": sum(i.price or 0.0 for i in items if not i.owned),
     }
     assert (figures.pop(by), *figures.values()) == pytest.approx(best, abs=1e-6)
+
+
+def test_of_equal_boxes_the_first_is_taken() -> None:
+    made = {"a": "reverb", "b": "delay", "c": "delay", "d": "reverb"}
+    gear = [Gear(name=name, makes=[type_name], power="none") for name, type_name in made.items()]
+    choice = smallest(inventory(gear, [], Limits()), wants({"p": {"echo": 0, "hall": 0}}))
+    assert choice is not None
+    assert choice.carried == (0, 1)
+
+
+def test_when_the_time_is_up_it_says_what_is_not_ruled_out() -> None:
+    """Three of six boxes will do. In no time nothing is proven, but what is told can be made."""
+    pairs = list(combinations(TYPES.values(), 2)) * 2
+    gear = [
+        Gear(name=f"box {k}", makes=list(p), programs=2, mass_g=100.0 + k, power="none") for k, p in enumerate(pairs)
+    ]
+    stock, asked = inventory(gear, [], Limits()), wants({"p": dict.fromkeys(CHAIN, 0), "q": dict.fromkeys(CHAIN, 1)})
+    hurried, whole = smallest(stock, asked, seconds=0.0), smallest(stock, asked)
+    assert whole is not None
+    assert hurried is not None
+    assert (len(whole.carried), whole.unsettled, hurried.made) == (3, None, ("p", "q"))
+    assert hurried.unsettled == Unsettled("boxes", len(hurried.carried), 0)
+    assert len(hurried.carried) >= 3

@@ -58,6 +58,17 @@ def faults(text: str) -> list[str]:
             LEAST + '[[supplies]]\nname = "s"\noutlets = [{ voltage_v = 9 }]',
             "supplies[0].outlets[0].current_ma: missing",
         ),
+        (
+            LEAST + 'polarity = "center minus"',
+            'polarity = "center minus", allowed centre minus | centre plus | none; did you mean "centre minus"?',
+        ),
+        (
+            LEAST
+            + '[[supplies]]\nname = "s"\noutlets = ['
+            + "{ voltage_v = 9, current_ma = 9, count = 33 }, " * 2
+            + "]",
+            "supplies[0].outlets: 66 of them in all, allowed up to 64",
+        ),
         ("format = 2\n" + LEAST, "gear.toml: format = 2, allowed 1 ... 1"),
         (LEAST + "[", "gear.toml: not valid TOML"),
         (LEAST * 61, "gear.toml: gear: 61 of them, allowed up to 60"),
@@ -70,8 +81,8 @@ def test_each_fault_has_a_line(text: str, fault: str) -> None:
 
 
 def test_all_faults_are_told_together() -> None:
-    told = faults("[limits]\nmass_g = -3\n" + LEAST + "colour = 3\n" + LEAST.replace("delay", "dely"))
-    assert len(told) == 3
+    told = faults("titel = 3\n[limits]\nmass_g = -3\n" + LEAST + "colour = 3\n" + LEAST.replace("delay", "dely"))
+    assert len(told) == 4
 
 
 def test_what_no_limit_asks_for_may_be_left_out() -> None:
@@ -90,3 +101,8 @@ def test_a_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     (tmp_path / "take.wav").write_bytes(b"RIFF\xff\xfe")
     with pytest.raises(SketchError, match="not a text file"):
         load_inventory(tmp_path / "take.wav")
+
+
+def test_what_is_missing_is_told_beside_a_wrong_key_at_the_top() -> None:
+    told = faults("titel = 3\n[limits]\nmass_g = 3\n" + LEAST)
+    assert ["titel" in told[0], "mass_g: missing" in told[1], len(told)] == [True, True, 2]

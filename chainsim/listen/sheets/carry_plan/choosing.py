@@ -10,7 +10,7 @@ from dataclasses import replace
 from chainsim.listen.sheets.carry_plan.checking import broken
 from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, Unsettled
 from chainsim.listen.sheets.carry_plan.goals import places, spread, unmade
-from chainsim.listen.sheets.carry_plan.integer_program import SearchTooLargeError
+from chainsim.listen.sheets.carry_plan.integer_program import TOO_LARGE, SearchTooLargeError
 from chainsim.listen.sheets.carry_plan.inventory import Inventory, Measure, goals_of, total
 from chainsim.listen.sheets.carry_plan.matching import Matching, Terms
 from chainsim.listen.sheets.carry_plan.wants import Wants
@@ -18,7 +18,7 @@ from chainsim.listen.sheets.carry_plan.wiring_rows import WiringRows
 
 MOST_SECONDS = 60.0
 """After that any choice will do, and it is told what smaller ones are not ruled out."""
-SECONDS_FOR_ANY = 20.0
+SECONDS_FOR_ANY = 60.0
 MOST_TRIES = 400
 MOST_TRIES_WITHOUT = 25
 """For what is left without one item: that is asked once for each."""
@@ -64,12 +64,13 @@ def smallest(
         try:
             found = checked.least(goal)
         except SearchTooLargeError as error:
-            found = found or checked.any(goal)
+            found = found or _some(checked, measure)
             if found is None:
                 return None
             value = float(total([inventory.items[i] for i in found.carried], measure))
-            bound = max(math.ceil(error.bound - 1e-6) if measure == "boxes" else error.bound, 0.0)
-            if bound < value:
+            bound = max(error.bound, 0.0)
+            bound = math.ceil(bound - 1e-6) if measure == "boxes" else bound
+            if bound < value - 1e-6 * value:
                 return replace(found, unsettled=Unsettled(measure, value, bound), passed_over=matching.passed_over)
             matching.least_sum = value
         if found is None:
@@ -83,11 +84,30 @@ def smallest(
     return replace(_tidied(found, inventory, wants, lifted, until), passed_over=matching.passed_over)
 
 
-def _tidied(found: Choice, inventory: Inventory, wants: Wants, lifted: Collection[Limit], until: float) -> Choice:
-    """Of the same items, the choice by which blocks stay in one box over all patches."""
+def _some(checked: _Checked, measure: Measure) -> Choice | None:
+    """Some choice, without what it carries beyond need; None if there is none."""
+    whole = checked.matching
+    found = checked.any(whole.measure(measure))
+    if found is None:
+        return None
+    matching = _among(found, whole.inventory, whole.wants, whole.lifted, time.monotonic() + SECONDS_FOR_ANY)
+    try:
+        return _Checked(matching).least(matching.measure(measure)) or found
+    except SearchTooLargeError:
+        return found
+
+
+def _among(found: Choice, inventory: Inventory, wants: Wants, lifted: Collection[Limit], until: float) -> Matching:
+    """A matching of what a choice carries alone."""
     others = [i for i, _ in enumerate(inventory.items) if i not in found.carried]
     matching = Matching(inventory, wants, lifted, others, until)
     matching.require_all()
+    return matching
+
+
+def _tidied(found: Choice, inventory: Inventory, wants: Wants, lifted: Collection[Limit], until: float) -> Choice:
+    """Of the same items, the choice by which blocks stay in one box over all patches."""
+    matching = _among(found, inventory, wants, lifted, until)
     for i in found.carried:
         matching.row({("item", i): 1.0}, low=1.0)
     try:
@@ -141,7 +161,7 @@ class _Checked:
     """The choices of a matching with which nothing is wrong."""
 
     def __init__(self, matching: Matching, tries: int = MOST_TRIES) -> None:
-        self._matching, self._tries = matching, tries
+        self.matching, self._tries = matching, tries
         self._wiring = WiringRows(matching)
 
     def least(self, goal: Terms) -> Choice | None:
@@ -149,27 +169,30 @@ class _Checked:
         bound = -math.inf
         try:
             for _ in range(self._tries):
-                found = self._matching.least(goal)
+                found = self.matching.least(goal)
                 if found is None or not self._mend(found):
                     return found
-                bound = self._matching.least_sum
-                self._matching.keep_from(goal)
+                bound = self.matching.least_sum
+                self.matching.keep_from(goal)
         except SearchTooLargeError as error:
             raise SearchTooLargeError(str(error), max(error.bound, bound)) from None
-        raise SearchTooLargeError("too many ways to choose; give fewer items, or fewer patches", bound)
+        raise SearchTooLargeError(TOO_LARGE, bound)
 
     def any(self, goal: Terms) -> Choice | None:
-        """One of them, not much larger than it must be; None if there is none."""
+        """The first of them that is found; None if there is none."""
         until = time.monotonic() + SECONDS_FOR_ANY
         for _ in range(self._tries):
-            found = self._matching.nearly_least(goal, gap=0.5, seconds=until - time.monotonic())
+            left_s = until - time.monotonic()
+            if left_s <= 0.0:
+                break
+            found = self.matching.any_choice(goal, seconds=left_s)
             if found is None or not self._mend(found):
                 return found
-        raise SearchTooLargeError("too many ways to choose; give fewer items, or fewer patches")
+        raise SearchTooLargeError(TOO_LARGE)
 
     def _mend(self, found: Choice) -> bool:
         """Whether something was wrong with a choice; then it is ruled out."""
-        rows = list(broken(found, self._matching))
+        rows = list(broken(found, self.matching))
         for terms, high in rows:
-            self._matching.row(terms, high=high)
+            self.matching.row(terms, high=high)
         return self._wiring.add(found) or bool(rows)

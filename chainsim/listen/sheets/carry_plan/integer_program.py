@@ -13,6 +13,7 @@ from chainsim.units import Array
 
 MOST_NODES = 200_000
 """Of the search tree: a count beside a time, so that every machine finds the same where it can."""
+TOO_LARGE = "too many ways to choose; give fewer items, or fewer patches"
 
 _OPTIMAL, _INFEASIBLE = 0, 2
 
@@ -80,7 +81,7 @@ class IntegerProgram:
         values, rows, columns = zip(*entries, strict=True) if entries else ((), (), ())
         matrix = csr_array((values, (rows, columns)), shape=(len(self._rows), count), dtype=float)
         bounds = [low for _, low, _ in self._rows], [high for _, _, high in self._rows]
-        limits = {} if seconds == math.inf else {"time_limit": max(seconds, 0.01)}
+        limits = {} if seconds == math.inf else {"time_limit": seconds}
         found = milp(
             cost,
             integrality=np.array(self._whole, dtype=int),
@@ -92,6 +93,6 @@ class IntegerProgram:
             return None
         bound = -math.inf if found.mip_dual_bound is None else float(found.mip_dual_bound)
         if found.x is None:
-            raise SearchTooLargeError("too many ways to choose; give fewer items, or fewer patches", bound)
+            raise SearchTooLargeError(TOO_LARGE, bound)
         is_best = found.status == _OPTIMAL and gap == 0.0
         return Solution(np.where(self._whole, np.round(found.x), found.x), is_best, bound)

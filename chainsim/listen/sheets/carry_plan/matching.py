@@ -10,8 +10,8 @@ from typing import Any, TypeAlias
 from chainsim.errors import SettingError
 from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, is_outside
 from chainsim.listen.sheets.carry_plan.forks import Fork
-from chainsim.listen.sheets.carry_plan.integer_program import IntegerProgram, SearchTooLargeError
-from chainsim.listen.sheets.carry_plan.inventory import Gear, Inventory, Measure, feeds, weight
+from chainsim.listen.sheets.carry_plan.integer_program import TOO_LARGE, IntegerProgram, SearchTooLargeError
+from chainsim.listen.sheets.carry_plan.inventory import Inventory, Measure, feeds, weight
 from chainsim.listen.sheets.carry_plan.scenes import Setting, setting_of
 from chainsim.listen.sheets.carry_plan.standing_in import stand_ins
 from chainsim.listen.sheets.carry_plan.wants import PatchWants, Wants
@@ -101,9 +101,7 @@ class Matching:
 
     def any_of(self, keys: Sequence[Key]) -> Key:
         """A variable that is 1 where one of them is."""
-        if len(keys) == 1:
-            return keys[0]
-        key = ("any", *keys)
+        key = keys[0] if len(keys) == 1 else ("any", *keys)
         if key not in self._numbers:
             self.new(key)
             for one in keys:
@@ -127,18 +125,21 @@ class Matching:
             If that is not settled when the time is up.
         """
         numbered = {self._numbers[key]: value for key, value in terms.items()}
-        found = self._program.minimise(numbered, seconds=self.until - time.monotonic())
+        left_s = self.until - time.monotonic()
+        if left_s <= 0.0:
+            raise SearchTooLargeError(TOO_LARGE)
+        found = self._program.minimise(numbered, seconds=left_s)
         if found is None:
             return None
         if not found.is_best:
-            raise SearchTooLargeError("too many ways to choose; give fewer items, or fewer patches", found.bound)
+            raise SearchTooLargeError(TOO_LARGE, found.bound)
         self.least_sum = math.fsum(value * float(found.values[number]) for number, value in numbered.items())
         return self._choice(found.values)
 
-    def nearly_least(self, terms: Terms, *, gap: float, seconds: float) -> Choice | None:
-        """A choice for which a sum is small, whatever the time; None if there is none."""
+    def any_choice(self, terms: Terms, *, seconds: float) -> Choice | None:
+        """The first choice that is found on the way to the least; None if there is none."""
         numbered = {self._numbers[key]: value for key, value in terms.items()}
-        found = self._program.minimise(numbered, seconds=seconds, gap=gap)
+        found = self._program.minimise(numbered, seconds=seconds, gap=1.0)
         return None if found is None else self._choice(found.values)
 
     def _choice(self, found: Array) -> Choice:
@@ -248,13 +249,13 @@ class Matching:
         """If a fork is made outside of boxes, one box splits and one sums, with sockets for all of its lanes."""
         outside, most = ("outside", place), straight + len(lanes)
         for role in ("split", "mix"):
-            room = {g: sockets for g in self._boxes if (sockets := _sockets(self.inventory.gear[g], role))}
-            own = {g: self.new((role, place, g)) for g in room}
-            self.row({**dict.fromkeys(own.values(), 1.0), outside: -1.0}, low=0.0, high=0.0)
-            enough = {own[g]: float(count) for g, count in room.items()}
-            self.row({**enough, **dict.fromkeys(lanes, -1.0), outside: -most}, low=straight - most)
-            for g, key in own.items():
-                self.row({key: 1.0, ("item", g): -1.0}, high=0.0)
+            gear = self.inventory.gear
+            sockets = {g: float(gear[g].splits if role == "split" else gear[g].mixes) for g in self._boxes}
+            own = {self.new((role, place, g)): count for g, count in sockets.items() if count}
+            self.row({**dict.fromkeys(own, 1.0), outside: -1.0}, low=0.0, high=0.0)
+            self.row({**own, **dict.fromkeys(lanes, -1.0), outside: -most}, low=straight - most)
+            for key in own:
+                self.row({key: 1.0, ("item", key[2]): -1.0}, high=0.0)
 
     def _feed(self) -> None:
         """Every box that is fed has an outlet of its own."""
@@ -296,7 +297,3 @@ class Matching:
     def measure(self, by: Measure) -> Terms:
         """How many items are carried, what they weigh in g, or what is spent on them."""
         return {("item", i): weight(self.inventory.items[i], by) for i in self.had}
-
-
-def _sockets(box: Gear, role: str) -> int:
-    return box.splits if role == "split" else box.mixes

@@ -9,7 +9,6 @@ from chainsim.listen.sheets.carry_plan.plan import Carried, CarryPlan, LostPatch
 from chainsim.listen.sheets.carry_plan.power import Feed
 
 _SMALL = {"boxes": "the fewest boxes", "mass": "the lightest", "price": "the cheapest"}
-_SMALLER = {"boxes": "fewer boxes", "mass": "a lighter choice", "price": "a cheaper choice"}
 _INSTEAD_OF_OUTLETS = {
     "battery": "from its own battery",
     "mains": "from the mains, by a lead of its own",
@@ -153,8 +152,7 @@ def alarms(plan: CarryPlan) -> Sequence[str]:
         of = plan.unsettled
         unit = {"boxes": "boxes and supplies", "mass": "g", "price": currency(plan)}[of.measure]
         found.append(
-            f"not settled: {_figure(of.found, unit)} found; {_SMALLER[of.measure]}, down to {_figure(of.least, '')},"
-            " not ruled out in the time there was"
+            f"not settled in the time there was: {_figure(of.found, unit)} found, {_figure(of.least, '')} not ruled out"
         )
     return found + [
         f"{feed.box} draws {feed.draws_ma:g} of the {feed.gives_ma:g} mA of its outlet: hardly anything to spare"
