@@ -104,8 +104,8 @@ def render(
         One or two channels, finite.
     sample_rate_hz : float
     probes : names of wires that are kept too, or "BLOCK:READING"
-        "input", a block (its output), "sum 1" (what the first fork of lanes gives, counted as written) or "lane 1.2"
-        (its second lane, after level and pan).
+        "input", a block (its output), "sum 1" (what the first fork of lanes gives, one in a lane before the one around
+        it) or "lane 1.2" (its second lane, after level and pan).
     threads : int
     seat : str, optional
         Hear it from this seat of the sketch's house, where its band plays too.

@@ -63,7 +63,8 @@ class Wiring:
         For each engaged block, what each audio port and, under "detector", its detector hears.
     points : dict of Signal
         What is heard just after each block of the chain, engaged or not; at "sum 1" what the first fork of lanes gives,
-        counted as written, an outer fork before those in it; and at "lane 1.2" its second lane, after level and pan.
+        counted as the sound reaches their sums, a fork in a lane before the one around it; and at "lane 1.2" its second
+        lane, after level and pan.
     out : Signal
         What the chain gives.
     forks : int
@@ -118,18 +119,19 @@ def _block(name: str, signal: Signal, state: State, wiring: Wiring) -> Signal:
 
 
 def _lanes(step: LanesStep, signal: Signal, state: State, wiring: Wiring) -> Signal:
-    wiring.forks += 1
-    fork, terms = wiring.forks, []
-    for i, lane in enumerate(step.lanes):
+    lanes, terms = [], []
+    for lane in step.lanes:
         heard: Signal = _series(lane.chain, signal, state, wiring)
         if lane.level_db == -math.inf:
             heard = Silence()
         else:
             terms.append(Term(heard, db_to_gain(lane.level_db), lane.pan))
             heard = heard if terms[-1] == Term(heard) else Sum((terms[-1],))
-        wiring.points[f"lane {fork}.{i + 1}"] = heard
+        lanes.append(heard)
+    wiring.forks += 1
+    wiring.points |= {f"lane {wiring.forks}.{i}": heard for i, heard in enumerate(lanes, start=1)}
     found = Sum(tuple(terms), step.align)
-    wiring.points[f"sum {fork}"] = found
+    wiring.points[f"sum {wiring.forks}"] = found
     return found
 
 

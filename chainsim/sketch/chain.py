@@ -69,6 +69,17 @@ def block_names(chain: Chain) -> Iterator[str]:
                 yield from block_names(lane.chain)
 
 
+def sum_count(chain: Chain) -> int:
+    """How many forks of lanes a chain has. They are numbered as the sound reaches their sums: inner ones first."""
+    count = 0
+    for step in chain:
+        if isinstance(step, LanesStep):
+            count += 1 + sum(sum_count(lane.chain) for lane in step.lanes)
+        elif isinstance(step, BlenderStep):
+            count += sum_count(step.wet)
+    return count
+
+
 def pruned(chain: Chain, keep: Container[str], closing: Container[str] = ()) -> Chain:
     """What is left of a chain when only some of its blocks are there.
 

@@ -12,7 +12,7 @@ from chainsim.listen.drawing.fork import WAIT_WIDTH, Fork, OutOfChain
 from chainsim.listen.drawing.parts import LEAD, MARGIN_OF_ROWS, Entry, Exit, Gain, Part, Row, Words
 from chainsim.listen.drawing.routing import route_listeners
 from chainsim.listen.drawing.shapes import Layout
-from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, Lane, LanesStep, block_names
+from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, Lane, LanesStep, block_names, sum_count
 from chainsim.sketch.model import State
 
 if TYPE_CHECKING:
@@ -130,12 +130,12 @@ class _Drawing:
         return notes if more <= 0 else [*notes[:MOST_NOTES], f"and {more} more"]
 
     def _lanes(self, step: LanesStep, limit: float) -> Part:
-        self._forks += 1
-        number = self._forks
+        number = self._forks + sum_count((step,))
         gives = f"sum {number}"
         waits = step.align and not self._waits_in_words
         inner = limit - 110.0 - self._tail(gives) - (WAIT_WIDTH + LEAD if waits else 0.0)
         lanes = [self._lane(lane, f"lane {number}.{i + 1}", inner) for i, lane in enumerate(step.lanes)]
+        self._forks = number
         notes = ["aligned"] if step.align and not waits else []
         return Fork(lanes, gives, "", gives, self._tail(gives), notes=notes, waits=waits)
 

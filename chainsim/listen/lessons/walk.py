@@ -15,7 +15,7 @@ from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.making import Whole, lesson_of
 from chainsim.listen.lessons.model import Claim, Lesson
 from chainsim.listen.sheets.stage_sheet.value_text import setting_label
-from chainsim.sketch.chain import INPUT, BlockStep, Chain, LanesStep
+from chainsim.sketch.chain import INPUT, BlenderStep, Chain, LanesStep, sum_count
 from chainsim.sketch.model import Sketch, State
 
 OUT = "out"
@@ -135,7 +135,7 @@ def block_places(chain: Chain, state: State) -> Iterator[tuple[str, str]]:
 
 
 class _Places:
-    """Walks the tree as drawings do: forks of lanes are numbered as they are written."""
+    """Walks the tree as drawings do: forks of lanes are numbered as the sound reaches their sums."""
 
     def __init__(self, state: State) -> None:
         self._state = state
@@ -148,14 +148,15 @@ class _Places:
         for step in chain:
             here = self.end
             if isinstance(step, LanesStep):
-                self._forks += 1
-                number = self._forks
                 for lane in step.lanes:
                     yield from self.series(lane.chain, here)
-                self.end = f"sum {number}"
+                self._forks += 1
+                self.end = f"sum {self._forks}"
                 continue
             entry = self._state.blocks[step.name]
-            if not isinstance(step, BlockStep) and entry.common.engaged:
+            if isinstance(step, BlenderStep) and not entry.common.engaged:
+                self._forks += sum_count(step.wet)
+            elif isinstance(step, BlenderStep):
                 yield from self.series(step.wet, here)
             if entry.common.engaged:
                 yield step.name, here

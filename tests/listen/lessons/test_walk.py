@@ -155,6 +155,17 @@ def test_every_block_of_every_preset_has_words_and_wires(name: str) -> None:
             assert words_for(state.blocks[block]).does
 
 
+def test_what_follows_forks_in_forks_hears_the_sum_that_drawings_number() -> None:
+    text = """chain = [{ blender = "mix", wet = [{ lanes = ["dry", ["a"]] }] },
+        { lanes = ["dry", ["b", { lanes = ["dry", ["c"]] }, "d"]] }, "e"]"""
+    blocks = "".join(f'\n[blocks.{name}]\ntype = "gain"' for name in "abcde")
+    for engaged, first in (("true", ("a", "input")), ("false", ("b", "input"))):
+        state = parse_sketch(f'{text}{blocks}\n[blocks.mix]\ntype = "blender"\nengaged = {engaged}').base
+        places = list(block_places(state.chain, state))
+        assert (places[0], dict(places)["d"], dict(places)["e"]) == (first, "sum 2", "sum 3")
+        assert lay_out(state).wire_names[-2:] == ("sum 3", "e")
+
+
 def test_a_walk_goes_through_engaged_blocks_in_order_each_after_what_it_hears() -> None:
     steps = walk_steps(parse_sketch(CHAIN), take())
     told = [(step.heading, *(heard.name for heard in step.heard)) for step in steps]
