@@ -8,6 +8,7 @@ import pytest
 
 from chainsim.listen.lessons.claims import Outcome, Reading, amount, compared, what_is_left
 from chainsim.listen.lessons.model import Claim
+from chainsim.listen.lessons.page import unbroken
 
 
 def claim(first: float, second: float, expects: Outcome = "more") -> Claim:
@@ -59,6 +60,18 @@ def test_the_least_difference_itself_is_heard() -> None:
 )
 def test_amounts_are_written_as_a_player_reads_them(value: float, unit: str, digits: int, text: str) -> None:
     assert amount(value, unit, digits) == text
+
+
+@pytest.mark.parametrize(
+    ("text", "kept"),
+    [
+        ("to 1 450 Hz, by 9.3 dB.", "to 1~450~Hz, by 9.3~dB."),
+        ("12 % of it after 4 s", "12~% of it after 4~s"),
+        ("2 sounds, step 3 so far", "2 sounds, step 3 so far"),
+    ],
+)
+def test_no_line_breaks_between_a_figure_and_its_unit(text: str, kept: str) -> None:
+    assert unbroken(text) == kept.replace("~", "\N{NO-BREAK SPACE}")
 
 
 def test_rounding_is_not_told_as_a_figure() -> None:
