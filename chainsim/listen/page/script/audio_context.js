@@ -1,6 +1,8 @@
 // @ts-check
 /** The browser's way out to the loudspeakers. */
 
+const PATIENCE_MS = 400;
+
 /**
  * @param {number} sampleRate wanted; where a browser does not know it, its own
  * @returns {AudioContext|null} null: this browser cannot play in time, or gives no way out
@@ -15,4 +17,16 @@ export function newAudioContext(sampleRate) {
     }
   }
   return null;
+}
+
+/**
+ * Wake it, if the browser lets the page sound.
+ * @param {AudioContext} context
+ * @returns {Promise<boolean>} whether it is awake
+ */
+export async function wakes(context) {
+  if (context.state === "running") return true;
+  const patience = new Promise((resolve) => setTimeout(resolve, PATIENCE_MS));
+  await Promise.race([context.resume().catch(() => undefined), patience]);
+  return context.state === "running";
 }

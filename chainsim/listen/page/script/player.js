@@ -1,19 +1,12 @@
 // @ts-check
-/**
- * Plays one sound at a time and goes to another without losing its place.
- *
- * Times are whole frames of the audio clock: a sound that takes over begins at the frame at which the other
- * would have gone on, a moment ahead, so that the clock has not passed it when the order arrives.
- */
+/** What is chosen, whether it plays, and all that is told of it; what takes over from what is in handover.js. */
 
+import { wakes } from "./audio_context.js";
+import { Handover } from "./handover.js";
 import { Place } from "./place.js";
-import { FADE_S, Voice } from "./voice.js";
+import { FADE_S } from "./voice.js";
 
 const SHORTEST_LOOP_S = 2 * FADE_S;
-const AHEAD_S = 0.02;
-const HIDDEN_LEAD_S = 0.15;
-const MOST_TRIES = 4;
-const PATIENCE_MS = 400;
 
 /** @typedef {import("./place.js").Loop} Loop */
 
@@ -30,26 +23,28 @@ export class Player extends EventTarget {
     this.output = this.context.createGain();
     this.output.connect(this.context.destination);
     this._current = null;
-    this._playing = false;
     this._levels = "equal";
     this._hidden = false;
-    this._voice = null;
-    this._restFrame = 0;
     this._place = new Place(context.sampleRate);
+    this._handover = new Handover(this.output, this._place, {
+      gain: () => this._gain(),
+      over: () => {
+        this._tell("state");
+        this._tell("ended");
+      },
+    });
     this._choice = 0;
     this._wish = 0;
   }
 
   /** Position of what is heard, in seconds. */
   get position() {
-    if (!this._voice) return this._restFrame / this._rate;
-    const heard = (this.context.currentTime - (this.context.outputLatency || 0)) * this._rate;
-    return this._place.at(Math.max(heard, this._place.since)) / this._rate;
+    return this._handover.heard / this._rate;
   }
 
   /** Whether something sounds. */
   get playing() {
-    return this._playing;
+    return this._handover.sounding;
   }
 
   /** Key of what is chosen, or null. */
@@ -96,7 +91,7 @@ export class Player extends EventTarget {
     const { hidden } = this;
     const asked = hidden ? this.context.currentTime : null;
     // At once: some browsers let a page sound only while they see the press that asked for it.
-    const awake = this._wake();
+    const awake = wakes(this.context);
     const taken = key !== this._current || hidden ? await this._take(key) : null;
     if (!hidden) this._tellTaken(taken);
     let outcome = null;
@@ -112,10 +107,8 @@ export class Player extends EventTarget {
   /** Stop, and keep the place. */
   pause() {
     this._wish += 1;
-    if (!this._playing) return;
-    this._restFrame = Math.round(this.position * this._rate);
-    this._silence();
-    this._playing = false;
+    if (!this.playing) return;
+    this._handover.stop();
     this._tell("state");
   }
 
@@ -126,9 +119,7 @@ export class Player extends EventTarget {
   seek(seconds) {
     const wanted = this._place.clamped(seconds);
     const { loop } = this;
-    const frame = Math.round((loop && wanted >= loop.to ? loop.from : wanted) * this._rate);
-    if (this._voice) this._start(this._voice.buffer, frame);
-    else this._restFrame = frame;
+    this._handover.go(Math.round((loop && wanted >= loop.to ? loop.from : wanted) * this._rate));
     this._tell("seek");
   }
 
@@ -155,17 +146,15 @@ export class Player extends EventTarget {
    */
   setLoop(loop) {
     this._place.loop = this._place.within(loop, SHORTEST_LOOP_S);
-    const clockFrame = this._nextFrame();
-    const frame = this._place.inLoop(this._voice ? this._place.at(clockFrame) : this._restFrame);
-    if (this._voice) this._start(this._voice.buffer, frame, clockFrame);
-    else this._restFrame = frame;
+    const clockFrame = this._handover.next();
+    this._handover.go(this._place.inLoop(this._handover.at(clockFrame)), clockFrame);
     this._tell("loop");
   }
 
   /** @param {"equal"|"as it comes"} name */
   setLevels(name) {
     this._levels = name;
-    this._voice?.setGain(this._gain());
+    this._handover.renewGain();
     this._tell("levels");
   }
 
@@ -198,11 +187,10 @@ export class Player extends EventTarget {
     for (let chosen = null; chosen !== this._current;) {
       chosen = this._current;
       buffer = await this._shelf.decoded(chosen, this.context);
-      if (wish !== this._wish || this._playing) return null;
+      if (wish !== this._wish || this.playing) return null;
     }
-    if (this._restFrame >= this._place.frames) this._restFrame = 0;
-    this._playing = true;
-    this._start(buffer, this._restFrame, this._nextFrame(asked));
+    const { rest } = this._handover;
+    this._handover.start(buffer, rest >= this._place.frames ? 0 : rest, this._handover.next(asked));
     return "state";
   }
 
@@ -220,10 +208,10 @@ export class Player extends EventTarget {
     this._current = key;
     this._scene = sound.scene;
     const loopIsNew = this._enter(sound.frames, sameScene);
-    if (this._playing) {
-      const clockFrame = this._nextFrame();
+    if (this.playing) {
+      const clockFrame = this._handover.next();
       const moved = loopIsNew ? this._place.inLoop(this._place.at(clockFrame)) : null;
-      this._start(buffer, sameScene ? moved : 0, clockFrame);
+      this._handover.start(buffer, sameScene ? moved : 0, clockFrame);
     }
     return { key, loop: loopIsNew || !sameScene };
   }
@@ -233,13 +221,13 @@ export class Player extends EventTarget {
    * @returns {boolean} whether there is another loop than before
    */
   _enter(frames, sameScene) {
-    const place = this._place;
+    const { _place: place, _handover: handover } = this;
     const { loop, frames: before } = place;
     place.frames = Math.round((frames * this._rate) / this._shelf.sampleRate);
     if (!sameScene) place.loop = null;
     else if (place.frames < before) place.loop = place.within(loop, SHORTEST_LOOP_S);
-    this._restFrame = sameScene ? Math.min(this._restFrame, place.frames) : 0;
-    if (place.loop !== loop) this._restFrame = place.inLoop(this._restFrame);
+    handover.rest = sameScene ? Math.min(handover.rest, place.frames) : 0;
+    if (place.loop !== loop) handover.rest = place.inLoop(handover.rest);
     return place.loop !== loop;
   }
 
@@ -255,72 +243,6 @@ export class Player extends EventTarget {
 
   _gain() {
     return this._levels === "equal" ? 1 : 10 ** (this._shelf.sound(this._current).asItComesDb / 20);
-  }
-
-  /**
-   * The frame of the clock at which an order can be obeyed: a moment ahead, and when the last is done.
-   * @param {number|null} [asked] if it is to be a fixed time after the order, or a multiple of that
-   */
-  _nextFrame(asked = null) {
-    const soonest = this.context.currentTime + AHEAD_S + 2 * (this.context.baseLatency || 0);
-    const free = Math.max(soonest, this._voice ? this._voice.faded : 0);
-    const steps = asked === null ? 0 : Math.max(1, Math.ceil((free - asked) / HIDDEN_LEAD_S));
-    return Math.ceil((asked === null ? free : asked + steps * HIDDEN_LEAD_S) * this._rate);
-  }
-
-  /**
-   * Let a sound take over.
-   * @param {AudioBuffer} buffer
-   * @param {number|null} frame where in the sound; null: where the other would have gone on
-   * @param {number} [clockFrame] when
-   * @param {number} [tries] how often yet
-   */
-  _start(buffer, frame, clockFrame = this._nextFrame(), tries = MOST_TRIES) {
-    const place = this._place;
-    const loop = place.loopFrames;
-    if (frame !== null) place.anchor(clockFrame, frame);
-    const soundFrame = place.at(clockFrame);
-    const at = clockFrame / this._rate;
-    this._silence(at);
-    if (soundFrame >= place.frames && !loop) {
-      this._finish();
-      return;
-    }
-    const voice = new Voice(this.output, buffer, {
-      at,
-      from: soundFrame / this._rate,
-      until: place.seconds,
-      loop: loop && { from: loop.from / this._rate, to: loop.to / this._rate },
-      gain: this._gain(),
-    });
-    voice.whenOver(() => {
-      if (this._voice === voice) this._finish();
-    });
-    this._voice = voice;
-    // A busy machine can let the clock pass the time of an order before it arrives.
-    if (this.context.currentTime >= at && tries > 1) this._start(buffer, frame, this._nextFrame(), tries - 1);
-  }
-
-  /** Fade out what sounds, from a time on. */
-  _silence(from = this.context.currentTime) {
-    this._voice?.silence(from);
-    this._voice = null;
-  }
-
-  _finish() {
-    this._voice = null;
-    this._restFrame = this._place.frames;
-    this._playing = false;
-    this._tell("state");
-    this._tell("ended");
-  }
-
-  /** Whether the browser lets the page sound. */
-  async _wake() {
-    if (this.context.state === "running") return true;
-    const patience = new Promise((resolve) => setTimeout(resolve, PATIENCE_MS));
-    await Promise.race([this.context.resume().catch(() => undefined), patience]);
-    return this.context.state === "running";
   }
 
   _tell(type, detail = {}) {
