@@ -20,7 +20,9 @@ from tests.listen.sheets.test_carry_plan import INVENTORY, SKETCH
 def page_with_all_of_it() -> str:
     """A plan with something in each of its parts: a patch that cannot be made, too."""
     lost = '[patches.deep]\nchain = ["hush", "echo", "frequency_divider"]\n'
-    return plan_page(carry_plan(parse_sketch(SKETCH + lost), parse_inventory(INVENTORY)))
+    inventory = INVENTORY.replace('name = "supply"', 'name = "supply underneath the floorboards"')  # a wide power table
+    inventory = inventory.replace('name = "hall box"', 'name = "concert-hall workshop"')
+    return plan_page(carry_plan(parse_sketch(SKETCH + lost), parse_inventory(inventory)))
 
 
 @pytest.mark.parametrize(("width", "dark"), [(1200, False), (320, True)])

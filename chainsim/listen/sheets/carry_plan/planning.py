@@ -61,8 +61,8 @@ def carry_plan(
     by_hand : bool
         Whether boxes may be turned by hand between patches, so that none need recall its settings.
     seconds : float
-        So long it looks for the smallest at the most, and as long again for each patch that is lost and for what is
-        left without each item; what is not settled by then is told.
+        So long it looks for the smallest at the most, and as long again for what is in the way of lost patches, and for
+        what is left without each item; what is not settled by then is told.
 
     Raises
     ------
@@ -77,9 +77,8 @@ def carry_plan(
     if choice is None:
         made = most_patches(inventory, wants, lifted=lifted, until=time.monotonic() + seconds).made
         missing = [patch.name for patch in wants.patches if patch.name not in made]
-        lost = tuple(
-            why_not(inventory, wants, name, made, lifted, until=time.monotonic() + seconds) for name in missing
-        )
+        until = time.monotonic() + seconds
+        lost = tuple(why_not(inventory, wants, name, made, lifted, until=until) for name in missing)
         choice = smallest(inventory, wants.only(made), by=by, lifted=lifted, seconds=seconds) if made else None
     choice = choice or Choice((), (), {}, {}, {})
     until = time.monotonic() + seconds
