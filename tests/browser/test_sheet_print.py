@@ -55,6 +55,17 @@ def test_a_sheet_takes_the_pages_it_is_laid_out_for(text: str, pages: int, open_
     assert {paper: printed_pages(page, paper) for paper in PAPERS} == dict.fromkeys(PAPERS, pages)
 
 
+def test_long_names_leave_the_other_columns_their_width(open_page: OpenPage) -> None:
+    long = "from_the_customs_house_to_the_arcade_wall"
+    text = f'chain = ["{long}", "echo_{long}"]\n[blocks.{long}]\ntype = "gain"\n[blocks.echo_{long}]\ntype = "delay"'
+    page = open_page(document_page(wiring(parse_sketch(text))))
+    page.emulate_media(media="print")
+    widths = page.eval_on_selector_all("thead tr:first-child th", "all => all.map((th) => th.offsetWidth)")[:5]
+    assert widths[-1] > 0.15 * sum(widths)  # of five columns, the words of the last; without breaks in names a tenth
+    wide = "document.documentElement.scrollWidth > document.documentElement.clientWidth"
+    assert not page.evaluate(wide)
+
+
 def test_a_full_set_has_a_page_to_play_from_and_one_to_set_up(open_page: OpenPage) -> None:
     page = open_page(sheet_page(stage_sheet(load_sketch(Path("presets/harbour_day.toml")))))
     assert {paper: printed_pages(page, paper) for paper in PAPERS} == dict.fromkeys(PAPERS, 2)

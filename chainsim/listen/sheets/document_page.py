@@ -55,8 +55,10 @@ def _shares(table: Table, width_em: float) -> tuple[float, ...]:
     """The share of the width that each column takes: by its words, what is free going to all alike."""
     padding = CELL_EM / _LETTER_EM
     room = int(width_em / _LETTER_EM - padding * len(table.head))
-    # Between its columns a table in characters has a gap that a printed one has as padding.
-    widths = column_widths([table.head, *table.rows], room + 2 * (len(table.head) - 1))
+    # Between its columns a table in characters has a gap that a printed one has as padding; here names break at
+    # underscores, too.
+    cells = [[cell.replace("_", " ") for cell in row] for row in (table.head, *table.rows)]
+    widths = column_widths(cells, room + 2 * (len(table.head) - 1))
     wide = [w + padding for w in widths]
     return tuple(w / sum(wide) for w in wide)
 

@@ -150,6 +150,18 @@ def test_round_a_box_that_makes_stereo_of_mono_both_sides_get_the_horn() -> None
     assert "Split" not in document_text(failure_document(unsplit))
 
 
+def test_a_lane_s_box_without_the_horn_in_it_is_not_gone_round() -> None:
+    text = 'chain = [{ lanes = ["dry", "echo"] }]\n[blocks.echo]\ntype = "delay"\ndry_db = %s'
+    # 1 microphone, 2 preamp to splitter, 3 dry, 4 splitter to echo, 5 echo to the mixer. Round it, the horn would come
+    # twice, 6 dB louder.
+    one = box(sheet(text % '"off"'), "echo")
+    assert (one.repair.kind, one.repair.text) == ("lane out", "pull cable 5 (mixer 1, channel 2)")
+    assert box(sheet(text % "0"), "echo").repair.kind == "round it"
+    table = failure_document(sheet(text % '"off"')).parts[2].table
+    assert table is not None
+    assert table.rows == (("echo (delay)", "no echoes", "pull cable 5 (mixer 1, channel 2)", "the same"),)
+
+
 def test_a_gate_that_hears_a_dead_box_stays_shut() -> None:
     text = """
 chain = [{ lanes = ["dry", "ear"] }, "hush"]
@@ -224,7 +236,7 @@ def sketches(draw: st.DrawFn) -> tuple[str, list[str]]:
         lines = [f"[blocks.{name}]", f'type = "{kind}"', KINDS.get(kind, "")]
         lines.append(f"engaged = {'true' if draw(st.booleans()) else 'false'}")
         lines.append(f'when_off = "{draw(st.sampled_from(["pass", "silent"]))}"')
-        if kind in ("noise_gate", "compressor") and draw(st.booleans()):
+        if kind == "noise_gate" and draw(st.booleans()):
             lines.append(f'listens_to = "{draw(st.sampled_from(["input", *names]))}"')
         names.append(name)
         blocks.extend(lines)

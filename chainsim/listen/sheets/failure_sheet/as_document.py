@@ -71,10 +71,12 @@ def _gestures(sheet: FailureSheet, kind: ActionKind) -> str:
 
 def _silencing(sheet: FailureSheet) -> Table:
     """Boxes of which the same is to be said share a row."""
+    everything = len(sheet.patches) == 1
     together: dict[tuple[str, str], list[str]] = {}
     for one in sheet.boxes:
         if one.silent:
-            told = listed(one.silent, sheet.patches, ALL), _ways_out(sheet, one)
+            silent = "everything" if everything else listed(one.silent, sheet.patches, ALL)
+            told = silent, _ways_out(sheet, one)
             together.setdefault(told, []).append(_name(one))
     rows = tuple((", ".join(names), *told) for told, names in together.items())
     return Table(("box gone", "silent in", "way out: press"), rows)
@@ -85,7 +87,7 @@ def _boxes(sheet: FailureSheet) -> Table:
     for one in sheet.boxes:
         now, after = _lives_on(sheet, one), _after(sheet, one)
         # What a player hears already needs no second telling.
-        rows.append((_name(one), now, one.repair.text, "" if now.endswith(f": {after}") else after))
+        rows.append((_name(one), now, one.repair.text, "the same" if after in (now, now.partition(": ")[2]) else after))
     return Table(("box gone", "goes on, but", "then, with time", "after that"), tuple(rows))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -32,14 +33,15 @@ class Repair:
 def repair(box: str, entry: BlockEntry, chain: Chain, cabling: Cabling) -> Repair:
     """How the rest plays on without the box.
 
-    A box that lets the sound through while it is off is gone round. One that is silent while it is off is a lane's
-    voice: gone round, its lane would give the horn once more, so the lane is pulled out.
+    A box that lets the sound through is gone round. One that gives nothing of it, or is silent while it is off, is a
+    lane's voice: gone round, its lane would give the horn once more, so the lane is pulled out.
     """
     into = [c for c in cabling.cables if c.target.box == box and c.target.label == "in"]
     out = [c for c in cabling.cables if c.source.box == box and c.source.label == "out"]
     if not into or not out:
         return Repair("nothing", "it is in the chain of some patches only: leave these")
-    if not entry.passes and box in in_lanes(chain):
+    only_its_own = getattr(entry.settings, "dry_db", 0.0) == -math.inf
+    if (only_its_own or not entry.passes) and box in in_lanes(chain):
         last = _last_of_lane(out[0], cabling)
         return Repair("lane out", f"pull cable {last.number} ({last.target.text})")
     target = out[0].target

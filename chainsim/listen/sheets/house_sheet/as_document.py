@@ -190,7 +190,10 @@ def _ways(sheet: HouseSheet) -> Table:
 
 
 def _effects(sheet: HouseSheet) -> Table:
-    rows = tuple((e.text, ", ".join(e.blocks), listed(e.patches, sheet.patches, ALL)) for e in sheet.effects)
+    several = len(sheet.patches) > 1
+    rows = tuple(
+        (e.text, ", ".join(e.blocks), listed(e.patches, sheet.patches, ALL) if several else "") for e in sheet.effects
+    )
     return Table(("effect", "box", "in"), rows)
 
 

@@ -151,7 +151,7 @@ def _mixers(sheet: WiringSheet) -> Table:
         for mixer in sheet.cabling.mixers
         for channel in mixer.channels
     ]
-    return Table(("mixer", "lane", "mono or stereo", "level", "pan"), tuple(rows))
+    return Table(("mixer", "lane", "signal", "level", "pan"), tuple(rows))
 
 
 def _pan(channel: Channel) -> str:
