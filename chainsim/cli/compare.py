@@ -161,23 +161,24 @@ def _watch(
 ) -> NoReturn:  # fmt: skip
     """Make it again and again; what is wrong with a sketch is told, and the last good page stays."""
     from chainsim.errors import ChainsimError
-    from chainsim.listen.page.writing import tell_watcher
+    from chainsim.listen.page.watcher import Watching, tell_watcher
 
     take = [options["take"]] if options["take"] is not None else []
     files = Watched(sources, take)
-    while True:
-        files.look()
-        try:
-            _make(sources, output, reel, options, as_json=as_json, watched=True)
-        except ChainsimError as error:
-            for line in str(error).splitlines():
-                click.echo(f"chainsim: {line}", err=True)
-            if output.is_dir():
-                tell_watcher(output, str(error))
-        click.echo(
-            f"watching {', '.join(map(str, [*sources, *take]))}, and the files named there; Ctrl-C ends", err=True
-        )
-        files.wait()
+    with Watching(output):
+        while True:
+            files.look()
+            try:
+                _make(sources, output, reel, options, as_json=as_json, watched=True)
+            except ChainsimError as error:
+                for line in str(error).splitlines():
+                    click.echo(f"chainsim: {line}", err=True)
+                if output.is_dir():
+                    tell_watcher(output, str(error))
+            click.echo(
+                f"watching {', '.join(map(str, [*sources, *take]))}, and the files named there; Ctrl-C ends", err=True
+            )
+            files.wait()
 
 
 def _seconds(text: str) -> float:

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from chainsim.listen.page.model import ListeningPage
-from chainsim.listen.page.writing import tell_watcher, write_listening_folder
+from chainsim.listen.page.watcher import Watching, tell_watcher
+from chainsim.listen.page.writing import write_listening_folder
 from tests.browser.capture import begin_capture, captured, places
 from tests.browser.conftest import OpenPage
 from tests.browser.synthetic import noise, page_sound, synthetic_page
@@ -88,6 +89,11 @@ def test_what_the_board_has_to_say(open_page: OpenPage, tmp_path: Path) -> None:
     page.locator("[data-version=version-2]").click()
     player(page, "setLoop({ from: 2.2, to: 3.0 })")
     tell_watcher(tmp_path, 'parade.toml: chain[3]: no block "<ehco>"')
+    page.get_by_text('parade.toml: chain[3]: no block "<ehco>"').wait_for()
+    assert page.locator(".watch-state").inner_text().startswith("Watching")
+    with Watching(tmp_path):
+        pass
+    page.get_by_text("The watcher has ended").wait_for()
     page.get_by_text('parade.toml: chain[3]: no block "<ehco>"').wait_for()
     shorter = set_page()
     assert not page.locator("#foot").is_visible()

@@ -16,12 +16,13 @@ from chainsim.listen.page.bundle import FOLDER_SOURCES, content_policy, script, 
 from chainsim.listen.page.figures_table import figures_table
 from chainsim.listen.page.model import ListeningPage, PageSound
 from chainsim.listen.page.plain_data import as_base64, as_json, digest, listening_data, sound_data
+from chainsim.listen.page.watcher import tell_open_page
 
 if TYPE_CHECKING:
     import jinja2
 
 SOUNDS = "sounds"
-INDEX, WHOLE, NOW = "index.html", "page.js", "now.js"
+INDEX, WHOLE = "index.html", "page.js"
 _SOUND_FILE = re.compile(r"[a-z0-9][a-z0-9_-]*\.[0-9a-f]{16}\.js")
 
 
@@ -69,7 +70,7 @@ def write_listening_folder(page: ListeningPage, folder: Path, *, watched: bool =
 
     FOLDER/index.html                the page, to be opened from disk
     FOLDER/sounds/KEY.DIGEST.js      a sound each
-    FOLDER/page.js, FOLDER/now.js    if watched: the page once more, and which one is the newest
+    FOLDER/page.js, FOLDER/now.js    if watched: the page once more, and which one is the newest (`watcher.NOW`)
 
     A watched page that is open asks for `now.js` once a second and takes up what has been written since, without
     losing its place. Sounds of an earlier page of this folder are removed, whatever else lies there is left alone.
@@ -109,19 +110,8 @@ def write_listening_folder(page: ListeningPage, folder: Path, *, watched: bool =
         write_text_whole(folder / WHOLE, f"chainsimWhole({as_json(text)});\n")
     write_text_whole(folder / INDEX, text)
     if watched:
-        write_text_whole(folder / NOW, f"chainsimNow({as_json({'stamp': stamp})});\n")
+        tell_open_page(folder, {"stamp": stamp})
     _remove_others(sounds, set(names.values()))
-
-
-def tell_watcher(folder: Path, text: str) -> None:
-    """Have a watched page that is open say something, until it is written anew: why there is no new sound, say.
-
-    Raises
-    ------
-    AudioError
-        If the file cannot be written.
-    """
-    write_text_whole(folder / NOW, f"chainsimNow({as_json({'says': text})});\n")
 
 
 _LISTENING = "listening.html.j2"

@@ -15,6 +15,7 @@ PROGRAM = """
 globalThis.window = {};
 Object.defineProperty(globalThis, "navigator", { value: { deviceMemory: 1 } });
 const { followed } = await import("./following.js");
+const { Heartbeat } = await import("./heartbeat.js");
 const { likelyNext } = await import("./ahead.js");
 const { SoundShelf } = await import("./shelf.js");
 const { fullSwing, paintWaveform } = await import("./waveform_lane.js");
@@ -56,7 +57,27 @@ const pen = { fillRect: (x, y, width, height) => bars.push([y, height]) };
 const wave = { name: "wave", peaks: [[-0.1, -0.2], [0.2, 0.1]] };
 paintWaveform({ pen, width: 2, height: 100, colour: () => "" }, wave, fullSwing([wave]));
 
+// Each: what was heard when, then whether it is over at a time; a clock may go wrong by hours.
+const beats = [
+  [[], 1e6],
+  [[[1000, 2000]], 20999],
+  [[[1000, 2000]], 21001],
+  [[[0, 2000]], 2001],
+  [[[1000, 2000], [0, 3000]], 3001],
+  [[[0, 2000], [2500, 3000]], 22999],
+  [[[1000, 9e6]], 9e6],
+  [[[1000, 9e6], [6000, 9e6 + 5000]], 9e6 + 24999],
+  [[[9e6, 1000]], 20999],
+  [[[9e6, 1000]], 21001],
+  [[[1000, 1000], [1000, 15000]], 21001],
+].map(([heard, now]) => {
+  const heartbeat = new Heartbeat();
+  for (const [time, at] of heard) heartbeat.heard(time, at);
+  return heartbeat.over(now);
+});
+
 answer({
+  beats,
   followed: FOLLOWED.map(({ before, now }) => followed(before, now, names)),
   next: likelyNext("version-11", ["take"], versions),
   ahead: [likelyNext("version-14", [], versions).slice(0, 3), likelyNext("wire-1", [], versions).slice(0, 2)],
@@ -121,3 +142,7 @@ def test_the_largest_swing_takes_nine_tenths_of_the_lane(told: Any) -> None:
     """Of 100 pixels the peak of +0.2 is 45 over the middle, that of -0.2 as far under it."""
     (top, _), (upper, height) = told["bars"]
     assert (top, upper + height) == (pytest.approx(5.0), pytest.approx(95.0))
+
+
+def test_a_watcher_is_gone_when_its_time_is_20_s_old(told: Any) -> None:
+    assert told["beats"] == [False, False, True, True, True, False, True, False, False, True, True]

@@ -7,16 +7,19 @@ import hashlib
 import html.parser
 import json
 import re
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import chainsim.listen.page
 from chainsim.errors import AudioError
 from chainsim.listen.page.bundle import modules, script
-from chainsim.listen.page.writing import listening_page, tell_watcher, write_listening_folder
+from chainsim.listen.page.watcher import Watching, tell_watcher
+from chainsim.listen.page.writing import listening_page, write_listening_folder
 from tests.browser.synthetic import synthetic_page
 
 SCRIPTS = Path(chainsim.listen.page.__file__).parent / "script"
@@ -138,24 +141,50 @@ def test_a_folder_written_again_keeps_what_is_not_the_page(tmp_path: Path) -> No
     write_listening_folder(synthetic_page((1.0, 0.5), seconds=0.1), tmp_path, watched=True)
     (tmp_path / "sounds" / "mine.js").write_text("")
     (tmp_path / "notes.txt").write_text("")
-    before = (tmp_path / "now.js").read_text()
+    before = told_now(tmp_path)["stamp"]
     old = set((tmp_path / "sounds").iterdir())
     write_listening_folder(synthetic_page((1.0, 0.4), seconds=0.1), tmp_path, watched=True)
-    assert (tmp_path / "now.js").read_text() != before
+    assert told_now(tmp_path)["stamp"] != before
     assert sorted(p.name for p in tmp_path.iterdir()) == ["index.html", "notes.txt", "now.js", "page.js", "sounds"]
     assert (tmp_path / "sounds" / "mine.js").exists()
     # Take and first version are the same as before: of four sound files one went and one came.
     assert [p.name.split(".")[0] for p in old - set((tmp_path / "sounds").iterdir())] == ["version-2"]
     write_listening_folder(synthetic_page((1.0, 0.5), seconds=0.1), tmp_path, watched=True)
-    assert (tmp_path / "now.js").read_text() == before
+    assert told_now(tmp_path)["stamp"] == before
 
 
 def test_what_the_watcher_is_told_stays_text(tmp_path: Path) -> None:
     tell_watcher(tmp_path, EVIL)
-    told = re.fullmatch(r"chainsimNow\((.*)\);\n", (tmp_path / "now.js").read_text(encoding="utf-8"))
+    assert told_now(tmp_path)["says"] == EVIL
+    assert "<" not in (tmp_path / "now.js").read_text(encoding="utf-8")
+
+
+def test_while_someone_watches_the_time_is_renewed_and_then_ended(tmp_path: Path) -> None:
+    """And what else the page is told stays as it is."""
+    tell_watcher(tmp_path, EVIL)
+    first = told_now(tmp_path)
+    assert abs(first["time"] / 1000.0 - time.time()) < 60.0
+    with Watching(tmp_path, every_s=0.01):
+        while (renewed := told_now(tmp_path)["time"]) < first["time"] + 20:
+            time.sleep(0.005)
+        tell_watcher(tmp_path, "a newer word")
+        while told_now(tmp_path)["time"] < renewed + 20:
+            time.sleep(0.005)
+        assert told_now(tmp_path)["says"] == "a newer word"
+    assert told_now(tmp_path) == {"says": "a newer word", "time": 0}
+
+
+def test_a_page_that_is_not_there_yet_can_be_watched(tmp_path: Path) -> None:
+    with Watching(tmp_path / "page", every_s=0.01):
+        pass
+    assert not list(tmp_path.iterdir())
+
+
+def told_now(folder: Path) -> dict[str, Any]:
+    told = re.fullmatch(r"chainsimNow\((.*)\);\n", (folder / "now.js").read_text(encoding="utf-8"))
     assert told is not None
-    assert json.loads(told[1]) == {"says": EVIL}
-    assert "<" not in told[1]
+    found: dict[str, Any] = json.loads(told[1])
+    return found
 
 
 def test_a_folder_that_cannot_be_made(tmp_path: Path) -> None:

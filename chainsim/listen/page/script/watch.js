@@ -3,6 +3,7 @@
 
 import { el, say } from "./dom.js";
 import { followed } from "./following.js";
+import { Heartbeat } from "./heartbeat.js";
 import { report } from "./notices.js";
 import { renewSection, renewShown } from "./renewal.js";
 
@@ -16,15 +17,21 @@ const PERIOD_MS = 1000;
 export function setUpWatch(root, { player, shelf, data }, setUpFootAnew) {
   let stamp = data.stamp;
   let waiting = false;
-  const state = el(
-    "p",
-    { class: "muted watch-state" },
-    "Watching: a new version is taken up as soon as it is saved.",
-  );
+  let taken = "";
+  const heartbeat = new Heartbeat();
+  const state = el("p", { class: "muted watch-state" });
   const word = el("p", { class: "note warn", role: "alert", hidden: true });
   root.append(state, word);
 
-  window.chainsimNow = ({ stamp: newest, says }) => {
+  const tellState = () => {
+    const text = heartbeat.over(Date.now())
+      ? `The watcher has ended: what is saved now is not taken up. ${taken}`.trim()
+      : `Watching: ${taken || "a new version is taken up as soon as it is saved."}`;
+    if (state.textContent !== text) state.textContent = text;
+  };
+  window.chainsimNow = ({ stamp: newest, says, time }) => {
+    heartbeat.heard(time, Date.now());
+    tellState();
     word.textContent = says ?? "";
     word.hidden = !says;
     if (!newest || newest === stamp || waiting || player.hidden) return;
@@ -66,11 +73,13 @@ export function setUpWatch(root, { player, shelf, data }, setUpFootAnew) {
     player.dispatchEvent(new CustomEvent("renewed"));
     const gone =
       before && found === null ? `“${before.name}” is gone; you hear “${shelf.sound(key).name}”.` : "";
-    state.textContent = `Watching. Last taken up at ${new Date().toLocaleTimeString()}. ${gone}`.trim();
+    taken = `Last taken up at ${new Date().toLocaleTimeString()}. ${gone}`.trim();
+    tellState();
     say(`A new version was taken up. ${gone}`.trim());
   }
 
-  setInterval(() => load(`now.js?${Date.now()}`, () => undefined), PERIOD_MS);
+  setInterval(() => load(`now.js?${Date.now()}`, tellState), PERIOD_MS);
+  tellState();
 }
 
 function load(source, failed) {
