@@ -42,6 +42,7 @@ def command(sketch: Path, output: Path | None, patch: str | None, room: str | No
       chainsim draw waltz.toml --take solo.wav -o waltz.png
       chainsim draw evening.toml --patch chorale --room chapel -o chorale.svg
     """
+    from chainsim.listen.drawing.text_drawing import WIDTH as TEXT_WIDTH
     from chainsim.sketch.loading import load_sketch
 
     if output is not None:
@@ -51,11 +52,16 @@ def command(sketch: Path, output: Path | None, patch: str | None, room: str | No
     drawn = (loaded if room is None else loaded.in_room(room)).alone(patch)
     warn(loaded.warnings)
     measured = {} if take is None else _measured(sketch, drawn, take)
+    title = loaded.title if patch is None else f"{loaded.title}: {patch}"
+    title = title if room is None else f"{title}, in {room}"
     text = _text(drawn.base, measured)
+    text = text if title == loaded.title else f"{title}\n\n{text}"
     if output is None:
         click.echo(text)
+        if max(map(len, text.splitlines())) > TEXT_WIDTH:
+            click.echo("wider than a page of letters; -o NAME.svg draws it as wide as a page")
     else:
-        _write(output, drawn, text, measured)
+        _write(output, drawn.base, title, text, measured)
         blocks = drawn.block_order
         click.echo(f"{output}: {counted(len(blocks), 'block')}")
     if patches and patch is None:
@@ -86,7 +92,7 @@ def _text(state: State, measured: Mapping[str, WireMeasured]) -> str:
     return f"{drawing}\n\n{table(('wire', 'latency', 'loudness', 'largest sample'), rows)}"
 
 
-def _write(output: Path, sketch: Sketch, text: str, measured: Mapping[str, WireMeasured]) -> None:
+def _write(output: Path, state: State, title: str, text: str, measured: Mapping[str, WireMeasured]) -> None:
     from chainsim.audio.whole import PartFile, writing
     from chainsim.audio.writing import write_text_whole
 
@@ -97,11 +103,11 @@ def _write(output: Path, sketch: Sketch, text: str, measured: Mapping[str, WireM
     elif ending == ".svg":
         from chainsim.listen.drawing.svg import draw_svg
 
-        title = sketch.title if sketch.patch is None else f"{sketch.title}: {sketch.patch}"
-        title = f"Signal flow of {title}"
-        write_text_whole(output, draw_svg(sketch.base, title=title, figures=figures, standalone=True))
+        write_text_whole(
+            output, draw_svg(state, title=f"Signal flow of {title}", heading=title, figures=figures, standalone=True)
+        )
     else:
         from chainsim.listen.drawing.png import draw_png
 
         with PartFile(output) as part, writing(output):
-            part.write_bytes(draw_png(sketch.base, figures=figures))
+            part.write_bytes(draw_png(state, heading=title, figures=figures))

@@ -38,9 +38,11 @@ def svg_of(page: Any) -> Any:
 def test_letters_have_the_room_that_was_reckoned(open_page: OpenPage, state: State, tmp_path: Path) -> None:
     figures = {name: WireFigures(123.4, -23.4) for name in lay_out(state).wire_names}
     file = tmp_path / "drawing.svg"
-    file.write_text(draw_svg(state, title="Harbour day", figures=figures, standalone=True), encoding="utf-8")
+    file.write_text(
+        draw_svg(state, title="Harbour day", heading="Harbour day", figures=figures, standalone=True), encoding="utf-8"
+    )
     measured = svg_of(open_page(file)).evaluate(TEXTS)
-    labels = lay_out(state, figures).labels
+    labels = lay_out(state, figures, heading="Harbour day").labels
     assert len(measured) == len(labels) > 100
     for label, width in zip(labels, measured, strict=True):
         # A percent for the rounding of widths at small sizes.

@@ -35,8 +35,11 @@ def test_a_set_is_drawn_as_written_and_its_patches_are_named(
     assert told.splitlines()[-1] == "drawn as written; --patch draws one of plain, wide"
     patch = ran(capsys, "draw", sketch, "--patch", "plain").out
     assert "(pan)" in patch
+    assert patch.startswith("Ropewalk <b>: plain\n\ninput ")
     assert "drawn as written" not in patch
-    assert "(gain)" in ran(capsys, "draw", sketch, "--room", "chapel").out
+    in_room = ran(capsys, "draw", sketch, "--patch", "wide", "--room", "chapel").out
+    assert in_room.startswith("Ropewalk <b>: wide, in chapel\n\n")
+    assert "(gain)" in in_room
 
 
 def test_it_writes_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -45,6 +48,9 @@ def test_it_writes_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
         told = ran(capsys, "draw", sketch, "--patch", "wide", "-o", tmp_path / name)
         assert (told.code, told.out) == (0, f"{tmp_path / name}: 2 blocks\n")
     assert ElementTree.parse(tmp_path / "a.svg").getroot().attrib["aria-label"] == "Signal flow of Ropewalk <b>: wide"
+    assert "Ropewalk <b>: wide" in (tmp_path / "a.svg").read_text(encoding="utf-8").replace("&lt;", "<").replace(
+        "&gt;", ">"
+    )
     assert (tmp_path / "a.PNG").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
     assert (tmp_path / "a.txt").read_text(encoding="utf-8") == ran(capsys, "draw", sketch, "--patch", "wide").out
     assert names(tmp_path) == ["a.PNG", "a.svg", "a.txt", "sketch.toml"]

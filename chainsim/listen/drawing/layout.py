@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from chainsim.block import block_type
 from chainsim.listen.drawing.canvas import MINUS, Canvas, OpenWire, tail_length
 from chainsim.listen.drawing.fork import WAIT_WIDTH, Fork, OutOfChain
+from chainsim.listen.drawing.framing import with_heading, with_legend
 from chainsim.listen.drawing.parts import LEAD, MARGIN_OF_ROWS, Entry, Exit, Gain, Part, Row, Words
 from chainsim.listen.drawing.routing import route_listeners
 from chainsim.listen.drawing.shapes import Layout
@@ -32,7 +33,7 @@ TOP_CHANNEL = 12.0
 """Room over everything for dashed wires."""
 
 
-def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None) -> Layout:
+def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None, *, heading: str | None = None) -> Layout:
     """Lay out the signal flow of a state.
 
     Parameters
@@ -40,6 +41,8 @@ def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None) -> L
     state : State
     figures : dict of WireFigures, optional
         What is written at wires, by their names; those that are not there stay bare.
+    heading : str, optional
+        What is written over it.
 
     Returns
     -------
@@ -54,10 +57,11 @@ def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None) -> L
         if not stranded:
             break
         in_words |= stranded
-    return Layout(
+    layout = with_legend(Layout(
         width, height, tuple(canvas.boxes), tuple(canvas.triangles), tuple(canvas.circles), tuple(canvas.wires),
         tuple(canvas.labels), tuple(canvas.names),
-    )  # fmt: skip
+    ))  # fmt: skip
+    return layout if heading is None else with_heading(layout, heading)
 
 
 def _put(state: State, figures: Mapping[str, WireFigures], in_words: set[str]) -> tuple[Canvas, float, float]:

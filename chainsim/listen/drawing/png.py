@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from chainsim.listen.drawing.arrows import arrow_head, shaft
 from chainsim.listen.drawing.layout import lay_out
-from chainsim.listen.drawing.shapes import Box, Circle, Label, Triangle, Wire
+from chainsim.listen.drawing.shapes import Box, Circle, Label, Rect, Sample, Triangle, Wire
 from chainsim.sketch.model import State
 
 if TYPE_CHECKING:
@@ -21,16 +21,15 @@ DOTS = 2.0
 POINTS_PER_INCH = 72.0
 PAPER, INK, PALE_INK = "#fffdf8", "#1d1a16", "#5b5348"
 LINE_WIDTH, THIN_WIDTH = 1.6, 1.3
-DASHES: dict[str, Any] = {"sound": "solid", "silent": (0, (1, 4)), "detector": (0, (5, 3.5))}
-OUT_DASHES: Any = (0, (4, 3))
+DASHES: dict[str, Any] = {"sound": "solid", "silent": (0, (1, 4)), "detector": (0, (5, 3.5)), "out": (0, (4, 3))}
 
 
-def draw_png(state: State, *, figures: Mapping[str, WireFigures] | None = None) -> bytes:
+def draw_png(state: State, *, heading: str | None = None, figures: Mapping[str, WireFigures] | None = None) -> bytes:
     """Draw the signal flow of a state as a PNG file; arguments as for `draw_svg`."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    layout = lay_out(state, figures)
+    layout = lay_out(state, figures, heading=heading)
     # One unit of the layout is one point, so that widths of lines and sizes of letters are those of the layout.
     size = (layout.width / POINTS_PER_INCH, layout.height / POINTS_PER_INCH)
     figure = Figure(figsize=size, dpi=DOTS * POINTS_PER_INCH, facecolor=PAPER)
@@ -49,6 +48,8 @@ def draw_png(state: State, *, figures: Mapping[str, WireFigures] | None = None) 
         _draw_circle(axes, circle)
     for label in layout.labels:
         _draw_label(axes, label)
+    for sample in layout.legend:
+        _draw_sample(axes, sample)
     file = io.BytesIO()
     figure.savefig(file, format="png", facecolor=PAPER)
     return file.getvalue()
@@ -65,14 +66,19 @@ def _draw_wire(axes: Axes, wire: Wire) -> None:
 
 
 def _draw_box(axes: Axes, box: Box) -> None:
+    radius = box.height / 2 if box.kind == "pan" else 3.0
+    _draw_outline(axes, box.rect, radius, "solid" if box.engaged else DASHES["out"])
+
+
+def _draw_outline(axes: Axes, rect: Rect, radius: float, line: Any) -> None:
     from matplotlib.patches import FancyBboxPatch
 
-    radius = box.height / 2 if box.kind == "pan" else 3.0
+    left, top, right, bottom = rect
     style = f"round,pad=0,rounding_size={radius}"
     axes.add_patch(
         FancyBboxPatch(
-            (box.x, box.y), box.width, box.height, boxstyle=style, facecolor="none", edgecolor=INK, lw=LINE_WIDTH,
-            ls="solid" if box.engaged else OUT_DASHES,
+            (left, top), right - left, bottom - top, boxstyle=style, facecolor="none", edgecolor=INK, lw=LINE_WIDTH,
+            ls=line,
         )
     )  # fmt: skip
 
@@ -97,6 +103,14 @@ def _draw_circle(axes: Axes, circle: Circle) -> None:
         arm = circle.radius - 4.0
         axes.plot([circle.x - arm, circle.x + arm], [circle.y, circle.y], color=INK, lw=LINE_WIDTH)
         axes.plot([circle.x, circle.x], [circle.y - arm, circle.y + arm], color=INK, lw=LINE_WIDTH)
+
+
+def _draw_sample(axes: Axes, sample: Sample) -> None:
+    left, _, right, _ = sample.rect
+    if sample.kind == "out":
+        _draw_outline(axes, sample.rect, 3.0, DASHES["out"])
+    else:
+        axes.plot([left, right], [sample.y, sample.y], color=INK, lw=THIN_WIDTH, ls=DASHES[sample.kind])
 
 
 def _draw_label(axes: Axes, label: Label) -> None:

@@ -128,6 +128,26 @@ class Wire:
     kind: Literal["sound", "silent", "detector"] = "sound"
 
 
+LineKind: TypeAlias = Literal["detector", "silent", "out"]
+"""Lines that are not solid: two kinds of wires, and the outline of what is out of the chain."""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A piece of a line of some kind, beside which words say what it means; x, y is the middle of its left side."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    kind: LineKind
+
+    @property
+    def rect(self) -> Rect:
+        """The space it takes."""
+        return self.x, self.y - self.height / 2, self.x + self.width, self.y + self.height / 2
+
+
 @dataclass(frozen=True)
 class Layout:
     """A drawing of the signal flow, ready to be drawn.
@@ -138,6 +158,8 @@ class Layout:
         From 0, 0; texts are to be drawn at their sizes when this width is about a page's.
     wire_names : tuple of str
         Names of the wires that are heard apart, in the order of the sound's way; of lanes only those that are not off.
+    legend : tuple of Sample
+        Of every kind of line in it that is not solid; what each means is among the labels.
     """
 
     width: float
@@ -148,3 +170,4 @@ class Layout:
     wires: tuple[Wire, ...]
     labels: tuple[Label, ...]
     wire_names: tuple[str, ...]
+    legend: tuple[Sample, ...] = ()

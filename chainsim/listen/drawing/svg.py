@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from chainsim.listen.drawing.arrows import arrow_head, shaft
 from chainsim.listen.drawing.layout import TURNED, lay_out
-from chainsim.listen.drawing.shapes import Box, Circle, Label, Layout, Point, Triangle, Wire
+from chainsim.listen.drawing.shapes import Box, Circle, Label, Layout, Point, Sample, Triangle, Wire
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import BlockEntry, State
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from chainsim.listen.drawing.wires import WireFigures
 
 FONT = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
-DASHES = {"sound": "", "silent": "1 5", "detector": "6 4"}
+DASHES = {"sound": "", "silent": "1 5", "detector": "6 4", "out": "5 4"}
 THROUGH = ' pointer-events="none"'
 """Of what lies on a wire: who presses it means the wire."""
 STYLE = """
@@ -34,6 +34,7 @@ def draw_svg(
     state: State,
     *,
     title: str,
+    heading: str | None = None,
     figures: Mapping[str, WireFigures] | None = None,
     sounds: Mapping[str, str] | None = None,
     standalone: bool = False,
@@ -45,6 +46,8 @@ def draw_svg(
     state : State
     title : str
         What readers that do not see are told it is.
+    heading : str, optional
+        What is written over it.
     figures : dict of WireFigures, optional
         Latency and loudness, written at the wires of these names.
     sounds : dict of str, optional
@@ -58,7 +61,7 @@ def draw_svg(
     str
         An svg element; lines and letters take the colour of the text around it.
     """
-    layout = lay_out(state, figures)
+    layout = lay_out(state, figures, heading=heading)
     width, height = _n(layout.width), _n(layout.height)
     size = f'viewBox="0 0 {width} {height}" width="{width}" height="{height}"'
     namespace = ' xmlns="http://www.w3.org/2000/svg"'
@@ -73,6 +76,7 @@ def draw_svg(
         *map(_triangle, layout.triangles),
         *map(_circle, layout.circles),
         *map(_label, layout.labels),
+        *map(_sample, layout.legend),
         "</svg>",
     ]
     return "\n".join(lines) + "\n"
@@ -132,7 +136,7 @@ def _path(points: tuple[Point, ...]) -> str:
 
 
 def _box(box: Box) -> str:
-    dashes = "" if box.engaged else ' stroke-dasharray="5 4"'
+    dashes = "" if box.engaged else f' stroke-dasharray="{DASHES["out"]}"'
     radius = {"block": 3, "pan": box.height / 2, "wait": 3}[box.kind]
     out = "" if box.engaged else ", out of the chain"
     told = _text(f"{box.name}: {box.type_words}{out}")
@@ -169,6 +173,15 @@ def _label(label: Label) -> str:
     place = f'x="{_n(label.x)}" y="{_n(label.y)}" font-size="{_n(label.size)}" text-anchor="{label.anchor}"'
     ink = "muted" if label.muted else "ink"
     return f'<text class="{ink}" {place} fill="currentColor"{weight}{about}>{_text(label.text)}</text>'
+
+
+def _sample(sample: Sample) -> str:
+    left, top, right, _ = sample.rect
+    about = f'class="sample {sample.kind}" stroke="currentColor" stroke-dasharray="{DASHES[sample.kind]}"'
+    if sample.kind == "out":
+        size = f'x="{_n(left)}" y="{_n(top)}" width="{_n(sample.width)}" height="{_n(sample.height)}" rx="3"'
+        return f'<rect {about} stroke-width="1.6" {size}/>'
+    return f'<path {about} stroke-width="1.3" d="M{_n(left)} {_n(sample.y)}H{_n(right)}"/>'
 
 
 def _n(value: float) -> str:

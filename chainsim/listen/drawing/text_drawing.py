@@ -1,4 +1,4 @@
-"""The signal flow drawn in characters: series from left to right, lanes one under the other."""
+"""The signal flow drawn in characters: series from left to right, lanes one under the other, long chains in rows."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from chainsim.listen.drawing.layout import TURNED
 from chainsim.sketch.chain import BlenderStep, BlockStep, Chain, Lane, LanesStep
 from chainsim.sketch.model import State
+
+WIDTH = 100
+"""Of a row in characters; only a fork that is wider by itself goes beyond."""
 
 
 @dataclass(frozen=True)
@@ -23,16 +26,36 @@ class _Picture:
         return len(self.lines[0])
 
 
+GOES_ON, COMES_FROM = _Picture(["─ ..."], 0), _Picture(["... "], 0)
+
+
 def draw_chain(state: State) -> str:
     """Draw a chain.
 
     Returns
     -------
     str
-        Lines without trailing blanks. A block in parentheses is declared but not engaged.
+        Lines without trailing blanks; where the wire ends in dots it goes on in the row below. A block in parentheses
+        is declared but not engaged.
     """
-    ends = [_Picture(["input "], 0), _series(state.chain, state), _Picture(["─► out"], 0)]
-    return "\n".join(line.rstrip() for line in _joined(ends).lines)
+    steps = [_step(step, state) for step in state.chain] or [_Picture(["─"], 0)]
+    rows = [_joined(row).lines for row in _rows([_Picture(["input "], 0), *steps, _Picture(["─► out"], 0)])]
+    return "\n\n".join("\n".join(line.rstrip() for line in lines) for lines in rows)
+
+
+def _rows(pictures: Sequence[_Picture]) -> list[list[_Picture]]:
+    """Break a series into rows of `WIDTH` where its parts allow it."""
+    rows: list[list[_Picture]] = [[]]
+    width = 0
+    for i, picture in enumerate(pictures):
+        last = i == len(pictures) - 1
+        if len(rows[-1]) > 1 and width + picture.width + (0 if last else GOES_ON.width) > WIDTH:
+            rows[-1].append(GOES_ON)
+            rows.append([COMES_FROM])
+            width = COMES_FROM.width
+        rows[-1].append(picture)
+        width += picture.width
+    return rows
 
 
 def _series(chain: Chain, state: State) -> _Picture:

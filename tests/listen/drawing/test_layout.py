@@ -62,7 +62,7 @@ def run_together(a: Rect, b: Rect) -> bool:
 
 
 def check(layout: Layout) -> None:
-    solid = [*layout.boxes, *layout.triangles, *(c for c in layout.circles if c.kind != "branch")]
+    solid = [*layout.legend, *layout.boxes, *layout.triangles, *(c for c in layout.circles if c.kind != "branch")]
     words = [label for label in layout.labels if not any(inside(label.rect, box.rect) for box in layout.boxes)]
     for a, b in combinations([*solid, *words], 2):
         assert not overlap(a.rect, b.rect), (a, b)
@@ -150,7 +150,7 @@ def test_neither_does_in_deeper_nests(text: str) -> None:
 def check_all(text: str) -> None:
     state = state_of(text)
     for figures in (None, figures_of(state)):
-        layout = lay_out(state, figures)
+        layout = lay_out(state, figures, heading=None if figures is None else "Harbour day: gulls, in the chapel")
         check(layout)
         check_connected(layout)
         blocks = [b.name for b in layout.boxes if b.kind == "block"]
@@ -372,6 +372,30 @@ def test_controllers_and_the_trim() -> None:
     told = labels(lay_out(state_of(f'trim_db = -2.5\nchain = ["delay"]\n{moved}{drive}')))
     assert "pedal moves feedback" in told
     assert "trim \N{MINUS SIGN}2.5 dB" in told
+
+
+def test_what_dashes_and_dots_mean_is_said_where_they_stand() -> None:
+    assert lay_out(state_of('chain = ["gain"]')).legend == ()
+    hears = 'chain = ["gain", "noise_gate"]\n[blocks.noise_gate]\nlistens_to = "input"\n'
+    muted = "[blocks.gain]\nengaged = false"
+    layout = lay_out(state_of(hears + muted))
+    assert [sample.kind for sample in layout.legend] == ["detector", "out"]
+    assert labels(layout)[-2:] == ["what a block listens to", "out of the chain"]
+    assert min(sample.y for sample in layout.legend) > max(box.rect[3] for box in layout.boxes)
+    off = lay_out(state_of('chain = [{ lanes = ["dry", { chain = "dry", level_db = "off" }] }]'))
+    assert [(sample.kind, off.labels[-1].text) for sample in off.legend] == [("silent", "nothing sounds on it")]
+
+
+def test_a_heading_stands_over_everything() -> None:
+    state = state_of('chain = ["gain"]')
+    plain, headed = lay_out(state), lay_out(state, heading="Harbour day: a patch with a long name")
+    heading = headed.labels[-1]
+    assert heading.text == "Harbour day: a patch with a long name"
+    assert max(label.rect[1] for label in headed.labels[:-1]) > heading.rect[3]
+    assert headed.width >= heading.rect[2] > plain.width
+    check(headed)
+    # A title without end does not make the drawing wider than a page.
+    assert lay_out(state, heading="wide " * 99).width < PAGE_WIDTH
 
 
 @pytest.mark.parametrize(

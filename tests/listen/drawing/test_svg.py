@@ -52,7 +52,9 @@ def test_it_is_xml_and_shows_every_label(text: str) -> None:
     root = parsed(draw_svg(state, title="all of it"))
     layout = lay_out(state)
     assert texts(root) == [label.text for label in layout.labels]
-    assert len(list(root.iter(f"{SVG}rect"))) == len(layout.boxes)
+    samples = [e.attrib["class"].split()[1] for e in root.iter() if e.get("class", "").startswith("sample ")]
+    assert samples == [sample.kind for sample in layout.legend]
+    assert len(list(root.iter(f"{SVG}rect"))) == len(layout.boxes) + samples.count("out")
     _, _, width, height = map(float, root.attrib["viewBox"].split())
     assert (width, height) == (pytest.approx(layout.width, abs=0.1), pytest.approx(layout.height, abs=0.1))
 
@@ -90,7 +92,7 @@ def test_they_are_told_of_a_wet_path_that_is_turned() -> None:
 
 @pytest.mark.parametrize("title", ["<script>alert(1)</script>", "a & b", "\"quoted\" 'twice'", "\x01 \ufffe bell"])
 def test_titles_are_text(title: str, state: State) -> None:
-    svg = draw_svg(state, title=title, sounds={"echo": f'"><script>{title}'})
+    svg = draw_svg(state, title=title, heading=title, sounds={"echo": f'"><script>{title}'})
     assert "<script" not in svg
     root = parsed(svg)
     shown = title.replace("\x01", "\ufffd").replace("\ufffe", "\ufffd")

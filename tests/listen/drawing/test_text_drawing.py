@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from chainsim.listen.drawing.text_drawing import draw_chain
+from chainsim.listen.drawing.text_drawing import WIDTH, draw_chain
 from chainsim.sketch.loading import parse_sketch
 
 
@@ -44,3 +44,22 @@ def test_a_blender_that_is_out_leaves_the_wire_as_it_is() -> None:
         "input ─┬───────────────────► (mix) ─► pan ─► out",
         "       └─► g ─ ends here",
     ]
+
+
+def test_a_long_chain_goes_on_in_rows() -> None:
+    names = [f"block{i}" for i in range(20)]
+    blocks = "".join(f'[blocks.{name}]\ntype = "gain"\n' for name in names)
+    rows = drawn(str(names), blocks)
+    assert all(len(row) <= WIDTH for row in rows)
+    # Without the marks of going on, the rows are the chain in one.
+    assert [row for row in rows if not row] == [""] * 2
+    parts = [row.removesuffix("─ ...").removeprefix("... ") for row in rows if row]
+    assert "".join(parts) == f"input {''.join(f'─► {name} ' for name in names)}─► out"
+
+
+def test_a_fork_is_not_broken() -> None:
+    names = [f"block{i}" for i in range(20)]
+    blocks = "".join(f'[blocks.{name}]\ntype = "gain"\n' for name in [*names, "b"])
+    fork, _, end = drawn(f'[{{ lanes = [{names}] }}, "b"]', blocks)
+    assert fork.endswith("block19 ──► sum ─ ...")
+    assert end == "... ─► b ─► out"
