@@ -105,6 +105,20 @@ class CheckReport:
         """Plain values, for JSON."""
         return asdict(self)
 
+    def _repr_html_(self) -> str:
+        """The chain in letters, latency and tail of it and of every patch, and the warnings, for notebooks."""
+        from chainsim.listen.notebook import figure_text, picture_html, table_html
+
+        rows = []
+        for state in self.states:
+            shortest, longest = map(figure_text, state.latency_ms)
+            latency = shortest if shortest == longest else f"{shortest} to {longest}"
+            tail = figure_text(state.tail_s) if math.isfinite(state.tail_s) else "never ends"
+            rows.append([state.name, latency, tail, ", ".join(state.engaged) or "-"])
+        caption = f"{self.title}: for takes of {self.sample_rate_hz:.0f} Hz"
+        table = table_html(caption, ["patch", "latency ms", "tail s", "engaged"], rows, self.warnings)
+        return f"<div>{picture_html(self.states[0].picture)}{table}</div>"
+
 
 @dataclass(frozen=True)
 class TakeReport:

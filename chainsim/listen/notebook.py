@@ -47,6 +47,16 @@ def table_html(caption: str, head: Sequence[str], rows: Iterable[Sequence[str]],
     return f"<div>{table}{_listed(warnings)}</div>"
 
 
+def figure_text(value: float) -> str:
+    """A figure for a table; silence shows as a dash."""
+    return f"{round(value, 1) + 0.0:.1f}" if math.isfinite(value) else "-"
+
+
+def picture_html(picture: str) -> Html:
+    """What is drawn in letters."""
+    return Html(f"<pre>{escape(picture)}</pre>")
+
+
 def player_of_file(path: str | Path, label: str, among: int = 1) -> str:
     """An audio element with the sound of a file in it; words where the file is not there any more.
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import base64
 import io
+import math
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -14,10 +16,14 @@ import numpy as np
 import pytest
 import soundfile
 
+from chainsim.batch.checking import check_sketch
+from chainsim.batch.matrix import batch_report
+from chainsim.batch.matrix.batch_report import Batch, BatchRow
 from chainsim.batch.orders.grouping import Group
 from chainsim.batch.orders.relations import Common
 from chainsim.batch.orders.report import Order, OrderGroup, Orders
 from chainsim.batch.orders.variants import Variant
+from chainsim.batch.sounds.sound_figures import SoundFigures
 from chainsim.graph.rendering import Rendering
 from chainsim.listen import notebook
 from chainsim.listen.notebook import notebook_html, player_of_file, table_html
@@ -186,6 +192,36 @@ def test_orders_without_files_have_no_players() -> None:
     assert seen.attributes("audio") == []
     assert not any(text.startswith("sound of") for text in seen.text)
     assert "no file" in Seen(found_orders((None,))._repr_html_()).text
+
+
+def test_a_batch_is_a_table_of_sounds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "a.wav"
+    soundfile.write(file, np.full(80, 0.25), RATE_HZ, subtype="FLOAT")
+    figures = SoundFigures(8_000.0, 1, 80, 2.5, -20.04, -math.inf, math.nan, None, math.nan, math.nan)
+    row = BatchRow("<b>.toml", None, None, {"wah.q": 0.7}, Path("solo.wav"), "", "", key="1", figures=figures)
+    rows = (
+        replace(row, file=file, made=True, patch="gulls"),
+        replace(row, key="2", figures=None, error="cut <off>"),
+        replace(row, key="3"),
+    )
+    seen = Seen(Batch(tmp_path, rows, warnings=("w < x",))._repr_html_())
+    assert seen.text[0] == "3 sounds: 1 rendered, 1 reused, 1 failed"
+    assert seen.text[1:9] == ["sketch", "patch", "wah.q", "take", "LUFS", "true peak dBTP", "latency ms", "sound"]
+    assert seen.text[9:16] == ["<b>.toml", "gulls", "0.7", "solo.wav", "-20.0", "-", "2.5"]
+    assert [p["aria-label"] for p in seen.attributes("audio")] == ["<b>.toml, gulls, 0.7, solo.wav"]
+    assert {"as written", "cut <off>", "no file", "w < x"} <= set(seen.text)
+    monkeypatch.setattr(batch_report, "MOST_SHOWN", 1)
+    assert "and 2 more sounds, in results.csv" in Seen(Batch(tmp_path, rows)._repr_html_()).text
+
+
+def test_a_check_is_its_chain_and_a_table_of_patches() -> None:
+    sketch = parse_sketch(
+        'title = "<i>"\nchain = ["gain", "pan"]\n[blocks.gain]\nlatency_ms = 5\n[patches.a]\nengage = ["pan"]'
+    )
+    seen = Seen(check_sketch(sketch)._repr_html_())
+    assert {"input ─► gain ─► pan ─► out", "<i>: for takes of 48000 Hz"} <= set(seen.text)
+    at = seen.text.index("engaged") + 1
+    assert seen.text[at : at + 8] == ["as written", "5.0", "0.0", "gain, pan", "a", "0.0", "0.0", "pan"]
 
 
 def test_nothing_else_is_shown() -> None:

@@ -10,6 +10,9 @@ from typing import Any
 from chainsim.batch.results.keys import identity
 from chainsim.batch.sounds.sound_figures import SoundFigures
 
+MOST_SHOWN = 50
+"""As many sounds a notebook shows."""
+
 
 @dataclass(frozen=True)
 class BatchRow:
@@ -125,3 +128,29 @@ class Batch:
             "single_block_runs": self.single_block_runs,
             "rows": [row.to_dict(self.folder) for row in self.rows],
         }
+
+    def _repr_html_(self) -> str:
+        """The sounds with their main figures, each with a player where its file is there, for notebooks."""
+        from chainsim.listen.notebook import figure_text, player_of_file, table_html
+
+        shown = self.rows[:MOST_SHOWN]
+        files = sum(row.file is not None for row in shown)
+        varied = list(dict.fromkeys(name for row in self.rows for name in row.settings))
+        told = [name for name in ("patch", "room") if any(getattr(row, name) is not None for row in self.rows)]
+        rows = []
+        for row in shown:
+            what = [row.sketch, *(getattr(row, name) or "as written" for name in told)]
+            what += [*(str(row.settings.get(name, "")) for name in varied), row.take.name]
+            label = ", ".join(what)
+            figures = row.figures
+            if figures is None:
+                rows.append([*what, "-", "-", "-", row.error or "no sound"])
+                continue
+            levels = (figures.integrated_lufs, figures.true_peak_dbtp, figures.latency_ms)
+            player = "no file" if row.file is None else player_of_file(row.file, label, among=files)
+            rows.append([*what, *map(figure_text, levels), player])
+        more = len(self.rows) - len(shown)
+        left = [f"and {more} more sounds, in results.csv"] if more else []
+        caption = f"{len(self.rows)} sounds: {self.rendered} rendered, {self.reused} reused, {self.failed} failed"
+        head = ["sketch", *told, *varied, "take", "LUFS", "true peak dBTP", "latency ms", "sound"]
+        return table_html(caption, head, rows, (*left, *self.warnings))
