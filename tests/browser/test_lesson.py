@@ -138,5 +138,7 @@ def test_it_fits_and_axe_finds_nothing_serious(open_page: Any, axe: Any, width: 
     page.locator("#step-1 summary").first.click()
     page.locator("#step-1 .hear-levels button").first.click()
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+    heights = page.locator("#step-1 .claim-figures dd").evaluate_all("all => all.map(dd => dd.offsetHeight)")
+    assert max(heights) < 30, "no figure breaks before its unit"
     found = [v for v in axe(page) if v["impact"] in ("serious", "critical")]
     assert [(v["id"], [n["html"][:120] for n in v["nodes"]]) for v in found] == []
