@@ -23,7 +23,10 @@ def full_page() -> str:
     """A page with everything on it that a page of versions may have."""
     page = synthetic_page(seconds=1.0)
     first, *others = page.cards
-    page = replace(page, cards=(replace(first, warnings=("lanes meet 2.9 ms apart",)), *others), notes=("a note",))
+    sounds = tuple(replace(sound, equally_loud=sound.key != "version-2") for sound in page.sounds)
+    page = replace(
+        page, sounds=sounds, cards=(replace(first, warnings=("lanes meet 2.9 ms apart",)), *others), notes=("a note",)
+    )
     return listening_page(with_drawing(page, WIRE, [page_sound("wire-1", noise(1.0), role="wire")]))
 
 
@@ -136,18 +139,40 @@ def test_what_a_finger_presses_is_large_enough(open_page: OpenPage) -> None:
         "(all) => all.map((x) => [x.outerHTML.slice(0, 90), x.getBoundingClientRect().height]).filter((x) => x[1] < 44)"
     )
     assert not small
+    page.get_by_text("The way of the sound").click()
+    page.wait_for_function("() => document.querySelector('svg.drawing').getBoundingClientRect().width < 299")
+    frame = page.locator(".drawing-frame")
+    assert frame.evaluate("(frame) => frame.scrollWidth - frame.clientWidth") == 0
 
 
-def test_what_is_printed(open_page: OpenPage) -> None:
-    figures = (Figure("loudness", "-22.0 LUFS"), *(Figure(f"rings on after {k}", "-12.5 dBTP") for k in range(8)))
+ORDERED = (
+    Figure("stands for", "12 orders that sound like this: low_water before two_masts, full_section last"),
+    Figure("loudness as it comes", "-22.0 LUFS"),
+    Figure("highest peak", "-12.5 dBTP"),
+    Figure("noise in the rests", "-101 dBFS"),
+    Figure("its gate opens", "13 x"),
+    Figure("brightness", "1038 Hz"),
+    Figure("rings on after the take", "12.4 s"),
+    Figure("latency", "0.0 to 19.9 ms"),
+    Figure("beside the first", "19.3 steps"),
+)
+"""All that stands beside a version of a page of orders."""
+
+
+def test_all_figures_fit_on_paper_and_on_a_screen(open_page: OpenPage) -> None:
     plain = synthetic_page(seconds=0.2)
-    cards = tuple(replace(card, heading=f"{card.heading}, a heading of words", figures=figures) for card in plain.cards)
+    cards = tuple(replace(card, heading=f"{card.heading}, a heading of words", figures=ORDERED) for card in plain.cards)
     # 174 mm between the margins of a page of A4, at 96 pixels an inch.
     page = open_page(listening_page(replace(plain, cards=cards)), width=658)
     page.emulate_media(media="print")
     assert not page.get_by_role("button", name="Play").is_visible()
-    assert page.get_by_role("row", name="2 Version 2, a heading of words -22.0 LUFS -12.5 dBTP").is_visible()
+    assert page.get_by_role("row", name="2 Version 2, a heading of words 19.3 steps 12 orders").is_visible()
     assert page.evaluate("() => document.documentElement.scrollWidth") <= 658
+    page.emulate_media(media="screen")
+    page.set_viewport_size({"width": 1200, "height": 900})
+    table = page.locator(".table-scroll")
+    assert table.evaluate("(room) => room.scrollWidth - room.clientWidth") == 0
+    assert table.locator("abbr").evaluate_all("(all) => all.map((a) => a.title)")[0] == "loudness as it comes"
 
 
 def rgb(colour: str) -> list[int]:

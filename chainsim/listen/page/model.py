@@ -58,6 +58,8 @@ class PageSound:
         Lowest and highest frequency of that picture.
     pitch : tuple of PitchPiece
         What was found to follow; empty where nothing was.
+    equally_loud : bool
+        False where its trim was limited, so that it is not as loud as the others.
     """
 
     key: str
@@ -73,6 +75,7 @@ class PageSound:
     spectrogram: bytes | None = None
     spectrogram_hz: tuple[float, float] = (0.0, 0.0)
     pitch: tuple[PitchPiece, ...] = ()
+    equally_loud: bool = True
 
     def __post_init__(self) -> None:
         if not KEY.fullmatch(self.key):

@@ -24,6 +24,7 @@ def sound_data(sound: PageSound) -> dict[str, Any]:
         "channels": sound.channels,
         "mime": sound.mime,
         "asItComesDb": sound.as_it_comes_db,
+        "equallyLoud": sound.equally_loud,
         "peaks": [[round(float(v), 3) for v in row] for row in sound.peaks],
         "spectrogram": None if sound.spectrogram is None else f"data:image/png;base64,{as_base64(sound.spectrogram)}",
         "spectrogramHz": [float(hz) for hz in sound.spectrogram_hz],

@@ -125,7 +125,7 @@ def each_page_sound(
     lengths = _lengths(raw, sample_rate_hz)
     silent = [not sound.audio.any() for sound in raw]
     least_db = _least_trim_db(raw, trims.trims_db, silent)
-    for sound, trim_db, none in zip(raw, trims.trims_db, silent, strict=True):
+    for sound, trim_db, words, none in zip(raw, trims.trims_db, trims.warnings, silent, strict=True):
         x = np.zeros((lengths[sound.scene], sound.audio.shape[1]))
         own = sound.in_time(sample_rate_hz)
         np.multiply(own, db_to_gain(trim_db), out=x[: len(own)], dtype=np.float64)
@@ -145,6 +145,7 @@ def each_page_sound(
             spectrogram=spectrogram(x, sample_rate_hz, trims.reached_lufs) if seen else None,
             spectrogram_hz=SPECTROGRAM_HZ if seen else (0.0, 0.0),
             pitch=pitch_line(x, sample_rate_hz, pitch_range_hz) if seen else (),
+            equally_loud=none or not words,
         )
 
 

@@ -120,7 +120,8 @@ _LISTENING = "listening.html.j2"
 def _listening_context(page: ListeningPage) -> dict[str, Any]:
     take = next((sound for sound in page.sounds if sound.role == "take"), None)
     seconds = page.sounds[0].frames / page.sample_rate_hz if page.sounds else 0.0
-    return {"page": page, "take": take, "seconds": seconds, "figures": figures_table(page.cards)}
+    apart = {sound.key for sound in page.sounds if not sound.equally_loud}
+    return {"page": page, "take": take, "seconds": seconds, "apart": apart, "figures": figures_table(page.cards)}
 
 
 def _document(template: str, title: str, data: Mapping[str, Any], policy: str, context: Mapping[str, Any]) -> str:

@@ -16,6 +16,8 @@ globalThis.window = {};
 Object.defineProperty(globalThis, "navigator", { value: { deviceMemory: 1 } });
 const { followed } = await import("./following.js");
 const { Heartbeat } = await import("./heartbeat.js");
+const { drawnShare } = await import("./drawing_size.js");
+const { loudnessWords } = await import("./loudness_words.js");
 const { likelyNext } = await import("./ahead.js");
 const { SoundShelf } = await import("./shelf.js");
 const { fullSwing, paintWaveform } = await import("./waveform_lane.js");
@@ -78,6 +80,10 @@ const beats = [
 
 answer({
   beats,
+  shares: [290, 550, 700, 1100, 1400].map((room) => drawnShare(1000, room)),
+  loudness: ["", "a", "ac"].map((apart) =>
+    loudnessWords([..."abc"].map((name) => ({ name, equallyLoud: !apart.includes(name) }))),
+  ),
   followed: FOLLOWED.map(({ before, now }) => followed(before, now, names)),
   next: likelyNext("version-11", ["take"], versions),
   ahead: [likelyNext("version-14", [], versions).slice(0, 3), likelyNext("wire-1", [], versions).slice(0, 2)],
@@ -146,3 +152,14 @@ def test_the_largest_swing_takes_nine_tenths_of_the_lane(told: Any) -> None:
 
 def test_a_watcher_is_gone_when_its_time_is_20_s_old(told: Any) -> None:
     assert told["beats"] == [False, False, True, True, True, False, True, False, False, True, True]
+
+
+def test_a_drawing_shrinks_as_far_as_it_can_be_read(told: Any) -> None:
+    assert told["shares"] == [0.6, 0.6, 0.7, 1, 1]
+
+
+def test_versions_that_are_not_equally_loud_are_named(told: Any) -> None:
+    none, one, two = told["loudness"]
+    assert none == "All versions are equally loud."
+    assert one.startswith("“a” is not equally loud: ")
+    assert two.startswith("“a” and “c” are not equally loud: ")

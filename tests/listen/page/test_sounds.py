@@ -66,6 +66,13 @@ def test_all_are_equally_loud(sounds: tuple[PageSound, ...]) -> None:
             assert found == pytest.approx(-23.0, abs=0.1), sound.key
 
 
+def test_what_would_take_too_much_gain_is_told_from_the_others(raw: tuple[RawSound, ...]) -> None:
+    faint = RawSound("faint", "faint", "version", "page", 1e-3 * noise(1.0, 1, 0.0, 0.1, 3))
+    silent = RawSound("silent", "silent", "version", "page", np.zeros((RATE_HZ, 1)))
+    found = page_sounds((*raw[:1], faint, silent), RATE_HZ, pictures=False)
+    assert [sound.equally_loud for sound in found] == [True, False, True]
+
+
 def test_the_files_hold_the_sounds_within_24_bit(raw: tuple[RawSound, ...], sounds: tuple[PageSound, ...]) -> None:
     trims = find_trims(raw, RATE_HZ).trims_db
     for one, sound, trim_db in zip(raw, sounds, trims, strict=True):

@@ -115,6 +115,17 @@ def test_every_module_is_in_the_script_behind_what_it_imports() -> None:
             assert names.index(imported) < names.index(name), f"{name} imports {imported}"
 
 
+def test_what_is_not_equally_loud_is_marked() -> None:
+    page = synthetic_page(seconds=0.1)
+    sounds = tuple(replace(sound, equally_loud=sound.key != "version-2") for sound in page.sounds)
+    text = listening_page(replace(page, sounds=sounds))
+    before, marked = text.split('data-version="version-2"')
+    assert "not equally loud" not in before
+    assert marked.split("</button>")[0].count("not equally loud") == 1
+    data = json.loads(next(t for a, t in Elements(text).of("script") if a.get("id") == "page-data"))
+    assert [sound["equallyLoud"] for sound in data["sounds"]] == [True, True, False, True]
+
+
 def test_the_script_is_plain() -> None:
     text = script()
     assert "innerHTML" not in text.replace("no innerHTML", "")

@@ -15,7 +15,7 @@ const LINES = [
   [["Space"], "play, pause"],
   [["1", "…", "9"], "that version"],
   [["0"], "the take"],
-  [["N"], "the next version; with Shift the one before"],
+  [["N"], "the next version, also from 10 on; with Shift the one before"],
   [["←", "→"], "one second back, on; with Shift five"],
   [["F"], "repeat from here"],
   [["T"], "repeat up to here"],

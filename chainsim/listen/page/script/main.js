@@ -4,6 +4,7 @@
 import { decodeAhead } from "./ahead.js";
 import { newAudioContext } from "./audio_context.js";
 import { el } from "./dom.js";
+import { setUpDrawingSizes } from "./drawing_size.js";
 import { setUpFoot } from "./foot.js";
 import { setUpKeyboard } from "./keyboard.js";
 import { setUpLesson } from "./lesson.js";
@@ -48,6 +49,7 @@ function begin() {
   setUpFootAnew();
   withElement("lesson", (root) => setUpLesson(root, app));
   setUpWires(app);
+  setUpDrawingSizes(app);
   if (data.stamp) withElement("watch", (root) => setUpWatch(root, app, setUpFootAnew));
   if (data.versions?.length) {
     decodeAhead(app);

@@ -6,6 +6,7 @@ import { AnswerBook } from "./answers.js";
 import { answerList } from "./answer_list.js";
 import { el } from "./dom.js";
 import { startFavourite } from "./favourite_panel.js";
+import { loudnessWords } from "./loudness_words.js";
 import { rankingChoice } from "./ranking_choice.js";
 import { TrialRoom } from "./trial_room.js";
 
@@ -45,8 +46,13 @@ export function setUpTrials(root, app) {
     ranking.element,
   );
   const tooFew = el("p", { class: "note" }, "There is one version here: a blind test needs two or more.");
+  const loudness = el("p", {});
   const show = () => {
     const few = versions().length < 2;
+    const sounds = app.shelf.keys("version").map((key) => app.shelf.sound(key));
+    loudness.textContent = loudnessWords(sounds);
+    loudness.className = sounds.some(({ equallyLoud }) => !equallyLoud) ? "note warn" : "";
+    loudness.hidden = few;
     tooFew.hidden = !few;
     choices.hidden = few || !place.hidden;
   };
@@ -65,7 +71,7 @@ export function setUpTrials(root, app) {
     show();
   };
   app.player.addEventListener("renewed", renew);
-  const content = [tooFew, place, choices, answerList(book, room)];
+  const content = [loudness, tooFew, place, choices, answerList(book, room)];
   show();
   root.append(...content);
   return {
