@@ -70,7 +70,7 @@ def test_without_a_take_it_says_what_is_missing() -> None:
     assert told["in mono"] == "unknown: print this sheet with a take"
     assert told["loudest, quietest"] == "unknown: print this sheet with a take"
     assert told["who mutes"].startswith("the engineer: the player has no mute")
-    assert told["low end"] == "lowest notes: horn Ab2 (104 Hz)"
+    assert told["low end"] == "low cut under 104 Hz; lowest notes: horn Ab2 (104 Hz)"
 
 
 def test_loudest_quietest_and_those_far_from_the_middle() -> None:
@@ -82,7 +82,9 @@ def test_loudest_quietest_and_those_far_from_the_middle() -> None:
     # Two pairs lie within 3 LU, the louder is -16.0 and -18.5; the third lies 2.75 LU under their mean of -17.25.
     assert told["between them"] == "4.0 LU: ride the fader; against the others plain -2.8 LU"
     assert told["measured with"] == "solo.wav, 12 s; LUFS of both lines together, as a stereo file is measured"
-    assert told["low end"] == "energy from 98 Hz on (far): low cut no higher; lowest notes: horn Ab2 (104 Hz)"
+    assert told["low end"] == (
+        "low cut under 98 Hz; with this take energy from 98 Hz on (far); lowest notes: horn Ab2 (104 Hz)"
+    )
     assert told["howls first"].startswith("near 812 Hz, +6 dB over the dry horn (far)")
     assert told["in mono"] == "safe: the sum loses 1.2 dB at the most (far); half of left plus right"
     loud = figures(("plain", -20.0, -3.0, 104.0, 0.0), ("near", -18.5, -6.0, 104.0, 0.0), ("far", -15.0, -4, 98, 5.0))
@@ -111,6 +113,23 @@ def test_a_patch_with_a_wider_chain_of_its_own_makes_the_feed_stereo() -> None:
     assert sheet(text).channels == 1
     assert sheet(text + '[patches.wide]\nchain = ["hall"]').channels == 2
     assert sheet('feed = "mono"\n' + text + '[patches.wide]\nchain = ["hall"]').channels == 1
+
+
+def test_the_low_cut_leaves_notes_that_the_take_does_not_hold() -> None:
+    high = figures(("plain", -20.0, -3.0, 308.0, 0.0))
+    assert lines(house_document(sheet(SET, high)))["low end"].startswith("low cut under 104 Hz; with this take energy")
+    low = SET.replace('["squeeze", "echo"', '["low", "squeeze", "echo"').replace('["squeeze", "hall"]', '["low"]') + (
+        '[blocks.low]\ntype = "following_synth"\nvoices = [{ pitch = "C0" }]\n'  # 16.35 Hz
+    )
+    assert lines(house_document(sheet(low, high)))["low end"].startswith("no low cut; with this take")
+
+
+def test_one_patch_alone_is_not_named() -> None:
+    text = 'chain = ["hall"]\n[blocks.hall]\ntype = "reverb"'
+    found = HouseFigures("solo.wav", 9.0, (PatchFigures("as written", -20.0, -3.0, 98.0, 0.1),), None, None)
+    document = house_document(sheet(text, found))
+    assert lines(document)["loudness"] == "-20.0 LUFS, peak -3.0 dBTP"
+    assert "as written" not in document_text(document)
 
 
 def test_silent_patches_are_told_as_such() -> None:

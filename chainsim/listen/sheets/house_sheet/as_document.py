@@ -14,6 +14,7 @@ ALL = "all patches"
 UNRELATED_DB = 3.01
 """What left and right that have nothing in common lose in a fold; more is lost only where they cancel."""
 CANCELS_DB = UNRELATED_DB + 0.5
+HEARD_FROM_HZ = 20.0
 UNKNOWN_LEVEL = "unknown: the sketch has no [levels]; listen, and set the gain from nothing"
 NO_TAKE = "unknown: print this sheet with a take"
 
@@ -87,21 +88,27 @@ def _mono(sheet: HouseSheet) -> str:
     if not sheet.sounding:
         return NO_TAKE
     worst = max(sheet.sounding, key=lambda p: p.mono_loss_db)
-    loses = f"the sum loses {worst.mono_loss_db:.1f} dB at the most ({worst.patch})"
+    loses = f"the sum loses {worst.mono_loss_db:.1f} dB at the most{_in_patch(sheet, worst.patch)}"
     if worst.mono_loss_db <= CANCELS_DB:
         return f"safe: {loses}; half of left plus right"
     bad = [p.patch for p in sheet.sounding if p.mono_loss_db > CANCELS_DB]
-    return f"not safe: {loses}; parts cancel in {listed(bad, sheet.patches, ALL)}: take both, or left alone"
+    where = f" in {listed(bad, sheet.patches, ALL)}" if len(sheet.patches) > 1 else ""
+    return f"not safe: {loses}; parts cancel{where}: take both, or left alone"
 
 
 def _low_end(sheet: HouseSheet) -> str:
-    told = []
+    told, needed_hz = [], [note.freq_hz for note in sheet.lowest]
     if sheet.sounding:
         lowest = min(sheet.sounding, key=lambda p: p.lowest_hz)
-        told.append(f"energy from {lowest.lowest_hz:.0f} Hz on ({lowest.patch}): low cut no higher")
+        needed_hz.append(lowest.lowest_hz)
+        told.append(f"with this take energy from {lowest.lowest_hz:.0f} Hz on{_in_patch(sheet, lowest.patch)}")
     if sheet.lowest:
         told.append("lowest notes: " + "; ".join(map(_note, sheet.lowest)))
-    return "; ".join(told) or NO_TAKE
+    if not told:
+        return NO_TAKE
+    # A take need not hold the lowest notes, and what they sound may lie under them.
+    cut = "no low cut" if min(needed_hz) < HEARD_FROM_HZ else f"low cut under {min(needed_hz):.0f} Hz"
+    return "; ".join([cut, *told])
 
 
 def _note(note: LowestNote) -> str:
@@ -140,8 +147,8 @@ def _howls(sheet: HouseSheet) -> str:
     if found is None:
         return NO_TAKE if sheet.figures is None else "could not be told"
     return (
-        f"near {found.freq_hz:.0f} Hz, {found.gain_db:+.0f} dB over the dry horn ({found.patch}); microphone,"
-        " loudspeaker and room decide"
+        f"near {_hz(found.freq_hz)}, {found.gain_db:+.0f} dB over the dry horn{_in_patch(sheet, found.patch)};"
+        " microphone, loudspeaker and room decide"
     )
 
 
@@ -152,13 +159,14 @@ def _loudness(sheet: HouseSheet) -> Iterator[tuple[str, str]]:
     if not sheet.sounding:
         yield "loudest, quietest", "silent with this take"
         return
-    loudest, quietest = sheet.sounding[0], sheet.sounding[-1]
-    highest = max(sheet.sounding, key=lambda p: p.true_peak_dbtp)
-    yield "loudest", _loud(loudest)
-    if quietest is not loudest:
-        yield "quietest", _loud(quietest)
+    if len(sheet.patches) == 1:
+        yield "loudness", _loud(sheet.sounding[0])
+    else:
+        yield "loudest", f"{sheet.sounding[0].patch}: {_loud(sheet.sounding[0])}"
+        yield "quietest", f"{sheet.sounding[-1].patch}: {_loud(sheet.sounding[-1])}"
         yield "between them", _spread(sheet)
-    yield "highest peak", f"{highest.true_peak_dbtp:+.1f} dBTP ({highest.patch}): set the gain with this one"
+        highest = max(sheet.sounding, key=lambda p: p.true_peak_dbtp)
+        yield "highest peak", f"{highest.true_peak_dbtp:+.1f} dBTP ({highest.patch}): set the gain with this one"
     lines = "of the line, as a mono file" if sheet.channels == 1 else "of both lines together, as a stereo file"
     yield "measured with", f"{sheet.figures.take}, {sheet.figures.seconds:.0f} s; LUFS {lines} is measured"
 
@@ -171,7 +179,16 @@ def _spread(sheet: HouseSheet) -> str:
 
 
 def _loud(figures: PatchFigures) -> str:
-    return f"{figures.patch}: {figures.integrated_lufs:.1f} LUFS, peak {figures.true_peak_dbtp:+.1f} dBTP"
+    return f"{figures.integrated_lufs:.1f} LUFS, peak {figures.true_peak_dbtp:+.1f} dBTP"
+
+
+def _in_patch(sheet: HouseSheet, patch: str) -> str:
+    """Which patch it was, where there are others."""
+    return f" ({patch})" if len(sheet.patches) > 1 else ""
+
+
+def _hz(freq_hz: float) -> str:
+    return f"{freq_hz:.0f} Hz" if freq_hz < 1000.0 else f"{freq_hz / 1000.0:.1f} kHz"
 
 
 def _ways(sheet: HouseSheet) -> Table:
