@@ -14,7 +14,7 @@ import click
 
 from chainsim.cli.common import echo_json, leaving_at_once, naming, number, progress_bar, table, tell_of_compiling, warn
 from chainsim.cli.completing import names_in_sketch
-from chainsim.cli.watching import stamps, wait_for_saving
+from chainsim.cli.watching import Watched
 
 if TYPE_CHECKING:
     from chainsim.batch.files.file_render import Progress
@@ -79,7 +79,9 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
 )
 @click.option("--record", is_flag=True, help="Write a small JSON record beside each file.")
 @click.option("--threads", type=click.IntRange(1, 64), help="Threads for lanes side by side; by default what pays.")
-@click.option("--watch", is_flag=True, help="Render again whenever the sketch is saved; end with Ctrl-C.")
+@click.option(
+    "--watch", is_flag=True, help="Render again whenever the sketch, a file it names or a take is saved; Ctrl-C ends."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the reports as JSON.")  # fmt: skip
 def command(
     sketch: Path, takes: tuple[Path, ...], output: Path | None, patch: str | None, room: str | None,
@@ -127,11 +129,14 @@ def command(
         "record": record, "threads": threads, "seat": seat, "with_band": with_band,
     }  # fmt: skip
     jobs = partial(_jobs, sketch, takes, output, all_patches, patch, room)
-    seen = stamps([sketch])
+    files = Watched([sketch], takes)
+    files.look()
     code = _render_all(sketch, jobs(), aim, options, write_trims, as_json)
     while watch:
-        click.echo(f"watching {sketch}; Ctrl-C ends", err=True)
-        seen = wait_for_saving([sketch], seen)
+        named = ", ".join(map(str, [sketch, *takes]))
+        click.echo(f"watching {named}, and the files named there; Ctrl-C ends", err=True)
+        files.wait()
+        files.look()
         code = _render_watched(sketch, jobs, aim, options, as_json)
     return code
 

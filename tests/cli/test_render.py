@@ -120,7 +120,7 @@ def test_bad_options(
     assert not (folder / "out.wav").exists()
 
 
-def test_watch_renders_again_when_the_sketch_is_saved(folder: Path) -> None:
+def test_watch_renders_again_when_the_sketch_or_the_take_is_saved(folder: Path) -> None:
     command = [
         sys.executable,
         "-c",
@@ -139,7 +139,13 @@ def test_watch_renders_again_when_the_sketch_is_saved(folder: Path) -> None:
             time.sleep(0.3)
             (folder / "s.toml").write_text(SKETCH.replace("-6", "-12"))
             assert "o.wav" in process.stdout.readline()
-            assert (folder / "o.wav").read_bytes() != first
+            second = (folder / "o.wav").read_bytes()
+            assert second != first
+            time.sleep(0.3)
+            x, rate_hz = soundfile.read(folder / "a.wav")
+            soundfile.write(folder / "a.wav", -x, rate_hz)
+            assert "o.wav" in process.stdout.readline()
+            assert (folder / "o.wav").read_bytes() != second
         finally:
             process.kill()
 
