@@ -111,7 +111,7 @@ def _make(
     from chainsim.batch.listening.comparing import compare_sounds, sounds_to_make, write_page
     from chainsim.batch.listening.page_notes import memory_notes
     from chainsim.batch.listening.reel import write_reel
-    from chainsim.cli.compare_text import plain, told_of_page, told_of_reel
+    from chainsim.cli.compare_text import how_smaller, plain, told_of_copies, told_of_page, told_of_reel
 
     versions, at_keys = sounds_to_make(sources, patches=options["patches"], room=options["room"])
     if at_keys and output is not None:
@@ -119,9 +119,12 @@ def _make(
     with ProgressBars() as bars:
         page = compare_sounds(sources, **options, versions_only=output is None, progress=bars)
     order = None if reel is None else write_reel(page, reel)
+    for line in told_of_copies(page):
+        click.echo(line, err=True)
     if output is not None:
         write_page(page, output, watched=watched)
         warn(memory_notes(page.sounds))
+        warn(how_smaller(output, excerpt=options["excerpt_s"] is not None, lossy=options["lossy"]))
     if as_json:
         echo_json(plain(page, output, order, reel))
         return
@@ -150,6 +153,12 @@ def _check(
     for target in (output, reel):
         if target is not None:
             refuse_same_file(target, own)
+    named = [source.resolve() for source in sources]
+    warn(
+        f"{source}: is named more than once, and is there once"
+        for source in sources
+        if named.count(source.resolve()) > 1
+    )
     if output is not None:
         check_page_target(output)
     if reel is not None:

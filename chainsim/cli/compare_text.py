@@ -11,6 +11,9 @@ if TYPE_CHECKING:
     from chainsim.batch.listening.reel import RunningOrder
     from chainsim.listen.page.model import ListeningPage
 
+LARGE_MB = 40
+"""Of a file that is mailed or opened on a phone; common practice, no source."""
+
 
 def told_of_page(page: ListeningPage, output: Path) -> str:
     """What it is, in one line."""
@@ -18,6 +21,23 @@ def told_of_page(page: ListeningPage, output: Path) -> str:
     return (
         f"{_entry(output)}: {versions}, {length(_seconds(page))}, {_bytes(output) / 1e6:.1f} MB; open it in a browser"
     )
+
+
+def told_of_copies(page: ListeningPage) -> list[str]:
+    """Which versions stand for others that are the same sound."""
+    return [
+        f'"{card.heading}" is also {", ".join(map(_quoted, card.also))}: the same sound'
+        for card in page.cards
+        if card.also
+    ]
+
+
+def how_smaller(output: Path, *, excerpt: bool, lossy: bool) -> list[str]:
+    """How a page in one file becomes smaller, if it is large."""
+    ways = [way for way, used in (("--excerpt FROM,TO", excerpt), ("--lossy", lossy)) if not used]
+    if not output.is_file() or not ways or _bytes(output) <= LARGE_MB * 1e6:
+        return []
+    return [f"{output}: {_bytes(output) / 1e6:.0f} MB are much for one file; {' or '.join(ways)} makes it smaller"]
 
 
 def told_of_reel(order: RunningOrder, reel: Path) -> str:
@@ -37,6 +57,7 @@ def plain(page: ListeningPage, output: Path | None, order: RunningOrder | None, 
         "versions": [
             {
                 "name": card.heading,
+                "also": list(card.also),
                 "differs": card.differs,
                 "figures": {figure.label: figure.text for figure in card.figures},
                 "as_it_comes_db": levels[card.sound],
@@ -57,6 +78,10 @@ def length(seconds: float) -> str:
     """A length as one says it."""
     whole = round(seconds)
     return f"{seconds:.1f} s" if seconds < 90.0 else f"{whole // 60} min {whole % 60} s"
+
+
+def _quoted(name: str) -> str:
+    return f'"{name}"'
 
 
 def _plain_reel(order: RunningOrder, reel: Path) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from chainsim.cli import compare_text
 from tests.cli.running import complaint, names, notes, ran, sketch_file, take_file
 
 SKETCH = 'title = "Pier"\nchain = ["gain"]\n[blocks.gain]\ntype = "gain"\ngain_db = -6\n'
@@ -66,6 +67,8 @@ def test_a_reel_alone_has_no_more_than_it_needs(folder: Path, capsys: pytest.Cap
         (["pier.toml", "--take", "take.wav", "-o", "page.html", "--excerpt", "5,6"], "the take has 0 ... 2.0 s"),
         (["pier.toml", "--take", "take.wav", "-o", "page.html", "--watch"], "--watch makes a folder"),
         ([".", "-o", "page", "--watch"], "--watch waits for sketches to be saved"),
+        (["pier.toml", "--take", "take.wav", "-o", "page.pdf"], "for a PDF write .html and print it from a browser"),
+        (["pier.toml", "--take", "take.wav", "-o", "note.txt"], 'cannot write ".txt" files, allowed .html | .htm'),
         (["pier.toml", "--take", "take.wav", "--reel", "car.xyz"], 'cannot write ".xyz" files'),
         (["pier.toml", "--take", "take.wav", "-o", "page.html", "--excerpt", "0,inf"], "write two times"),
         (["pier.toml", "--take", "take.wav", "--reel", "parts.wav"], "parts.txt: would be replaced"),
@@ -80,6 +83,23 @@ def test_what_cannot_be_done(folder: Path, capsys: pytest.CaptureFixture[str], a
     before = names(folder)
     assert said in complaint(ran(capsys, "compare", *arguments))
     assert names(folder) == before
+
+
+def test_what_is_there_once_or_large_is_told(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(compare_text, "LARGE_MB", 0.01)
+    (folder / "mole.toml").write_text(SKETCH.replace("Pier", "Mole"))
+    run = ran(
+        capsys, "compare", "pier.toml", "./pier.toml", "mole.toml", "--take", "take.wav", "-o", "page.html", "--lossy",
+        "--no-wires",
+    )  # fmt: skip
+    assert run.code == 0
+    assert "page.html: 1 version," in run.out
+    assert "warning: pier.toml: is named more than once, and is there once" in run.err
+    assert '"Pier" is also "Mole": the same sound' in run.err
+    assert "are much for one file; --excerpt FROM,TO makes it smaller" in run.err
+    assert "also: Mole" in (folder / "page.html").read_text(encoding="utf-8")
 
 
 def test_watch_makes_the_page_again_and_keeps_it_over_a_fault(folder: Path) -> None:

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from chainsim.batch.listening.chain_words import AS_PLAYED, chain_beside
 from chainsim.batch.listening.made import MadeVersion
-from chainsim.batch.orders.hearing import beside
+from chainsim.batch.orders.hearing import SILENT_DBFS, beside
 from chainsim.batch.sounds.sound_figures import SoundFigures
+from chainsim.graph.rendering import build_graph
 from chainsim.listen.page.model import Figure
 
 AUDIBLE_STEPS = 1.0
 
 
-def figures_of(version: MadeVersion, steps: float | None) -> tuple[Figure, ...]:
+def figures_of(version: MadeVersion, steps: float | None, take_channels: int = 1) -> tuple[Figure, ...]:
     """Figures for the reader, those of the sound as it comes.
 
     Parameters
@@ -22,15 +24,18 @@ def figures_of(version: MadeVersion, steps: float | None) -> tuple[Figure, ...]:
     version : MadeVersion
     steps : float or None
         How far it is from the first; None for the first.
+    take_channels : int
     """
     said = [Figure(label, text) for label, text in version.said.items()]
-    measured = [Figure(label, text) for label, text in _measured(version.figures)]
+    measured = [Figure(label, text) for label, text in _measured(version.figures, _latest_ms(version, take_channels))]
     far = [] if steps is None else [Figure("beside the first", f"{steps:.1f} steps")]
     return (*said, *measured, *far)
 
 
 def differs(version: MadeVersion, first: MadeVersion, steps: float) -> str:
-    """What one hears of a version beside the first, in a few words: of its noise, what is more when both are as loud.
+    """What a version does that the first does not, and what one hears of it, in a few words.
+
+    Of its noise it tells what is more when both are as loud.
 
     Parameters
     ----------
@@ -41,24 +46,53 @@ def differs(version: MadeVersion, first: MadeVersion, steps: float) -> str:
     louder_lu = version.figures.integrated_lufs - first.figures.integrated_lufs
     noise_dbfs = version.figures.noise_floor_dbfs - (louder_lu if math.isfinite(louder_lu) else 0.0)
     words = beside(replace(version.figures, noise_floor_dbfs=noise_dbfs), first.figures)
+    both = version.sketch, first.sketch
+    does = "" if both[0] is None or both[1] is None else chain_beside(both[0], both[1])
+    return "; ".join(filter(None, (does, words, _how_far(steps, told=bool(words)))))
+
+
+def told_of_first(versions: Sequence[MadeVersion]) -> str:
+    """What the others are told against, where that is not plain: of a first one with cues, its beginning."""
+    sketch = versions[0].sketch
+    if sketch is None or not sketch.cues or len(versions) < 2:
+        return ""
+    return f"{AS_PLAYED}; what the others add or lack is told against its beginning"
+
+
+def _how_far(steps: float, *, told: bool) -> str:
     if steps < AUDIBLE_STEPS:
-        return f"{words}; otherwise hardly told apart from it" if words else "hardly told apart from it"
-    return words or "differs in what no single figure tells"
+        return "otherwise hardly told apart from it" if told else "hardly told apart from it"
+    whole = round(steps) if math.isfinite(steps) else 0
+    return f"{whole} step{'s' if whole > 1 else ''} from the first" if whole else ""
 
 
-def _measured(figures: SoundFigures) -> Iterator[tuple[str, str]]:
+def _latest_ms(version: MadeVersion, take_channels: int) -> float:
+    """Latency by the longest way; by the shortest where the sketch is gone."""
+    if version.sketch is None:
+        return version.figures.latency_ms
+    rate_hz = version.figures.sample_rate_hz
+    return 1000.0 * build_graph(version.sketch, rate_hz, take_channels).latency[1] / rate_hz
+
+
+def _measured(figures: SoundFigures, latest_ms: float) -> Iterator[tuple[str, str]]:
     silent = not math.isfinite(figures.true_peak_dbtp)
     yield "loudness as it comes", _number(figures.integrated_lufs, "LUFS", "silent or too short")
     if silent:
         return
     yield "highest peak", _number(figures.true_peak_dbtp, "dBTP", "-")
     if not math.isnan(figures.noise_floor_dbfs):
-        yield "noise in the rests", _number(figures.noise_floor_dbfs, "dBFS", "none at all", digits=0)
+        floor_dbfs = figures.noise_floor_dbfs if figures.noise_floor_dbfs > SILENT_DBFS else -math.inf
+        yield "noise in the rests", _number(floor_dbfs, "dBFS", "silent", digits=0)
     if figures.gate_openings is not None:
         yield "its gate opens", f"{figures.gate_openings} x"
     yield "brightness", _number(figures.centroid_hz, "Hz", "-", digits=0)
     yield "rings on after the take", _number(figures.tail_s, "s", "-")
-    yield "latency", f"{figures.latency_ms:.1f} ms"
+    yield "latency", _range_ms(figures.latency_ms, latest_ms)
+
+
+def _range_ms(least_ms: float, most_ms: float) -> str:
+    least, most = f"{least_ms:.1f}", f"{most_ms:.1f}"
+    return f"{least} ms" if least == most else f"{least} to {most} ms"
 
 
 def _number(value: float, unit: str, none: str, *, digits: int = 1) -> str:

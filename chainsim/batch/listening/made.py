@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import count
 from pathlib import Path, PurePath
 
@@ -40,6 +40,8 @@ class MadeVersion:
     said : dict of str
         What else is known of it, by label.
     warnings : tuple of str
+    also : tuple of str
+        Headings of others that are the same sound, and are left out.
     """
 
     heading: str
@@ -50,6 +52,7 @@ class MadeVersion:
     settings: str = ""
     said: Mapping[str, str] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
 
     def samples(self) -> npt.NDArray[np.float32]:
         """The file's samples, shape (frames, channels), read when they are needed."""
@@ -91,7 +94,9 @@ def without_copies(versions: Iterable[MadeVersion]) -> tuple[tuple[MadeVersion, 
         with version.file.open("rb") as file:
             sound = hashlib.file_digest(file, "sha256").hexdigest(), version.trim_db, version.figures.latency_ms
         if sound in first:
-            notes.append(f'"{version.heading}" is the same sound as "{first[sound].heading}", which stands for both')
+            kept = first[sound]
+            first[sound] = replace(kept, also=(*kept.also, version.heading))
+            notes.append(f'"{version.heading}" is the same sound as "{kept.heading}", which stands for both')
         else:
             first[sound] = version
     return tuple(first.values()), notes

@@ -11,7 +11,7 @@ import numpy as np
 from chainsim.audio.reading import read_take
 from chainsim.batch.listening.distances import steps_from_first
 from chainsim.batch.listening.excerpt import Excerpt, Samples, check_excerpt, in_excerpt
-from chainsim.batch.listening.figures import differs, figures_of
+from chainsim.batch.listening.figures import differs, figures_of, told_of_first
 from chainsim.batch.listening.foot_sounds import FootAtKeys, foot_of
 from chainsim.batch.listening.made import MadeVersion, MadeVersions
 from chainsim.batch.listening.page_notes import excerpt_note, loudness_notes, memory_notes
@@ -113,7 +113,7 @@ def build_page(made: MadeVersions, options: PageOptions, told: Progress = untold
         take_name=take_name,
         sample_rate_hz=sample_rate_hz,
         sounds=tuple(sounds),
-        cards=tuple(_cards(made, steps_from_first(made.versions, len(take)), drawn, trims)),
+        cards=tuple(_cards(made, steps_from_first(made.versions, len(take)), drawn, trims, take.shape[1])),
         starts_s=0.0 if excerpt is None else excerpt.from_s,
         foot=None if board is None else board.plain(),
         notes=tuple(dict.fromkeys([*notes, *made.notes])),
@@ -126,6 +126,7 @@ def _printable(made: MadeVersions) -> MadeVersions:
         replace(
             version,
             heading=printable(version.heading),
+            also=tuple(map(printable, version.also)),
             settings="\n".join(map(printable, version.settings.split("\n"))),
             said={label: printable(text) for label, text in version.said.items()},
             warnings=tuple(map(printable, version.warnings)),
@@ -206,15 +207,16 @@ def _limited(sounds: Iterable[PageSound], count: int, told: Progress) -> Iterato
 
 
 def _cards(
-    made: MadeVersions, steps: Sequence[float], drawn: Sequence[WireSounds], trims: Trims
+    made: MadeVersions, steps: Sequence[float], drawn: Sequence[WireSounds], trims: Trims, take_channels: int
 ) -> Iterator[VersionCard]:
     first = made.versions[0]
     for i, (key, version) in enumerate(_keyed(made.versions)):
         yield VersionCard(
             sound=key,
             heading=version.heading,
-            differs=differs(version, first, steps[i]) if i else "",
-            figures=figures_of(version, steps[i] if i else None),
+            differs=differs(version, first, steps[i]) if i else told_of_first(made.versions),
+            figures=figures_of(version, steps[i] if i else None, take_channels),
+            also=version.also,
             settings=version.settings,
             drawing=drawn[i].drawing,
             warnings=(*version.warnings, *trims.warnings[1 + i]),

@@ -8,10 +8,12 @@ from pathlib import Path
 from chainsim.audio.whole import writing
 from chainsim.audio.writing import TakeWriter
 from chainsim.errors import AudioError
-from chainsim.listen.page.writing import INDEX, NOW, SOUNDS, WHOLE
+from chainsim.listen.page.watcher import NOW
+from chainsim.listen.page.writing import INDEX, SOUNDS, WHOLE
 
 BEEPS = "Before each version beeps tell its number: a short one counts one, a long one five."
 """Stands in every running order."""
+PDF = "; for a PDF write .html and print it from a browser"
 PAGE_DATA = b'id="page-data"'
 """Stands in every page."""
 
@@ -22,14 +24,21 @@ def is_one_file(path: str | Path) -> bool:
 
 
 def check_page_target(path: Path) -> None:
-    """Refuse a folder that holds other things than a page.
+    """Refuse a folder that holds other things than a page, and a new one called like a file.
 
     Raises
     ------
     AudioError
-        If it does, or is a file.
+        If it does or is, or is a file.
     """
-    if is_one_file(path) or not path.exists():
+    if is_one_file(path):
+        return
+    if not path.exists():
+        if path.suffix:
+            raise AudioError(
+                f'{path}: cannot write "{path.suffix}" files, allowed .html | .htm, or a folder without an ending'
+                f"{PDF if path.suffix.lower() == '.pdf' else ''}"
+            )
         return
     if not path.is_dir():
         raise AudioError(f"{path}: is a file; name a folder for the page, or a file that ends with .html")

@@ -100,13 +100,15 @@ class VersionCard:
         Key of its sound.
     heading : str
     differs : str
-        What one hears of it beside the first version, in a few words; empty for the first.
+        What it does beside the first version, and what one hears of it, in a few words; of the first most often empty.
     figures : tuple of Figure
     settings : str
         The sketch, as text.
     drawing : str or None
         The signal flow as SVG; a wire that can be heard has its sound's key in `data-sound`.
     warnings : tuple of str
+    also : tuple of str
+        Headings of others that are the same sound, for which it stands.
     """
 
     sound: str
@@ -116,6 +118,7 @@ class VersionCard:
     settings: str = ""
     drawing: str | None = None
     warnings: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

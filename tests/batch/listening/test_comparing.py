@@ -82,6 +82,7 @@ def test_each_patch_and_each_sketch_is_a_version(both: ListeningPage) -> None:
     assert [sound.key for sound in both.sounds] == ["take", "version-1", "version-2", "version-3"]
     assert {sound.scene for sound in both.sounds} == {"page"}
     assert any('"Quay <b>, twin" is the same sound as "Quay <b>, solo"' in note for note in both.notes)
+    assert [card.also for card in both.cards] == [("Quay <b>, twin",), (), ()]
     assert both.foot is None
 
 
@@ -109,7 +110,7 @@ def test_figures_and_settings_stand_beside(both: ListeningPage, folder: Path, ta
     assert first.differs == ""
     assert "beside the first" not in figures[0]
     assert figures[1]["beside the first"] == "0.0 steps"
-    assert softer.differs == "12.0 LU softer as it comes; otherwise hardly told apart from it"
+    assert softer.differs == "adds gain; 12.0 LU softer as it comes; otherwise hardly told apart from it"
     assert "gain_db = -12" in softer.settings
     assert "patches" not in softer.settings
     assert plain.settings == PLAIN

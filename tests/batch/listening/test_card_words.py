@@ -1,0 +1,111 @@
+"""What a card says of its version: what its chain does beside the first one's, how far it is, and its figures."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from chainsim.batch.listening.chain_words import chain_beside
+from chainsim.batch.listening.figures import differs, figures_of, told_of_first
+from chainsim.batch.listening.made import MadeVersion
+from chainsim.batch.sounds.sound_figures import SoundFigures
+from chainsim.sketch.loading import parse_sketch
+from chainsim.sketch.model import Sketch
+
+SET = """
+key = "C major"
+chain = ["level", "echo", "hall"]
+[blocks.level]
+type = "gain"
+[blocks.echo]
+type = "delay"
+[blocks.hall]
+type = "reverb"
+[blocks.twin]
+type = "delay"
+[blocks.voices]
+type = "following_synth"
+[patches.plain]
+[patches.louder]
+blocks.level.gain_db = 6
+[patches.voiced]
+chain = ["level", "voices", "hall"]
+blocks.level.gain_db = 6
+[patches.slow]
+blocks.echo.time_ms = 700
+blocks.level.gain_db = 6
+[patches.other]
+chain = ["level", "twin", "hall"]
+[patches.turned]
+chain = ["level", "hall", "echo"]
+[patches.twice]
+chain = ["level", "echo", "twin", "hall"]
+[patches.dry]
+blocks.hall.engaged = false
+[patches.quick]
+tempo_bpm = 140
+"""
+LANES = """
+chain = [{ lanes = [["near"], ["far"]] }]
+[blocks.near]
+type = "gain"
+[blocks.far]
+type = "gain"
+latency_ms = 20
+"""
+
+
+def version(sketch: Sketch, noise_floor_dbfs: float = -80.0) -> MadeVersion:
+    figures = SoundFigures(48_000.0, 1, 48_000, 0.0, -20.0, -3.0, noise_floor_dbfs, None, 0.5, 1_000.0)
+    return MadeVersion("a version", Path("none.wav"), figures, sketch=sketch)
+
+
+@pytest.mark.parametrize(
+    ("patch", "said"),
+    [
+        ("plain", ""),
+        ("louder", "otherwise set: gain"),
+        ("voiced", "adds synth voices; without delay"),
+        ("slow", "otherwise set: delay"),
+        ("other", ""),
+        ("turned", "the same blocks in another order"),
+        ("twice", "adds delay"),
+        ("dry", "without reverb"),
+        ("quick", "140 bpm"),
+    ],
+)
+def test_a_chain_is_told_by_what_it_adds_and_lacks(patch: str, said: str) -> None:
+    """Gains are told of where nothing else is; a delay of another name that is set alike is the same delay."""
+    whole = parse_sketch(SET)
+    assert chain_beside(whole.alone(patch), whole.alone("plain")) == said
+
+
+def test_of_a_first_one_with_cues_its_beginning_counts() -> None:
+    whole = parse_sketch(f'{SET}[[cues]]\nat_s = 0\npatch = "voiced"\n[[cues]]\nat_s = 1\npatch = "plain"\n')
+    assert chain_beside(whole.alone("voiced"), whole) == "as the first begins"
+    assert chain_beside(whole.alone("plain"), whole) == "adds delay; without synth voices"
+    assert chain_beside(whole, whole.alone("plain")) == "changes by its cues"
+    both = [version(whole), version(whole.alone("plain"))]
+    assert told_of_first(both).startswith("changes by its cues; ")
+    assert told_of_first(both[1:]) == told_of_first(both[:1]) == ""
+
+
+def test_how_far_it_is_stands_last() -> None:
+    whole = parse_sketch(SET)
+    plain, voiced = (version(whole.alone(name)) for name in ("plain", "voiced"))
+    assert differs(voiced, plain, 18.4) == "adds synth voices; without delay; 18 steps from the first"
+    assert differs(plain, plain, 1.2) == "1 step from the first"
+    assert differs(plain, plain, 0.2) == "hardly told apart from it"
+    assert differs(plain, version(whole, -60.0), 0.2) == "rests 20 dB quieter; otherwise hardly told apart from it"
+
+
+def test_latency_by_both_ways_and_rests_that_are_silent() -> None:
+    """One lane comes 20 ms late, and nothing aligns them; under -120 dBFS nothing is heard."""
+    figures = {figure.label: figure.text for figure in figures_of(version(parse_sketch(LANES), -286.0), None)}
+    assert figures["latency"] == "0.0 to 20.0 ms"
+    assert figures["noise in the rests"] == "silent"
+    for floor_dbfs, said in ((-math.inf, "silent"), (-119.0, "-119 dBFS")):
+        own = figures_of(version(parse_sketch("chain = []"), floor_dbfs), None)
+        assert {figure.label: figure.text for figure in own}["noise in the rests"] == said
