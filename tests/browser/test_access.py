@@ -168,6 +168,11 @@ def test_all_figures_fit_on_paper_and_on_a_screen(open_page: OpenPage) -> None:
     assert not page.get_by_role("button", name="Play").is_visible()
     assert page.get_by_role("row", name="2 Version 2, a heading of words 19.3 steps 12 orders").is_visible()
     assert page.evaluate("() => document.documentElement.scrollWidth") <= 658
+    # Paper and fingers have no titles to hover over.
+    assert page.locator(".short-heads").inner_text() == (
+        "loudness: loudness as it comes; noise: noise in the rests; gate: its gate opens;"
+        " rings on: rings on after the take."
+    )
     page.emulate_media(media="screen")
     page.set_viewport_size({"width": 1200, "height": 900})
     table = page.locator(".table-scroll")
