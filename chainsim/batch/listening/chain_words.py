@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TypeAlias
 
 from chainsim.listen.sheets.block_words import BLOCK_WORDS, kind_text
+from chainsim.settings import Settings
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import Sketch, State
 from chainsim.sketch.timeline import timeline
+from chainsim.stage.drives import Drive
 
 MOST_NAMED = 5
 """Kinds of block in one list; the drawing shows all."""
@@ -27,11 +29,13 @@ LEVEL = "gain"
 """Told of only where nothing else is: versions are heard at one loudness."""
 AS_PLAYED = "changes by its cues"
 
-SettingsByKind: TypeAlias = dict[str, list[object]]
+AsSet: TypeAlias = tuple[Settings, Mapping[str, Drive]]
+"""What a block is set to, and what moves which of its settings."""
+SettingsByKind: TypeAlias = dict[str, list[AsSet]]
 
 
 def chain_beside(sketch: Sketch, first: Sketch) -> str:
-    """What one does that the other does not: "adds synth voices, delay; without reverb; otherwise set: equalizer".
+    """What one does that the other does not: "adds 2 synth voices, delay; without reverb; otherwise set: equalizer".
 
     Of a first one with cues that is what it does when it begins.
 
@@ -54,7 +58,7 @@ def _differences(state: State, first: State) -> Iterator[str]:
     own, others = _settings_by_kind(state), _settings_by_kind(first)
     found = list(_blocks_beside(own, others, but=LEVEL)) or list(_blocks_beside(own, others))
     if not found and _order(state) != _order(first):
-        found = ["the same blocks in another order"]
+        found = ["another order"]
     yield from found
     if state.tempo_bpm != first.tempo_bpm:
         yield f"{state.tempo_bpm:g} bpm"
@@ -63,8 +67,8 @@ def _differences(state: State, first: State) -> Iterator[str]:
 def _blocks_beside(own: SettingsByKind, others: SettingsByKind, *, but: str | None = None) -> Iterator[str]:
     kinds = [kind for kind in dict.fromkeys([*own, *others]) if kind != but]
     more = {kind: len(own.get(kind, ())) - len(others.get(kind, ())) for kind in kinds}
-    added = [_counted(kind, count) for kind, count in more.items() if count > 0]
-    left_out = [_counted(kind, -count) for kind, count in more.items() if count < 0]
+    added = [_counted(kind, _only_in(own[kind], others.get(kind, ()))[-n:]) for kind, n in more.items() if n > 0]
+    left_out = [_counted(kind, _only_in(others[kind], own.get(kind, ()))[n:]) for kind, n in more.items() if n < 0]
     changed = [_called(kind) for kind in kinds if _otherwise_set(own.get(kind, ()), others.get(kind, ()))]
     if added:
         yield f"adds {_listed(added)}"
@@ -74,14 +78,20 @@ def _blocks_beside(own: SettingsByKind, others: SettingsByKind, *, but: str | No
         yield f"otherwise set: {_listed(changed)}"
 
 
-def _otherwise_set(own: Sequence[object], others: Sequence[object]) -> bool:
-    """Whether some of those that both have are set otherwise; of two delays, each may be the other's."""
-    left, alike = list(others), 0
-    for settings in own:
-        if settings in left:
-            left.remove(settings)
-            alike += 1
-    return alike < min(len(own), len(others))
+def _otherwise_set(own: Sequence[AsSet], others: Sequence[AsSet]) -> bool:
+    """Whether some of those that both have are set otherwise."""
+    return len(own) - len(_only_in(own, others)) < min(len(own), len(others))
+
+
+def _only_in(own: Sequence[AsSet], others: Sequence[AsSet]) -> list[AsSet]:
+    """What has no like among the others; of two delays, each may be the other's."""
+    left, found = list(others), []
+    for one in own:
+        if one in left:
+            left.remove(one)
+        else:
+            found.append(one)
+    return found
 
 
 def _at_start(sketch: Sketch) -> State:
@@ -117,8 +127,14 @@ def _called(kind: str) -> str:
     return HEARD_AS.get(kind, kind_text(kind))
 
 
-def _counted(kind: str, count: int) -> str:
-    return _called(kind) if count == 1 else f"{_called(kind)} ({count})"
+def _counted(kind: str, those: Sequence[AsSet]) -> str:
+    """Blocks of a kind, or their voices where each has a list of them: "2 synth voices", "delay (2)"."""
+    called = _called(kind)
+    voices = [voices for settings, _ in those if isinstance(voices := getattr(settings, "voices", None), list)]
+    if len(voices) == len(those) and called.endswith(" voices"):
+        count = sum(map(len, voices))
+        return f"{count} {called if count > 1 else called.removesuffix('s')}"
+    return called if len(those) == 1 else f"{called} ({len(those)})"
 
 
 def _listed(names: Iterable[str]) -> str:

@@ -27,6 +27,12 @@ type = "reverb"
 type = "delay"
 [blocks.voices]
 type = "following_synth"
+voices = [{ waveform = "saw" }]
+[blocks.third]
+type = "delay"
+[blocks.choir]
+type = "pitch_shifter"
+voices = [{ interval = "M3 above" }, { interval = "P5 above" }]
 [patches.plain]
 [patches.louder]
 blocks.level.gain_db = 6
@@ -42,6 +48,11 @@ chain = ["level", "twin", "hall"]
 chain = ["level", "hall", "echo"]
 [patches.twice]
 chain = ["level", "echo", "twin", "hall"]
+[patches.sung]
+chain = ["level", "echo", "hall", "choir"]
+[patches.thrice]
+chain = ["level", "echo", "twin", { lanes = [["third"], []] }, "hall"]
+blocks.twin.time_ms = 100
 [patches.dry]
 blocks.hall.engaged = false
 [patches.quick]
@@ -67,11 +78,13 @@ def version(sketch: Sketch, noise_floor_dbfs: float = -80.0) -> MadeVersion:
     [
         ("plain", ""),
         ("louder", "otherwise set: gain"),
-        ("voiced", "adds synth voices; without delay"),
+        ("voiced", "adds 1 synth voice; without delay"),
         ("slow", "otherwise set: delay"),
         ("other", ""),
-        ("turned", "the same blocks in another order"),
+        ("turned", "another order"),
         ("twice", "adds delay"),
+        ("sung", "adds 2 shifted voices"),
+        ("thrice", "adds delay (2)"),
         ("dry", "without reverb"),
         ("quick", "140 bpm"),
     ],
@@ -85,7 +98,7 @@ def test_a_chain_is_told_by_what_it_adds_and_lacks(patch: str, said: str) -> Non
 def test_of_a_first_one_with_cues_its_beginning_counts() -> None:
     whole = parse_sketch(f'{SET}[[cues]]\nat_s = 0\npatch = "voiced"\n[[cues]]\nat_s = 1\npatch = "plain"\n')
     assert chain_beside(whole.alone("voiced"), whole) == "as the first begins"
-    assert chain_beside(whole.alone("plain"), whole) == "adds delay; without synth voices"
+    assert chain_beside(whole.alone("plain"), whole) == "adds delay; without 1 synth voice"
     assert chain_beside(whole, whole.alone("plain")) == "changes by its cues"
     both = [version(whole), version(whole.alone("plain"))]
     assert told_of_first(both).startswith("changes by its cues; ")
@@ -95,7 +108,7 @@ def test_of_a_first_one_with_cues_its_beginning_counts() -> None:
 def test_how_far_it_is_stands_last() -> None:
     whole = parse_sketch(SET)
     plain, voiced = (version(whole.alone(name)) for name in ("plain", "voiced"))
-    assert differs(voiced, plain, 18.4) == "adds synth voices; without delay; 18 steps from the first"
+    assert differs(voiced, plain, 18.4) == "adds 1 synth voice; without delay; 18 steps from the first"
     assert differs(plain, plain, 1.2) == "1 step from the first"
     assert differs(plain, plain, 0.2) == "hardly told apart from it"
     assert differs(plain, version(whole, -60.0), 0.2) == "rests 20 dB quieter; otherwise hardly told apart from it"
