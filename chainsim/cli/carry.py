@@ -54,6 +54,53 @@ def command(
     The page needs no network and is made to be printed. Exit code 1: some patches cannot be made; 2: none of them.
 
     \b
+    An inventory; what no limit asks for may be left out:
+      format = 1
+      currency = "shells"
+      made_elsewhere = ["trim", "room"]  # blocks or types no box has to make
+      [limits]
+      board_width_mm = 600               # and board_depth_mm, height_mm, gap_mm
+      board_depth_mm = 350
+      mass_g = 8000
+      budget = 400
+      latency_ms = 16
+      [[gear]]                           # one such table for each box
+      name = "small delay box"
+      makes = ["delay", "reverb"]        # types of blocks: chainsim blocks
+      at_once = 2                        # so many of them at one time
+      programs = 8                       # settings it recalls by foot
+      follows_tempo = true               # by taps or a clock
+      keeps_dry = true                   # passes the straight sound beside its own
+      pedal_inputs = 1
+      front = true                       # pressed by foot: in front on the board
+      latency_ms = 6
+      width_mm = 72                      # plugs included
+      depth_mm = 122
+      height_mm = 55
+      mass_g = 390
+      price = 90                         # counts with owned = false alone
+      owned = false
+      voltage_v = 9                      # as its plate says; or power = "battery",
+      current_ma = 60                    # "mains", "none"
+      current = "DC"                     # or "AC"
+      polarity = "centre minus"          # or "centre plus", "none"
+      [[gear]]
+      name = "mixer and switcher"
+      splits = 3                         # lanes, each on a socket of its own
+      mixes = 3                          # lanes that it sums
+      loops = 4                          # boxes whose order a press changes
+      power = "mains"
+      width_mm = 300
+      depth_mm = 90
+      height_mm = 60
+      mass_g = 1500
+      [[supplies]]
+      name = "supply under the board"
+      on_board = false                   # lies elsewhere: needs no size
+      mass_g = 900
+      outlets = [{ voltage_v = 9, current_ma = 100, count = 4 }]
+
+    \b
     Examples:
       chainsim carry harbour_day.toml --gear gear.toml
       chainsim carry harbour_day.toml --gear gear.toml --by mass -o carry.html

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
+import textwrap
 from pathlib import Path
 
 import pytest
 
+from chainsim.cli.carry import command
+from chainsim.listen.sheets.carry_plan.inventory import Gear, InventoryHeader, Limits, Outlet, Supply
+from chainsim.listen.sheets.carry_plan.reading import parse_inventory
 from tests.cli.running import complaint, ran, sketch_file
 
 SET = """
@@ -70,6 +75,19 @@ def test_it_writes_a_page_and_a_text(tmp_path: Path, capsys: pytest.CaptureFixtu
 def test_it_refuses(options: tuple[str, ...], told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     run = ran(capsys, "carry", sketch_file(tmp_path, SET), "--gear", gear_file(tmp_path, ECHO), *options)
     assert told in complaint(run)
+
+
+def test_the_inventory_in_the_help_is_one() -> None:
+    text = (command.help or "").partition("may be left out:\n")[2].partition("\n\n")[0]
+    inventory = parse_inventory(textwrap.dedent(text))
+    assert [item.name for item in inventory.items] == [
+        "small delay box",
+        "mixer and switcher",
+        "supply under the board",
+    ]
+    written = set(re.findall(r"(\w+) = ", text)) | {"board_depth_mm"}
+    known = {*Gear.specs(), *Supply.specs(), *Outlet.specs(), *Limits.specs(), *InventoryHeader.specs()}
+    assert known - written == {"title", "gap_mm"}
 
 
 def test_the_inventory_is_not_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

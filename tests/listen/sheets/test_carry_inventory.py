@@ -11,6 +11,7 @@ from chainsim.listen.sheets.carry_plan.reading import load_inventory, parse_inve
 
 EXAMPLE = Path(__file__).parents[3] / "presets" / "gear" / "harbour_day.toml"
 LEAST = '[[gear]]\nname = "echo box"\nmakes = ["delay"]\npower = "none"\n'
+ECHO_BOX = 'gear.toml: gear no. 1 "echo box"'
 
 
 def faults(text: str) -> list[str]:
@@ -24,39 +25,39 @@ def faults(text: str) -> list[str]:
     [
         ("", "gear.toml: gear: missing; the least inventory has one [[gear]] with a name and what it makes"),
         ("gear = 3", "gear.toml: gear: allowed a list of tables: [[gear]]"),
-        (LEAST + "mas_g = 3", 'gear.toml: gear[0].mas_g: no setting "mas_g"; did you mean "mass_g"?'),
-        (LEAST + "mass_g = -1", "gear.toml: gear[0].mass_g = -1 g, allowed 0 ... 200000 g"),
-        (LEAST + "mass_g = nan", "gear.toml: gear[0].mass_g = nan g, allowed 0 ... 200000 g"),
+        (LEAST + "mas_g = 3", f'{ECHO_BOX}.mas_g: no setting "mas_g"; did you mean "mass_g"?'),
+        (LEAST + "mass_g = -1", f"{ECHO_BOX}.mass_g = -1 g, allowed 0 ... 200000 g"),
+        (LEAST + "mass_g = nan", f"{ECHO_BOX}.mass_g = nan g, allowed 0 ... 200000 g"),
         (
             LEAST + 'mass_g = "400 g"',
-            "gear.toml: gear[0].mass_g = '400 g', allowed 0 ... 200000 g, a number without quotes",
+            f"{ECHO_BOX}.mass_g = '400 g', allowed 0 ... 200000 g, a number without quotes",
         ),
-        (LEAST + "at_once = 0", "gear.toml: gear[0].at_once = 0, allowed 1 ... 200"),
-        (LEAST + "programs = 1.5", "gear.toml: gear[0].programs = 1.5, allowed 1 ... 100000"),
-        (LEAST.replace("delay", "dely"), 'gear.toml: gear[0].makes: no block type "dely"; did you mean "delay"?'),
+        (LEAST + "at_once = 0", f"{ECHO_BOX}.at_once = 0, allowed 1 ... 200"),
+        (LEAST + "programs = 1.5", f"{ECHO_BOX}.programs = 1.5, allowed 1 ... 100000"),
+        (LEAST.replace("delay", "dely"), f'{ECHO_BOX}.makes: no block type "dely"; did you mean "delay"?'),
         (
             LEAST.replace("delay", "blender"),
-            "gear.toml: gear[0].makes: a blender is a fork of two lanes: give splits = 2",
+            f"{ECHO_BOX}.makes: a blender is a fork of two lanes: give splits = 2",
         ),
         (
             LEAST.replace('"none"', '"steam"'),
-            'gear.toml: gear[0].power = "steam", allowed outlet | battery | mains | none',
+            f'{ECHO_BOX}.power = "steam", allowed outlet | battery | mains | none',
         ),
         (
             LEAST.replace('"none"', '"outlet"\ncurrent_ma = 9'),
-            "gear.toml: gear[0].voltage_v: missing; what takes no outlet",
+            f"{ECHO_BOX}.voltage_v: missing; what takes no outlet",
         ),
-        (LEAST.replace('name = "echo box"', ""), "gear.toml: gear[0].name: missing; every item has one"),
-        (LEAST + LEAST, 'gear.toml: gear[1].name = "echo box", allowed a name of its own; gear[0] has it'),
-        ("[limits]\nmass_g = 900\n" + LEAST, "gear.toml: gear[0].mass_g: missing, and limits.mass_g is given"),
+        (LEAST.replace('name = "echo box"', ""), "gear.toml: gear no. 1.name: missing; every item has one"),
+        (LEAST * 2, 'gear.toml: gear no. 2 "echo box".name = "echo box", allowed a name of its own; gear no. 1 has it'),
+        ("[limits]\nmass_g = 900\n" + LEAST, f"{ECHO_BOX}.mass_g: missing, and limits.mass_g is given"),
         (
             "[limits]\nbudget = 9\n" + LEAST + "owned = false",
-            "gear.toml: gear[0].price: missing, and limits.budget is given",
+            f"{ECHO_BOX}.price: missing, and limits.budget is given",
         ),
         ("[limits]\nboard_width_mm = 9\n" + LEAST, "gear.toml: limits: a board has board_width_mm and board_depth_mm"),
         (
             LEAST + '[[supplies]]\nname = "s"\noutlets = [{ voltage_v = 9 }]',
-            "supplies[0].outlets[0].current_ma: missing",
+            'supplies no. 1 "s".outlets[0].current_ma: missing',
         ),
         (
             LEAST + 'polarity = "center minus"',
@@ -67,7 +68,7 @@ def faults(text: str) -> list[str]:
             + '[[supplies]]\nname = "s"\noutlets = ['
             + "{ voltage_v = 9, current_ma = 9, count = 33 }, " * 2
             + "]",
-            "supplies[0].outlets: 66 of them in all, allowed up to 64",
+            'supplies no. 1 "s".outlets: 66 of them in all, allowed up to 64',
         ),
         ("format = 2\n" + LEAST, "gear.toml: format = 2, allowed 1 ... 1"),
         (LEAST + "[", "gear.toml: not valid TOML"),

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chainsim.listen.sheets.carry_plan.packing import Packing, Place, Size, pack
+from chainsim.listen.sheets.carry_plan.packing import Packing, Place, Size, boards_that_do, out_of_reach, pack
 
 
 def fits_on_grid(sizes: list[tuple[int, int]], board: tuple[int, int], taken: int = 0) -> bool:
@@ -76,6 +76,35 @@ def test_gaps_count_between_boxes_and_not_at_the_edge(gap_mm: float, verdict: st
 def test_a_long_box_is_turned() -> None:
     (place,) = pack([(400.0, 80.0)], (100.0, 420.0), 0.0).places
     assert (place.width_mm, place.depth_mm, place.turned) == (80.0, 400.0, True)
+
+
+def test_what_a_foot_presses_lies_in_front() -> None:
+    # The deepest box would begin the first row; the switcher of 420 x 90 mm is to lie before it.
+    sizes = [(300.0, 180.0), (170.0, 130.0), (420.0, 90.0)]
+    assert out_of_reach(pack(sizes, (660.0, 380.0), 12.0).places, [False, False, True]) == [2]
+    packing = pack(sizes, (660.0, 380.0), 12.0, [False, False, True])
+    check_layout(packing, sizes, (660.0, 380.0), 12.0)
+    assert packing.places[2].front_mm == 0.0
+    assert out_of_reach(packing.places, [False, False, True]) == []
+
+
+def test_where_only_one_of_two_can_be_in_front_both_are_laid_out() -> None:
+    # Turned or not, two boxes of 10 x 10 mm on a board of 10 x 20 mm lie behind each other.
+    packing = pack([(10.0, 10.0)] * 2, (10.0, 20.0), 0.0, [False, True])
+    assert [place.front_mm for place in packing.places] == [10.0, 0.0]
+
+
+@pytest.mark.parametrize(
+    ("sizes", "board", "larger"),
+    [
+        # Side by side 2 x 100 and a gap of 10 are 210 wide, behind each other 2 x 60 and a gap 130 deep.
+        ([(100.0, 60.0)] * 2, (105.0, 65.0), [(105.0, 130.0), (210.0, 65.0)]),
+        ([(100.0, 60.0)], (50.0, 70.0), [(100.0, 70.0)]),  # no depth makes room for a box wider than the board
+        ([(100.0, 100.0)], (50.0, 50.0), [(100.0, 100.0)]),
+    ],
+)
+def test_boards_that_would_do(sizes: list[Size], board: Size, larger: list[Size]) -> None:
+    assert boards_that_do(sizes, board, 10.0) == larger
 
 
 def test_what_is_not_found_is_not_said_to_be_impossible() -> None:

@@ -34,7 +34,7 @@ def _section(name: str, head: Sequence[str], lines: Sequence[Sequence[str]]) -> 
 
 def _lost(plan: CarryPlan) -> list[str]:
     lines = [(p.name if k == 0 else "", reason) for p in plan.lost for k, reason in enumerate(rows.reason_lines(p))]
-    return _section("Cannot be made", ("patch", "why: any one of these, mended, would do"), lines)
+    return _section("Cannot be made", ("patch", "why"), lines)
 
 
 def _carried(plan: CarryPlan) -> list[str]:

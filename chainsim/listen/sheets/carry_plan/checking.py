@@ -18,11 +18,11 @@ from functools import lru_cache
 from typing import TypeAlias
 
 from chainsim.listen.sheets.carry_plan.choice import Choice, Limit
-from chainsim.listen.sheets.carry_plan.inventory import Gear, Inventory, Measure, Supply, total
+from chainsim.listen.sheets.carry_plan.inventory import Gear, Inventory, Measure, Supply, is_pressed, total
 from chainsim.listen.sheets.carry_plan.latency import longest_way
 from chainsim.listen.sheets.carry_plan.matching import Key, Matching
 from chainsim.listen.sheets.carry_plan.order import parted, torn
-from chainsim.listen.sheets.carry_plan.packing import Packing, Size, pack
+from chainsim.listen.sheets.carry_plan.packing import Packing, Size, boards_that_do, pack
 from chainsim.listen.sheets.carry_plan.scenes import programs_needed, scenes, setting_of
 from chainsim.listen.sheets.carry_plan.wants import Wants
 
@@ -163,7 +163,15 @@ def layout(inventory: Inventory, on_board: Sequence[int]) -> Packing:
     """Where items lie on the inventory's board."""
     limits = inventory.limits
     sizes = tuple(_size(inventory.items[i]) for i in on_board)
-    return _pack(sizes, (limits.board_width_mm or 0.0, limits.board_depth_mm or 0.0), limits.gap_mm)
+    board = limits.board_width_mm or 0.0, limits.board_depth_mm or 0.0
+    return _pack(sizes, board, limits.gap_mm, tuple(is_pressed(inventory.items[i]) for i in on_board))
+
+
+def larger_boards(inventory: Inventory, on_board: Sequence[int]) -> list[Size]:
+    """Boards on which items would find room, in steps of 10 mm: deeper or wider than the inventory's."""
+    limits = inventory.limits
+    sizes = [_size(inventory.items[i]) for i in on_board]
+    return boards_that_do(sizes, (limits.board_width_mm or 0.0, limits.board_depth_mm or 0.0), limits.gap_mm)
 
 
 _pack = lru_cache(4096)(pack)

@@ -49,6 +49,9 @@ class Gear(_Carried):
     splits: int = whole(0, 0, 64, "lanes into which it splits the sound, each on a socket of its own")
     mixes: int = whole(0, 0, 64, "lanes that it sums, each with a level of its own")
     loops: int = whole(0, 0, 64, "other boxes it takes into its loops, in an order that a press changes")
+    front: bool | None = flag(
+        None, "whether a foot presses it, so that it lies in front; left out: if it has loops or recalls settings"
+    )
     pedal_inputs: int = whole(0, 0, 64, "pedals that can move its settings at one time")
     latency_ms: float = fixed(0.0, 0.0, 500.0, "ms", "how late the sound leaves it")
     power: Literal["outlet", "battery", "mains", "none"] = choice("outlet", "what feeds it")
@@ -149,6 +152,13 @@ class Inventory:
 def name_of(item: Gear | Supply) -> str:
     """What an item of a checked inventory is called."""
     return item.name or ""
+
+
+def is_pressed(item: Gear | Supply) -> bool:
+    """Whether a foot presses it while it is played."""
+    if isinstance(item, Supply):
+        return False
+    return item.loops > 0 or item.programs > 1 if item.front is None else item.front
 
 
 def cost(item: Gear | Supply) -> float:

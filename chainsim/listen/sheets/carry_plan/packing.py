@@ -1,6 +1,7 @@
 """Boxes on a board: rectangles side by side, turned or not, with a gap between any two.
 
-Rows come first, for hands find their way among them. Where no row will do, every box is pushed into the corner that
+Rows come first, for hands find their way among them, and what a foot presses comes before what it does not. Where no
+row will do, every box is pushed into the corner that
 the others leave nearest to the player, in several orders. Where that fails too, an integer program settles it: of two
 boxes one lies left of the other, right, before or behind it [1]_.
 
@@ -12,6 +13,7 @@ References
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -22,6 +24,7 @@ from chainsim.listen.sheets.carry_plan.integer_program import IntegerProgram, Se
 MOST_SETTLED = 8
 """So many boxes at the most are put to the integer program."""
 MOST_NODES = 500
+STEP_MM = 10
 _ROUNDING_MM = 1e-6
 
 Size: TypeAlias = tuple[float, float]
@@ -47,7 +50,7 @@ class Packing:
     places: tuple[Place, ...] = ()
 
 
-def pack(sizes: Sequence[Size], board: Size, gap_mm: float) -> Packing:
+def pack(sizes: Sequence[Size], board: Size, gap_mm: float, front: Sequence[bool] = ()) -> Packing:
     """Lay boxes out on a board.
 
     Parameters
@@ -56,6 +59,9 @@ def pack(sizes: Sequence[Size], board: Size, gap_mm: float) -> Packing:
     board : (width, depth) in mm
     gap_mm : float
         Between any two boxes; at the edge there need be none.
+    front : sequence of bool
+        Of each box, whether it should have none before it of those that need not be in front; empty: it is all the
+        same. It decides between layouts, not whether there is one.
 
     Returns
     -------
@@ -67,12 +73,9 @@ def pack(sizes: Sequence[Size], board: Size, gap_mm: float) -> Packing:
     wide, deep = board[0] + gap_mm + _ROUNDING_MM, board[1] + gap_mm + _ROUNDING_MM
     if not all(_goes(box, wide, deep) for box in boxes) or sum(w * d for w, d in boxes) > wide * deep:
         return Packing("does not fit")
-    for order, turns in _orders(boxes, wide, deep):
-        for lay in (_in_rows, _in_corners):
-            corners = lay([boxes[i][::-1] if turns[i] else boxes[i] for i in order], wide, deep)
-            if corners is not None:
-                at = dict(zip(order, corners, strict=True))
-                return _laid_out(sizes, [(*at[i], turns[i]) for i in range(len(sizes))])
+    best = _in_some_order(sizes, boxes, wide, deep, front)
+    if best is not None:
+        return best
     if len(boxes) > MOST_SETTLED:
         return Packing("not settled")
     try:
@@ -80,6 +83,68 @@ def pack(sizes: Sequence[Size], board: Size, gap_mm: float) -> Packing:
     except SearchTooLargeError:
         return Packing("not settled")
     return Packing("does not fit") if settled is None else _laid_out(sizes, settled)
+
+
+def out_of_reach(places: Sequence[Place], front: Sequence[bool]) -> list[int]:
+    """Which of the boxes that should be in front have others before them that need not be."""
+    others = [place for place, is_front in zip(places, front, strict=True) if not is_front]
+    return [i for i, place in enumerate(places) if front[i] and any(_before(other, place) for other in others)]
+
+
+def _before(other: Place, place: Place) -> bool:
+    """Whether it lies between a box and the player."""
+    across = min(other.left_mm + other.width_mm, place.left_mm + place.width_mm) - max(other.left_mm, place.left_mm)
+    return other.front_mm < place.front_mm and across > _ROUNDING_MM
+
+
+def boards_that_do(sizes: Sequence[Size], board: Size, gap_mm: float) -> list[Size]:
+    """Larger boards on which a layout is found: as wide and deeper, as deep and wider, or else larger both ways.
+
+    In steps of 10 mm; a smaller one is not ruled out.
+    """
+
+    def find(across: bool, along: bool) -> Size | None:
+        def at(steps: int) -> Size:
+            wide, deep = ((math.floor(side / STEP_MM) + steps) * STEP_MM for side in board)
+            return wide if across else board[0], deep if along else board[1]
+
+        most = math.ceil(sum(max(size) + gap_mm for size in sizes) / STEP_MM)
+        if not _goes_in(sizes, at(most), gap_mm):
+            return None
+        low, high = 0, most  # no layout was found with the one, and one was with the other
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (low, middle) if _goes_in(sizes, at(middle), gap_mm) else (middle, high)
+        return at(high)
+
+    either = [size for size in (find(False, True), find(True, False)) if size is not None]
+    both = [] if either else [find(True, True)]
+    return [*either, *(size for size in both if size is not None)]
+
+
+def _goes_in(sizes: Sequence[Size], board: Size, gap_mm: float) -> bool:
+    boxes = [(w + gap_mm, d + gap_mm) for w, d in sizes]
+    wide, deep = board[0] + gap_mm + _ROUNDING_MM, board[1] + gap_mm + _ROUNDING_MM
+    return all(_goes(box, wide, deep) for box in boxes) and _in_some_order(sizes, boxes, wide, deep, ()) is not None
+
+
+def _in_some_order(
+    sizes: Sequence[Size], boxes: Sequence[Size], wide: float, deep: float, front: Sequence[bool]
+) -> Packing | None:
+    """The first layout with the fewest boxes out of reach; None if none is found."""
+    best, fewest = None, len(boxes) + 1
+    for order, turns in _orders(boxes, wide, deep, front):
+        for lay in (_in_rows, _in_corners):
+            corners = lay([boxes[i][::-1] if turns[i] else boxes[i] for i in order], wide, deep)
+            if corners is not None:
+                at = dict(zip(order, corners, strict=True))
+                found = _laid_out(sizes, [(*at[i], turns[i]) for i in range(len(sizes))])
+                behind = len(out_of_reach(found.places, front)) if front else 0
+                if behind < fewest:
+                    best, fewest = found, behind
+                if not behind:
+                    return best
+    return best
 
 
 def _laid_out(sizes: Sequence[Size], found: Sequence[tuple[float, float, bool]]) -> Packing:
@@ -94,8 +159,13 @@ def _goes(box: Size, wide: float, deep: float) -> bool:
     return (box[0] <= wide and box[1] <= deep) or (box[1] <= wide and box[0] <= deep)
 
 
-def _orders(boxes: Sequence[Size], wide: float, deep: float) -> Iterator[tuple[list[int], list[bool]]]:
-    """Orders in which to lay them, and which to turn: as they are read, then lying, then standing."""
+def _orders(
+    boxes: Sequence[Size], wide: float, deep: float, front: Sequence[bool]
+) -> Iterator[tuple[list[int], list[bool]]]:
+    """Orders in which to lay them, and which to turn: as they are read, then lying, then standing.
+
+    First those that begin with what should be in front, then, if that is not all the same, any.
+    """
     measures: tuple[Callable[[Size], float], ...] = (
         lambda box: -box[1],
         lambda box: -box[0] * box[1],
@@ -107,12 +177,14 @@ def _orders(boxes: Sequence[Size], wide: float, deep: float) -> Iterator[tuple[l
         lambda box: box[1] > box[0],
         lambda box: box[0] > box[1],
     )
-    for turn in wanted:
-        turns = [_turned(box, turn(box), wide, deep) for box in boxes]
-        lying = [box[::-1] if turned else box for box, turned in zip(boxes, turns, strict=True)]
-        for measure in measures:
-            keys = [measure(box) for box in lying]
-            yield sorted(range(len(boxes)), key=keys.__getitem__), turns
+    none = [False] * len(boxes)
+    for first in (front, none) if any(front) else (none,):
+        for turn in wanted:
+            turns = [_turned(box, turn(box), wide, deep) for box in boxes]
+            lying = [box[::-1] if turned else box for box, turned in zip(boxes, turns, strict=True)]
+            for measure in measures:
+                keys = [(not is_front, measure(box)) for is_front, box in zip(first, lying, strict=True)]
+                yield sorted(range(len(boxes)), key=keys.__getitem__), turns
 
 
 def _turned(box: Size, wanted: bool, wide: float, deep: float) -> bool:

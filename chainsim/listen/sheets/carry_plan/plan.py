@@ -72,11 +72,20 @@ class MadePatch:
 
 @dataclass(frozen=True)
 class LostPatch:
-    """A patch that cannot be made, and why: by itself, or beside those that can."""
+    """A patch that cannot be made, and why.
+
+    Attributes
+    ----------
+    name : str
+    alone : bool
+        Whether it cannot even by itself, not only beside those that can.
+    ways : tuple of tuple of str
+        Any one of them, mended, would do; of each, all lines are in the way together.
+    """
 
     name: str
     alone: bool
-    reasons: tuple[str, ...]
+    ways: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -117,6 +126,8 @@ class Laid:
     name: str
     is_supply: bool
     place: Place
+    front: bool = False
+    """Whether a foot presses it."""
 
 
 @dataclass(frozen=True)

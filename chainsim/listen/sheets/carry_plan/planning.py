@@ -14,6 +14,7 @@ from chainsim.listen.sheets.carry_plan.inventory import (
     Measure,
     Supply,
     goals_of,
+    is_pressed,
     name_of,
     not_known,
     total,
@@ -118,7 +119,7 @@ def _told(
         unplugged=tuple((name_of(box), box.power) for box in boxes if box.power != "outlet"),
         board_mm=(limits.board_width_mm or 0.0, limits.board_depth_mm or 0.0) if limits.has_board else None,
         layout=tuple(
-            Laid(name_of(items[i]), isinstance(items[i], Supply), place)
+            Laid(name_of(items[i]), isinstance(items[i], Supply), place, is_pressed(items[i]))
             for i, place in zip(on_board, places, strict=True)
         )
         if places
@@ -131,7 +132,7 @@ def _told(
         left=tuple(
             Left(name_of(item), _why_left(item, choice, wanted, inventory))
             for i, item in enumerate(items)
-            if i not in choice.carried
+            if choice.made and i not in choice.carried
         ),
         spares=spares,
     )
@@ -224,16 +225,18 @@ def _why_left(item: Gear | Supply, choice: Choice, wanted: Wants, inventory: Inv
     limits = inventory.limits
     if item.on_board and limits.height_mm is not None and (item.height_mm or 0.0) > limits.height_mm:
         return f"{item.height_mm:g} mm high, allowed {limits.height_mm:g} mm"
+    of_these = "" if len(choice.made) == len(wanted.patches) else " in the patches that can be made"
     if isinstance(item, Supply):
-        return "its outlets are not needed"
+        return f"its outlets are not needed{of_these}"
     makes = set(item.makes)
     asked = {wanted.jobs[j].type_name for patch in wanted.patches for j in patch.jobs.values()}
     if not makes & asked:
-        return "not needed" if item.splits or item.mixes or item.loops else "makes nothing that is wanted"
+        serves = item.splits or item.mixes or item.loops
+        return f"not needed{of_these}" if serves else "makes nothing that is wanted"
     others = {name_of(inventory.gear[g]): None for j, g in choice.box_of.items() if wanted.jobs[j].type_name in makes}
     if not others:
         return "what it makes is wanted in patches alone that cannot be made"
-    return f"not needed: {', '.join(others)} will do"
+    return f"not needed{of_these}: {', '.join(others)} will do"
 
 
 def _spare(i: int, choice: Choice, made: Wants, inventory: Inventory, lifted: tuple[Limit, ...], until: float) -> Spare:

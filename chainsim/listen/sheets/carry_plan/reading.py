@@ -19,6 +19,8 @@ from chainsim.listen.sheets.carry_plan.inventory import (
 from chainsim.sketch.reading import list_of, read_settings
 from chainsim.sketch.toml_files import read_text, toml_values
 
+MOST_OF_A_NAME = 40
+"""So many letters of a name stand in a fault's place."""
 PARTS = ("gear", "supplies", "limits")
 
 T = TypeVar("T", Gear, Supply)
@@ -79,12 +81,12 @@ def _checked(values: dict[str, Any], faults: list[str]) -> Inventory:
     for part, i, item in placed:
         if item is None:
             continue
-        place = f"{part}[{i}]"
+        place = _place(part, i, item.name)
         faults.extend(f"{place}.{missing}" for missing in _missing(item, limits))
         if item.name in first:
             faults.append(f'{place}.name = "{item.name}", allowed a name of its own; {first[item.name]} has it')
         elif item.name:
-            first[item.name] = place
+            first[item.name] = _place(part, i, None)
     return Inventory(
         header or InventoryHeader.model_validate({}),
         [g for g in gear if g is not None],
@@ -98,7 +100,13 @@ def _items(kind: type[T], values: dict[str, Any], key: str, most: int, faults: l
     if len(tables) > most:
         faults.append(f"{key}: {len(tables)} of them, allowed up to {most}")
         return []
-    return [read_settings(kind, table, f"{key}[{i}]", faults) for i, table in enumerate(tables)]
+    return [read_settings(kind, table, _place(key, i, table.get("name")), faults) for i, table in enumerate(tables)]
+
+
+def _place(part: str, i: int, name: object) -> str:
+    """Where an item stands: which of the tables it is, counted from 1, and what it is called."""
+    called = f' "{name[:MOST_OF_A_NAME]}"' if isinstance(name, str) and name.strip() else ""
+    return f"{part} no. {i + 1}{called}"
 
 
 def _missing(item: Gear | Supply, limits: Limits) -> Iterator[str]:

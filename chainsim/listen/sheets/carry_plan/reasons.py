@@ -4,15 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Iterator
+from dataclasses import replace
 from decimal import Decimal
 from itertools import islice
 from typing import get_args
 
-from chainsim.listen.sheets.carry_plan.checking import layout
+from chainsim.listen.sheets.carry_plan.checking import larger_boards, layout
 from chainsim.listen.sheets.carry_plan.choice import Choice, Limit, is_outside
 from chainsim.listen.sheets.carry_plan.choosing import least
 from chainsim.listen.sheets.carry_plan.integer_program import SearchTooLargeError
-from chainsim.listen.sheets.carry_plan.inventory import Inventory, Measure, name_of, plug_text, total
+from chainsim.listen.sheets.carry_plan.inventory import (
+    Gear,
+    Inventory,
+    Measure,
+    Supply,
+    feeds,
+    name_of,
+    plug_text,
+    total,
+)
 from chainsim.listen.sheets.carry_plan.latency import longest_way
 from chainsim.listen.sheets.carry_plan.order import changing, torn
 from chainsim.listen.sheets.carry_plan.plan import LostPatch
@@ -33,7 +43,7 @@ def why_not(
     *,
     until: float = math.inf,
 ) -> LostPatch:
-    """Why a patch cannot be made, in words, a line for each thing that would do if it alone were mended.
+    """Why a patch cannot be made, in words: what nothing makes, or ways of which one, mended, would do.
 
     Parameters
     ----------
@@ -54,33 +64,49 @@ def why_not(
         if not any(job.type_name in box.makes for box in inventory.gear)
     ]
     if unmade:
-        return LostPatch(patch, True, tuple(unmade))
+        return LostPatch(patch, True, (tuple(unmade),))
     try:
         by_itself = least(inventory, alone, "boxes", lifted, until) is None
     except SearchTooLargeError:
-        return LostPatch(patch, True, (_NOT_SETTLED,))
+        return LostPatch(patch, True, ((_NOT_SETTLED,),))
     scope = alone if by_itself else wants.only({patch, *made})
-    lines = [
-        line
-        for limit in LIMITS
-        if limit not in lifted
-        for line in _without_limit(inventory, scope, limit, lifted, until)
+    ways = [
+        way for limit in LIMITS if limit not in lifted for way in _without_limit(inventory, scope, limit, lifted, until)
     ]
-    return LostPatch(patch, by_itself, tuple(lines or [_several(inventory, scope, lifted, until)]))
+    return LostPatch(patch, by_itself, tuple(ways or [_several(inventory, scope, lifted, until)]))
 
 
 def _without_limit(
     inventory: Inventory, wants: Wants, limit: Limit, lifted: Collection[Limit], until: float
-) -> list[str]:
+) -> Iterator[tuple[str, ...]]:
+    """What is in the way of choices that are made without a limit, or with less of it: the nearer remedy first."""
     by: Measure = "mass" if limit == "mass" else "price" if limit == "budget" else "boxes"
-    try:
-        choice = least(inventory, wants, by, {*lifted, limit}, until)
-    except SearchTooLargeError:
-        return []
-    return [] if choice is None else list(_words(limit, choice, wants, inventory))
+    nearer = [(_with_strong_outlets(inventory), {*lifted})] if limit == "outlets" else []
+    told: set[frozenset[int]] = set()
+    for having, without in (*nearer, (inventory, {*lifted, limit})):
+        try:
+            choice = least(having, wants, by, without, until)
+        except SearchTooLargeError:
+            continue
+        boxes = frozenset(i for i in choice.carried if i < len(inventory.gear)) if choice else frozenset()
+        if choice is not None and boxes not in told and (way := tuple(_words(limit, choice, wants, inventory))):
+            told.add(boxes)
+            yield way
 
 
-def _several(inventory: Inventory, wants: Wants, lifted: Collection[Limit], until: float) -> str:
+def _with_strong_outlets(inventory: Inventory) -> Inventory:
+    """As if every outlet were strong enough for whatever box takes its voltage."""
+    most = max((box.current_ma or 0.0 for box in inventory.gear), default=0.0)
+
+    def strong(supply: Supply) -> Supply:
+        return supply.model_copy(
+            update={"outlets": [outlet.model_copy(update={"current_ma": most}) for outlet in supply.outlets]}
+        )
+
+    return replace(inventory, supplies=[strong(supply) for supply in inventory.supplies])
+
+
+def _several(inventory: Inventory, wants: Wants, lifted: Collection[Limit], until: float) -> tuple[str, ...]:
     """Limits that would all have to be lifted: those without which it could not be made if the others were."""
     needed: list[Limit] = [limit for limit in LIMITS if limit not in lifted]
     try:
@@ -90,9 +116,9 @@ def _several(inventory: Inventory, wants: Wants, lifted: Collection[Limit], unti
                 needed = fewer
         choice = least(inventory, wants, "boxes", {*lifted, *needed}, until)
     except SearchTooLargeError:
-        return _NOT_SETTLED
+        return (_NOT_SETTLED,)
     words = [] if choice is None else [line for limit in needed for line in _words(limit, choice, wants, inventory)]
-    return "several things at once: " + "; ".join(words)
+    return tuple(words) or (_NOT_SETTLED,)
 
 
 def _words(limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> Iterator[str]:
@@ -113,7 +139,9 @@ def _words(limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> 
         names = ", ".join(name_of(inventory.items[i]) for i in on_board)
         board = f"the board of {limits.board_width_mm:g} x {limits.board_depth_mm:g} mm"
         fits_not = layout(inventory, on_board).verdict == "does not fit"
-        yield f"does not fit {board}: {names}" if fits_not else f"no layout found on {board}: {names}"
+        larger = " or ".join(f"{wide:g} x {deep:g} mm" for wide, deep in larger_boards(inventory, on_board))
+        told = f"does not fit {board}: {names}" if fits_not else f"no layout found on {board}: {names}"
+        yield f"{told}; {larger} would do" if larger else told
     elif limit == "height":
         for item in items:
             if item.on_board and (item.height_mm or 0.0) > (limits.height_mm or 0.0):
@@ -123,8 +151,7 @@ def _words(limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> 
         supplies = [s for k, s in enumerate(inventory.supplies) if k + len(inventory.gear) in carried]
         _, unfed = feeds_of([g for i, g in enumerate(inventory.gear) if i in carried], supplies or inventory.supplies)
         for box in unfed:
-            plug = ", ".join(filter(None, (f"{box.voltage_v:g} V {box.current}", plug_text(box))))
-            yield f"no outlet of {plug}, with {box.current_ma:g} mA is left for {name_of(box)}"
+            yield _unfed(box, inventory)
     elif limit in ("programs", "at once"):
         for g in boxes:
             yield from _too_much_for(g, limit, choice, wants, inventory)
@@ -150,6 +177,20 @@ def _words(limit: Limit, choice: Choice, wants: Wants, inventory: Inventory) -> 
         )
     elif limit == "loops":
         yield from _out_of_order(choice, wants, inventory)
+
+
+def _unfed(box: Gear, inventory: Inventory) -> str:
+    """Why no outlet feeds a box: there is none of its kind, none strong enough, or none left."""
+    plug = ", ".join(filter(None, (f"{box.voltage_v:g} V {box.current}", plug_text(box))))
+    any_of_them = box.model_copy(update={"current_ma": 0.0})
+    outlets = [outlet for supply in inventory.supplies for outlet in supply.outlets]
+    gives = [outlet.current_ma or 0.0 for outlet in outlets if feeds(outlet, any_of_them)]
+    draws = f"{name_of(box)} draws {box.current_ma:g} mA at {plug}"
+    if not gives:
+        return f"{draws}, and there is no such outlet"
+    if max(gives) < (box.current_ma or 0.0):
+        return f"{draws}, and no such outlet gives more than {max(gives):g} mA"
+    return f"{draws}, and no outlet that gives it is left"
 
 
 def _out_of_order(choice: Choice, wants: Wants, inventory: Inventory) -> Iterator[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from chainsim.listen.sheets.carry_plan.packing import out_of_reach
 from chainsim.listen.sheets.carry_plan.plan import Carried, CarryPlan, LostPatch, MadePatch, Spare, Total
 from chainsim.listen.sheets.carry_plan.power import Feed
 
@@ -37,8 +38,12 @@ def chosen_text(plan: CarryPlan) -> str:
 
 
 def reason_lines(lost: LostPatch) -> list[str]:
-    """Why a patch cannot be made."""
-    return [*lost.reasons] if lost.alone else ["alone it could; beside the others:", *lost.reasons]
+    """Why a patch cannot be made: what is in the way together, or of what any one would do."""
+    beside = [] if lost.alone else ["alone it could; beside the others:"]
+    if len(lost.ways) > 1:
+        return [*beside, "any one of these, mended, would do:", *(f"- {', and '.join(way)}" for way in lost.ways)]
+    (way,) = lost.ways
+    return [*beside, *way] if len(way) == 1 else [*beside, "all of these are in the way:", *(f"- {x}" for x in way)]
 
 
 def total_text(total: Total) -> str:
@@ -148,6 +153,11 @@ def alarms(plan: CarryPlan) -> Sequence[str]:
         found.append(
             "a smaller choice may fit the board: no layout was found for one, which does not say there is none"
         )
+    behind = out_of_reach([laid.place for laid in plan.layout], [laid.front for laid in plan.layout])
+    found += [
+        f"{plan.layout[i].name} is pressed by foot and lies behind what is not: no layout was found with it in front"
+        for i in behind
+    ]
     if plan.unsettled is not None:
         of = plan.unsettled
         unit = {"boxes": "boxes and supplies", "mass": "g", "price": currency(plan)}[of.measure]
