@@ -88,6 +88,12 @@ def test_what_a_foot_presses_lies_in_front() -> None:
     assert out_of_reach(packing.places, [False, False, True]) == []
 
 
+def test_of_what_a_foot_presses_the_shallow_lies_before_the_deep() -> None:
+    # 420 and 300 mm are not side by side on 660: with the switcher behind, its front edge would be at 192 mm.
+    packing = pack([(300.0, 180.0), (420.0, 90.0)], (660.0, 380.0), 12.0, [True, True])
+    assert [place.front_mm for place in packing.places] == [102.0, 0.0]
+
+
 def test_where_only_one_of_two_can_be_in_front_both_are_laid_out() -> None:
     # Turned or not, two boxes of 10 x 10 mm on a board of 10 x 20 mm lie behind each other.
     packing = pack([(10.0, 10.0)] * 2, (10.0, 20.0), 0.0, [False, True])

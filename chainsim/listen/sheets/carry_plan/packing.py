@@ -131,20 +131,29 @@ def _goes_in(sizes: Sequence[Size], board: Size, gap_mm: float) -> bool:
 def _in_some_order(
     sizes: Sequence[Size], boxes: Sequence[Size], wide: float, deep: float, front: Sequence[bool]
 ) -> Packing | None:
-    """The first layout with the fewest boxes out of reach; None if none is found."""
-    best, fewest = None, len(boxes) + 1
+    """The layout that is best under a foot, or the first if nothing is to be in front; None if none is found."""
+    best, least = None, (math.inf, math.inf, math.inf)
     for order, turns in _orders(boxes, wide, deep, front):
         for lay in (_in_rows, _in_corners):
             corners = lay([boxes[i][::-1] if turns[i] else boxes[i] for i in order], wide, deep)
             if corners is not None:
                 at = dict(zip(order, corners, strict=True))
                 found = _laid_out(sizes, [(*at[i], turns[i]) for i in range(len(sizes))])
-                behind = len(out_of_reach(found.places, front)) if front else 0
-                if behind < fewest:
-                    best, fewest = found, behind
-                if not behind:
+                if not any(front):
+                    return found
+                worse = _under_foot(found.places, front)
+                if worse < least:
+                    best, least = found, worse
+                if not any(least):
                     return best
     return best
+
+
+def _under_foot(places: Sequence[Place], front: Sequence[bool]) -> tuple[float, float, float]:
+    """Of what should be in front how many are out of reach, how many turned, and how far away they are, added up."""
+    pressed = [place for place, is_front in zip(places, front, strict=True) if is_front]
+    away_mm = sum(place.front_mm for place in pressed)
+    return len(out_of_reach(places, front)), sum(place.turned for place in pressed), away_mm
 
 
 def _laid_out(sizes: Sequence[Size], found: Sequence[tuple[float, float, bool]]) -> Packing:
