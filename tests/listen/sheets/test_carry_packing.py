@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from chainsim.listen.sheets.carry_plan.inventory import is_pressed
 from chainsim.listen.sheets.carry_plan.packing import Packing, Place, Size, boards_that_do, out_of_reach, pack
+from chainsim.listen.sheets.carry_plan.planning import carry_plan
+from chainsim.listen.sheets.carry_plan.reading import parse_inventory
+from chainsim.listen.sheets.carry_plan.rows import alarms
+from chainsim.sketch.loading import parse_sketch
 
 
 def fits_on_grid(sizes: list[tuple[int, int]], board: tuple[int, int], taken: int = 0) -> bool:
@@ -98,6 +104,39 @@ def test_where_only_one_of_two_can_be_in_front_both_are_laid_out() -> None:
     # Turned or not, two boxes of 10 x 10 mm on a board of 10 x 20 mm lie behind each other.
     packing = pack([(10.0, 10.0)] * 2, (10.0, 20.0), 0.0, [False, True])
     assert [place.front_mm for place in packing.places] == [10.0, 0.0]
+
+
+@pytest.mark.parametrize(
+    ("figures", "pressed"),
+    [
+        ("", False),
+        ("loops = 2", True),
+        ("programs = 2", True),
+        ("loops = 2\nfront = false", False),
+        ("front = true", True),
+    ],
+)
+def test_a_foot_presses_what_has_loops_or_recalls_settings_unless_it_is_said(figures: str, pressed: bool) -> None:
+    inventory = parse_inventory(f'[[gear]]\nname = "box"\npower = "none"\n{figures}')
+    assert is_pressed(inventory.gear[0]) == pressed
+
+
+def test_what_is_pressed_and_lies_behind_is_told() -> None:
+    # Two boxes as wide as the board lie behind each other: as they are laid, then the other way round.
+    text = "[limits]\nboard_width_mm = 100\nboard_depth_mm = 100\n" + "".join(
+        f'[[gear]]\nname = "{name}"\nmakes = ["{makes}"]\npower = "none"\nwidth_mm = 100\ndepth_mm = {deep}\n'
+        f"front = {front}\n"
+        for name, makes, deep, front in (("echo box", "delay", 60, "false"), ("hall box", "reverb", 40, "true"))
+    )
+    plan = carry_plan(parse_sketch('title = "x"\nchain = ["delay", "reverb"]'), parse_inventory(text))
+    assert not alarms(plan)
+    first, last = plan.layout
+    turned = replace(
+        plan, layout=(replace(first, place=last.place), replace(last, place=replace(first.place, front_mm=40.0)))
+    )
+    assert alarms(turned) == [
+        "hall box is pressed by foot and lies behind what is not: no layout was found with it in front"
+    ]
 
 
 @pytest.mark.parametrize(
