@@ -15,15 +15,21 @@ from chainsim.listen.lessons.measures import (
     loudness_lufs,
     peak_dbfs,
     rest_level_dbfs,
+    ringing_level_dbfs,
     ringing_s,
     spectrum_db,
 )
 from chainsim.listen.lessons.model import Claim
+from chainsim.listen.lessons.sides import Place, place, side_text
 from chainsim.listen.page.model import Figure
+from chainsim.measure.sound_distance.measuring import measure_distance
 
 LEAST_LU, LEAST_PEAK_DB, LEAST_REST_DB, LEAST_BAND_DB, LEAST_RING_S, LEAST_MS = 1.0, 2.0, 3.0, 1.0, 0.15, 1.0
 LEAST_BRIGHTNESS = 0.08
 """Share of the brightness before."""
+LEAST_PLACE_DB, LEAST_MOVE_DB, LEAST_COMMON_PERCENT, LEAST_BETWEEN_DB = 1.5, 4.0, 10.0, 3.0
+ONE_SOUND = 0.7
+"""Sides that have less in common go to and fro by chance, as in a hall, and not as one sound."""
 QUIETEST_REST_DBFS = -75.0
 """Rests that are quieter before and after it nobody hears change."""
 REST_FLOOR_DBFS = -90.0
@@ -48,8 +54,26 @@ def changes(excerpt: Excerpt, before: Heard, after: Heard) -> tuple[Claim, ...]:
     told = tuple(_audible(excerpt, before, after))
     if told:
         return told
+    return (_hard_to_hear(excerpt, before, after),)
+
+
+def steps_away(excerpt: Excerpt, before: Heard, after: Heard) -> Reading:
+    """How far the sound behind is from that before, at one loudness, in steps of which one is just audible."""
+    rate_hz = excerpt.sample_rate_hz
+    apart = measure_distance(before.audio, after.audio, rate_hz, playing_frames=excerpt.audio.size)
+    return Reading("change, where 1 is just audible", apart.total, "steps")
+
+
+def _hard_to_hear(excerpt: Excerpt, before: Heard, after: Heard) -> Claim:
+    """What is said where no figure by itself changes audibly."""
     most = Reading("most in a sixth of an octave", abs(_band_change(before, after)[1]), "dB")
-    return (Claim("None of its figures changes by more than the ear just notices.", (most.figure,), True),)
+    apart = steps_away(excerpt, before, after)
+    words = (
+        f"No single figure tells it, but all in all the sound changes by {apart.text}, of which 1 is just audible."
+        if round(apart.value, apart.digits) >= 1.0
+        else "None of its figures changes by more than the ear just notices."
+    )
+    return Claim(words, (most.figure, apart.figure), True)
 
 
 def _audible(excerpt: Excerpt, before: Heard, after: Heard) -> Iterator[Claim]:
@@ -73,13 +97,18 @@ def _audible(excerpt: Excerpt, before: Heard, after: Heard) -> Iterator[Claim]:
         rest_level_dbfs(excerpt, after),
         floor=REST_FLOOR_DBFS,
     )
+    told_of_rests: tuple[Claim, ...] = ()
     if max(rest.value for rest in rests) > QUIETEST_REST_DBFS:
-        yield from _told(
-            rests,
-            LEAST_REST_DB,
-            "The rests are louder: {second} at their ends, {first} before it.",
-            "The rests are quieter: {second} at their ends, {first} before it.",
+        told_of_rests = tuple(
+            _told(
+                rests,
+                LEAST_REST_DB,
+                "The rests are louder: {second} at their ends, {first} before it.",
+                "The rests are quieter: {second} at their ends, {first} before it.",
+            )
         )
+    yield from told_of_rests or _between_notes(excerpt, before, after)
+    yield from _sides(place(before), place(after))
     ringing = _pair("rings on", "s", ringing_s(excerpt, before), ringing_s(excerpt, after), digits=2)
     longer = (
         f"It still rings when this page stops listening, {AFTER_S:g} s after the take."
@@ -88,6 +117,37 @@ def _audible(excerpt: Excerpt, before: Heard, after: Heard) -> Iterator[Claim]:
     )
     yield from _told(ringing, LEAST_RING_S, longer, "After the take it rings on {difference} less.")
     yield from _latency(before, after)
+
+
+def _between_notes(excerpt: Excerpt, before: Heard, after: Heard) -> Iterator[Claim]:
+    """What sounds in the rests from their beginning on, against the whole."""
+    levels = [ringing_level_dbfs(excerpt, heard) for heard in (before, after)]
+    if max(levels) > QUIETEST_REST_DBFS:
+        against = [level - loudness_lufs(heard) for level, heard in zip(levels, (before, after), strict=True)]
+        yield from _told(
+            _pair("between notes", "dB", against[0], against[1]),
+            LEAST_BETWEEN_DB,
+            "More rings between the notes: {second} against the whole, {first} before it.",
+            "Less rings between the notes: {second} against the whole, {first} before it.",
+        )
+
+
+def _sides(before: Place, after: Place) -> Iterator[Claim]:
+    """Where it stands, whether it moves, and how wide it is."""
+    if after.moves_db - before.moves_db >= LEAST_MOVE_DB and after.common >= ONE_SOUND:
+        ends = [side_text(db) for db in (after.left_db, after.right_db)]
+        figures = Figure("to one end", ends[0]), Figure("to the other", ends[1])
+        yield Claim(f"It moves between the sides: from {ends[0]} to {ends[1]}.", figures, True)
+    elif abs(after.middle_db - before.middle_db) >= LEAST_PLACE_DB:
+        stands = [side_text(one.middle_db) for one in (before, after)]
+        figures = Figure("balance before", stands[0]), Figure("balance after", stands[1])
+        yield Claim(f"It stands elsewhere: {stands[1]}; before it, {stands[0]}.", figures, True)
+    yield from _told(
+        _pair("left and right in common", "%", 100.0 * before.common, 100.0 * after.common, digits=0),
+        LEAST_COMMON_PERCENT,
+        "It is narrower: left and right have {second} in common, {first} before it.",
+        "It is wider: left and right have {second} in common, {first} before it.",
+    )
 
 
 def _latency(before: Heard, after: Heard) -> Iterator[Claim]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -15,6 +16,10 @@ INFINITE = 100.0
 """How far silence is said to be from what sounds, in dB."""
 
 ROUNDING_DB = -100.0
+
+NOT_MEASURED = "not to be measured"
+_BRACKETS = re.compile(rf" *\([^()]*{NOT_MEASURED}[^()]*\)")
+_SENTENCE_ENDS = re.compile(r"(?<=[.?!]) +")
 
 UNIT_OF_DIFFERENCE = {"dBFS": "dB", "dBTP": "dB", "LUFS": "LU"}
 
@@ -33,7 +38,7 @@ class Reading:
     def text(self) -> str:
         """The figure as a player reads it."""
         if math.isnan(self.value):
-            return "not to be measured"
+            return NOT_MEASURED
         if math.isinf(self.value):
             return "silence" if self.value < 0.0 else "without end"
         if self.value < self.floor:
@@ -51,6 +56,12 @@ def amount(value: float, unit: str, digits: int = 1) -> str:
     rounded = round(value, digits) + 0.0
     number = f"{rounded:,.{digits}f}".replace(",", " ").replace("-", "\N{MINUS SIGN}")
     return f"{number} {unit}".rstrip()
+
+
+def measured_only(text: str) -> str:
+    """A text without the brackets and sentences that a figure is lacking in, as the claims say so already."""
+    without = _BRACKETS.sub("", text)
+    return " ".join(sentence for sentence in _SENTENCE_ENDS.split(without) if NOT_MEASURED not in sentence)
 
 
 def what_is_left(label: str, left_db: float) -> Reading:
@@ -82,7 +93,7 @@ def compared(
     figures = (first.figure, second.figure)
     if math.isnan(first.value) or math.isnan(second.value):
         lacking = first if math.isnan(first.value) else second
-        return Claim(f"On this take it cannot be told: {lacking.label} is not to be measured.", figures, False)
+        return Claim(f"On this take it cannot be told: {lacking.label} is {NOT_MEASURED}.", figures, False)
     difference = 0.0 if first.value == second.value else second.value - first.value
     outcome: Outcome = "same" if abs(difference) < least else "more" if difference > 0.0 else "less"
     unit = UNIT_OF_DIFFERENCE.get(first.unit, first.unit)

@@ -9,6 +9,8 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
+from chainsim.listen.lessons.block_words.words import listed
+from chainsim.listen.lessons.claims import measured_only
 from chainsim.listen.lessons.excerpt import Heard
 from chainsim.listen.lessons.measures import levels_dbfs, spectrum_db
 from chainsim.listen.lessons.model import Line, Picture
@@ -90,6 +92,7 @@ def _tidy_top(curves: Sequence[Curve]) -> float:
 
 
 def _picture(curves: Sequence[Curve], x: Axis, y: Axis, caption: str, alt: str, *, over_time: bool = False) -> Picture:
+    alt = measured_only(alt) or f"{caption}: {listed([curve.name for curve in curves])}."
     inner_width, inner_height = WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
     frame = f"{LEFT:g} {WIDTH - RIGHT:g} {TOP:g} {TOP + inner_height:g}"
     moving = f' data-seconds="{x.high:.3f}" data-frame="{frame}"' if over_time else ""

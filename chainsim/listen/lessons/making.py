@@ -9,6 +9,7 @@ import numpy as np
 
 from chainsim.listen.drawing.layout import lay_out
 from chainsim.listen.drawing.svg import draw_svg
+from chainsim.listen.lessons.claims import measured_only
 from chainsim.listen.lessons.course import Course, StepDraft
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.model import Lesson, LessonStep
@@ -58,12 +59,13 @@ def lesson_of(
     whole: Whole | None = None,
     lossy: bool = False,
 ) -> Lesson:
-    """Put steps together; `whole` is drawn before them."""
-    bench = _Bench()
+    """Put steps together; `whole` is drawn before them, and MP3 will do for what is heard inside it."""
+    wires = [] if whole is None else list(whole.wires.values())
+    bench = _Bench(inside=frozenset(id(heard) for heard in wires[1:-1]))
     for draft in drafts:
         for heard in draft.heard:
             bench.add(heard)
-    for heard in () if whole is None else whole.wires.values():
+    for heard in wires:
         bench.add(heard)
     sounds = page_sounds(bench.raw, round(excerpt.sample_rate_hz), lossy=lossy, pictures=False)
     steps = tuple(
@@ -74,7 +76,7 @@ def lesson_of(
             claims=draft.claims,
             listen_for=draft.listen_for,
             question=draft.question,
-            answer=draft.answer,
+            answer=measured_only(draft.answer),
             picture=draft.picture,
             drawings=_drawings(draft, bench),
             settings=_settings(draft),
@@ -84,8 +86,8 @@ def lesson_of(
     )
     drawing = None
     if whole is not None:
-        wires = {name: bench.key(heard) for name, heard in whole.wires.items()}
-        drawing = draw_svg(whole.sketch.base, title=f"Signal flow of {title}", sounds=wires)
+        keys = {name: bench.key(heard) for name, heard in whole.wires.items()}
+        drawing = draw_svg(whole.sketch.base, title=f"Signal flow of {title}", sounds=keys)
     return Lesson(
         key, title, asks, steps, sounds, round(excerpt.sample_rate_hz), excerpt.name, notes=notes, drawing=drawing
     )
@@ -95,6 +97,7 @@ def lesson_of(
 class _Bench:
     """Sounds by what they are: one that stands in two steps is one."""
 
+    inside: frozenset[int] = frozenset()
     _keys: dict[int, str] = field(default_factory=dict)
     _heard: list[Heard] = field(default_factory=list)
 
@@ -117,6 +120,7 @@ class _Bench:
                 role="take" if heard.sketch is None else "version",
                 scene=SCENE,
                 audio=np.array(np.broadcast_to(heard.audio, (heard.audio.shape[0], width))),
+                lossy=id(heard) in self.inside,
             )
             for heard in self._heard
         ]

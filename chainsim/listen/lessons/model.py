@@ -73,7 +73,7 @@ class LessonStep:
     claims : tuple of Claim
     listen_for : str
     question, answer : str
-        The answer is hidden at first.
+        The answer is hidden at first. Both are empty where nothing is asked.
     picture : Picture or None
     drawings : tuple of (name, SVG)
         The signal flow of each chain.

@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from chainsim.block import block_type
 from chainsim.errors import SketchError
 from chainsim.listen.drawing.wires import hear_wires
 from chainsim.listen.lessons.block_words.all_words import words_for
-from chainsim.listen.lessons.changes import changes
+from chainsim.listen.lessons.block_words.second_questions import SECOND_QUESTIONS
+from chainsim.listen.lessons.block_words.words import valued
+from chainsim.listen.lessons.changes import changes, steps_away
+from chainsim.listen.lessons.claims import Reading
 from chainsim.listen.lessons.course import StepDraft
 from chainsim.listen.lessons.curves import level_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.listen.lessons.making import Whole, lesson_of
+from chainsim.listen.lessons.measures import loudness_lufs
 from chainsim.listen.lessons.model import Claim, Lesson
 from chainsim.listen.sheets.stage_sheet.value_text import setting_label
 from chainsim.sketch.chain import INPUT, BlenderStep, Chain, LanesStep, sum_count
-from chainsim.sketch.model import Sketch, State
+from chainsim.sketch.model import BlockEntry, Sketch, State
+from chainsim.stage.drives import Drive
 
 OUT = "out"
 
@@ -40,7 +46,8 @@ def walk_through(sketch: Sketch, excerpt: Excerpt, *, lossy: bool = False) -> Le
         excerpt,
         notes=(
             "Each block is heard before and after it, in time; what a block delays is cut from the beginning. Told are "
-            "only those figures that a block changes by more than the ear just notices.",
+            "only those figures that a block changes by more than the ear just notices. All were measured on the "
+            "sounds as they came out; what plays between the horn and the end of the chain may be MP3.",
         ),
         whole=Whole(sketch, wires),
         lossy=lossy,
@@ -64,10 +71,21 @@ def _steps(sketch: Sketch, wires: Mapping[str, Heard], excerpt: Excerpt) -> list
     state = sketch.base
     places = list(block_places(state.chain, state))
     blocks = [_step(state, name, wires[before], wires[name], excerpt) for name, before in places]
-    return [*blocks, _end(wires, excerpt)] if len(places) > 1 else blocks
+    steps = _each_asked_once(blocks, [state.blocks[name].type_name for name, _ in places])
+    if len(places) == 1:
+        return steps
+    apart = {name: steps_away(excerpt, wires[before], wires[name]) for name, before in places}
+    least = min(places, key=lambda one: (round(apart[one[0]].value, 1), _louder_by(wires[one[1]], wires[one[0]])))[0]
+    return [*steps, _end(wires, excerpt, (least, apart[least]))]
 
 
-def _end(wires: Mapping[str, Heard], excerpt: Excerpt) -> StepDraft:
+def _louder_by(before: Heard, after: Heard) -> float:
+    """How far two sounds are apart in loudness, either way; a silent one as far as can be."""
+    first, second = loudness_lufs(before), loudness_lufs(after)
+    return 0.0 if first == second else abs(second - first)
+
+
+def _end(wires: Mapping[str, Heard], excerpt: Excerpt, least: tuple[str, Reading]) -> StepDraft:
     """The take against what the whole chain makes of it: the last wire."""
     before, after = wires[INPUT], list(wires.values())[-1]
     told = changes(excerpt, before, after)
@@ -78,7 +96,11 @@ def _end(wires: Mapping[str, Heard], excerpt: Excerpt) -> StepDraft:
         claims=told,
         listen_for="The horn in it: where do you still hear the player, and where only the chain?",
         question="Which block could you leave out, and hardly hear that it is gone?",
-        answer=f"Go back through the steps, and look for the one that changed least. {_measured('All together', told)}",
+        answer=(
+            f"Each was measured against what reaches it, at one loudness: {least[0]} changes least, by "
+            f"{least[1].text}, of which 1 is just audible. What follows may still need it, as a drive needs the gain "
+            "before it: leave it out, and listen."
+        ),
         picture=level_picture(
             (before, after), f"Level over time before and behind the whole chain. {' '.join(c.text for c in told)}"
         ),
@@ -86,9 +108,41 @@ def _end(wires: Mapping[str, Heard], excerpt: Excerpt) -> StepDraft:
     )
 
 
-def _measured(what: str, told: Sequence[Claim]) -> str:
-    """The first thing that was measured, for an answer."""
-    return f"{what}: {told[0].text[:1].lower()}{told[0].text[1:]}"
+ANSWERED_BY = {
+    "gain": "loudness",
+    "noise": "level in rests",
+    "pitch_shifter": "latency",
+}
+"""By type, the figure that its question asks about."""
+
+
+def _measured(type_name: str, told: Sequence[Claim]) -> str:
+    """What was measured of that which is asked."""
+    asked = ANSWERED_BY.get(type_name)
+    found = [claim for claim in told if asked and claim.figures[0].label.startswith(asked)]
+    return "".join(f" Measured here: {claim.text[:1].lower()}{claim.text[1:]}" for claim in found)
+
+
+def _moved(entry: BlockEntry, who: str, drive: Drive) -> str:
+    """That a setting does not stay as the words before say."""
+    unit = entry.settings.specs()[drive.setting].unit
+    low, high = (valued(end, "" if unit == "1" else unit) for end in (drive.low, drive.high))
+    label = setting_label(drive.setting) + (" level" if drive.setting in ("dry_db", "wet_db") else "")
+    return f" Its {label} does not stay so: {who} moves it between {low} and {high}."
+
+
+def _each_asked_once(steps: Sequence[StepDraft], types: Sequence[str]) -> list[StepDraft]:
+    """Steps of which none asks what another has asked."""
+    asked: set[str] = set()
+    told = []
+    for step, type_name in zip(steps, types, strict=True):
+        if step.question in asked:
+            question, answer = SECOND_QUESTIONS.get(type_name, ("", ""))
+            again = question in asked
+            step = replace(step, question="" if again else question, answer="" if again else answer)
+        asked.add(step.question)
+        told.append(step)
+    return told
 
 
 def _step(state: State, name: str, before: Heard, after: Heard, excerpt: Excerpt) -> StepDraft:
@@ -97,11 +151,7 @@ def _step(state: State, name: str, before: Heard, after: Heard, excerpt: Excerpt
     told = changes(excerpt, before, after)
     listens = entry.common.listens_to
     ear = "" if listens is None else f" It listens to {'the horn' if listens == INPUT else listens}."
-    moved = [
-        f" The controller {who} moves its {setting_label(setting)}."
-        for (block, setting), (who, _) in state.drives.items()
-        if block == name
-    ]
+    moved = [_moved(entry, who, drive) for (block, _), (who, drive) in state.drives.items() if block == name]
     alt = f"before and after {name}. " + (" ".join(claim.text for claim in told))
     spectral = block_type(entry.type_name).generates or entry.type_name in SPECTRAL
     return StepDraft(
@@ -111,7 +161,7 @@ def _step(state: State, name: str, before: Heard, after: Heard, excerpt: Excerpt
         claims=told,
         listen_for=words.listen_for,
         question=words.question,
-        answer=f"{words.answer} {_measured('Measured here', told)}",
+        answer=f"{words.answer}{_measured(entry.type_name, told)}",
         picture=spectrum_picture((before, after), f"Spectra {alt}")
         if spectral
         else level_picture((before, after), f"Level over time {alt}"),

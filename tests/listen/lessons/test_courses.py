@@ -19,6 +19,7 @@ from chainsim.audio.reading import read_take
 from chainsim.errors import SettingError
 from chainsim.listen.lessons import measures
 from chainsim.listen.lessons.catalogue import courses, find_course
+from chainsim.listen.lessons.claims import NOT_MEASURED
 from chainsim.listen.lessons.course import StepDraft
 from chainsim.listen.lessons.courses import (
     blend,
@@ -34,6 +35,7 @@ from chainsim.listen.lessons.courses import (
     shifted_or_synth,
 )
 from chainsim.listen.lessons.excerpt import Excerpt, Heard, excerpt
+from chainsim.listen.lessons.making import make_lesson
 from chainsim.resources import take_paths
 from chainsim.sketch.model import Sketch
 
@@ -182,6 +184,12 @@ def test_a_take_without_rests_is_told_so() -> None:
     claim = steps[0].claims[0]
     assert not claim.holds
     assert claim.text.startswith("On this take it cannot be told: noise in rests")
+    lesson = make_lesson(gate_and_gain.COURSE, excerpt(hum, rate_hz, "a long note"))
+    for step in lesson.steps:
+        assert step.answer
+        assert step.picture is not None
+        assert step.picture.alt
+        assert NOT_MEASURED not in step.answer + step.picture.alt + step.picture.svg
 
 
 # --- the same figures by other means ----------------------------------------------------------------------------------

@@ -16,8 +16,11 @@ from chainsim.block import block_type, block_type_names
 from chainsim.errors import SketchError
 from chainsim.listen.drawing.layout import lay_out
 from chainsim.listen.lessons.block_words.all_words import WORDS, words_for
+from chainsim.listen.lessons.block_words.second_questions import SECOND_QUESTIONS
 from chainsim.listen.lessons.changes import changes
 from chainsim.listen.lessons.excerpt import Excerpt, Heard, excerpt
+from chainsim.listen.lessons.page import lesson_page
+from chainsim.listen.lessons.sides import place
 from chainsim.listen.lessons.walk import block_places, walk_steps, walk_through
 from chainsim.resources import preset_paths
 from chainsim.sketch.loading import load_sketch, parse_sketch
@@ -218,6 +221,58 @@ def test_the_lesson_draws_the_whole_with_its_sounds_on_the_wires() -> None:
     assert lesson.drawing is not None
     assert all(f'data-sound="{key}"' in lesson.drawing for key in keys)
     assert "<b>" not in lesson.drawing
+    mimes = {sound.name: sound.mime for sound in lesson.sounds}
+    assert mimes.pop("the horn alone") == mimes.pop("after guard") == "audio/flac"
+    assert set(mimes.values()) == {"audio/mpeg"}
+
+
+GAINS = """chain = ["a", "b", "c", "hush"]
+[blocks.a]
+type = "gain"
+gain_db = 3
+[blocks.b]
+type = "gain"
+[blocks.c]
+type = "gain"
+gain_db = 2
+[blocks.hush]
+type = "noise_gate"
+threshold_db = -60
+"""
+
+
+def test_no_question_is_asked_twice_and_figures_answer_only_what_is_asked() -> None:
+    steps = walk_steps(parse_sketch(GAINS), take())
+    first, second, third, gate, end = (step.question for step in steps)
+    assert third == steps[2].answer == ""
+    assert len({first, second, gate, end}) == 4
+    assert ["Measured here: it is 3.0 LU louder" in step.answer for step in steps] == [True, *4 * [False]]
+    assert all("Measured here" not in step.answer for step in steps[1:])
+    assert "b changes least, by 0.0 steps" in steps[-1].answer  # a gain of 0 dB
+    page = lesson_page(walk_through(parse_sketch(GAINS), take()))
+    assert page.count('<div class="question card">') == 4
+
+
+def test_second_questions_are_for_blocks_that_there_are() -> None:
+    assert set(SECOND_QUESTIONS) <= set(block_type_names())
+    for question, answer in SECOND_QUESTIONS.values():
+        assert question.endswith("?")
+        assert answer.endswith(".")
+
+
+def test_a_pan_that_a_controller_moves_is_told_to_move() -> None:
+    step = walk_steps(parse_sketch("""chain = ["wing"]
+[blocks.wing]
+type = "pan"
+[controllers.tide]
+type = "lfo"
+rate_hz = 0.4
+shape = "square"
+drives = [{ setting = "wing.pan", low = -0.5, high = 0.5 }]
+"""), take())[0]  # fmt: skip
+    assert step.does.endswith("Its pan does not stay so: tide moves it between \N{MINUS SIGN}0.5 and 0.5.")
+    moves = "It moves between the sides: from x louder on the left to x louder on the right."
+    assert moves in [re.sub(r"[0-9.]+ dB", "x", claim.text) for claim in step.claims]
 
 
 # --- what is told of changes ------------------------------------------------------------------------------------------
@@ -240,6 +295,43 @@ def test_a_gain_is_told_as_loudness_peaks_and_rests() -> None:
         "Its peaks come up by 6.0 dB",
         "The rests are louder",
     ]
+
+
+def stereo(left: float, right: float) -> Heard:
+    return take().heard("stereo", take().dry.audio * (left, right))
+
+
+def test_places_are_told_as_levels_of_the_sides() -> None:
+    # 10 ** (3 / 20) and its inverse: 6 dB between the sides.
+    assert "It stands elsewhere: 6.0 dB louder on the left; before it, as loud on both sides." in told(
+        stereo(1.4125, 0.7079), stereo(1.0, 1.0)
+    )
+    assert any("elsewhere: on the right alone" in text for text in told(stereo(0.0, 1.4)))
+
+
+def test_width_is_told_by_what_the_sides_have_in_common() -> None:
+    rng = np.random.default_rng(3)
+    same, left, right = (0.1 * rng.standard_normal((2 * RATE_HZ, 1)) for _ in range(3))
+    half = take().heard("half", np.hstack([same + left, same + right]))  # a correlation of 1/2
+    place_of = place(half)
+    assert place_of.common == pytest.approx(0.5, abs=0.02)
+    assert any(re.match(r"It is wider: left and right have (49|5[01]) % in common, 100 %", text) for text in told(half))
+    assert any(text.startswith("It is narrower") for text in told(take().dry, half))
+
+
+def test_a_change_that_no_figure_tells_is_told_in_steps() -> None:
+    # A swell of nearly a quarter, four times a second: peaks come up by 1.9 dB, and nothing else by as much as 1 dB.
+    dry = take().dry.audio
+    swells = 1.0 + 0.24 * np.sin(2.0 * np.pi * 4.0 * np.arange(len(dry)) / RATE_HZ)
+    (sentence,) = told(take().heard("swells", dry * swells[:, None]))
+    assert re.fullmatch(r"No single figure tells it, but all in all the sound changes by \d+\.\d steps, .*", sentence)
+
+
+def test_what_rings_between_notes_is_told_against_the_whole() -> None:
+    # A single echo after 0.4 s at a tenth: over before the rests end at 0.5 s, 20 dB under the notes.
+    echo = take().dry.audio.copy()
+    echo[: 2 * RATE_HZ] += 0.1 * np.roll(take().dry.audio, round(0.38 * RATE_HZ), axis=0)[: 2 * RATE_HZ]
+    assert any(text.startswith("More rings between the notes") for text in told(take().heard("echo", echo)))
 
 
 def test_silence_is_told_as_silence() -> None:

@@ -139,8 +139,8 @@ def _hiss(excerpt: Excerpt, behind: Heard, before: Heard) -> StepDraft:
         listen_for="The hiss between the notes, and how it goes away with the last note.",
         question="Which gate would you choose: first in the chain, or last?",
         answer=(
-            "Both have their price. First, its threshold never needs to move, but what later boxes add stays: "
-            f"{behind_db.text} in the rests here. Last, it shuts that out too ({before_db.text}), but it must be set "
+            "Both have their price. First, its threshold never needs to move, but what later boxes add stays "
+            f"({behind_db.text} in the rests here). Last, it shuts that out too ({before_db.text}), but it must be set "
             "for the level it gets there. A gate that stands last and listens to the clean horn needs no new threshold "
             "and shuts the hiss out, but cuts off what rings on: the lesson about detectors."
         ),

@@ -69,10 +69,11 @@ def _copy(excerpt: Excerpt) -> StepDraft:
         listen_for="The colour: does the horn turn hollow and near in mono?",
         question="The sides are fine alone. Where does the hollow sound come from?",
         answer=(
-            "From their sum: a copy that is late makes a comb where it meets the first one in one wire: "
-            f"{rough[1].text} off the horn's spectrum, and each side by itself {rough[0].text}. In the air they "
-            "meet as well, in the middle seat at both ears; but there they come from two directions, the head shades "
-            "one of them in the treble, and a seat further on the notches lie elsewhere. In mono all seats hear them. "
+            "From their sum: a copy that is late makes a comb where it meets the first one in one wire. "
+            f"It lies {rough[1].text} off the horn's spectrum, and each side by itself {rough[0].text}. In the air "
+            "they meet as well, in the middle seat at both ears; but there they come from two directions, the head "
+            "shades one of them in the treble, and a seat further on the notches lie elsewhere. In mono all seats hear "
+            "them. "
             "Lesson \u201cLatency and combing\u201d says where the notches lie."
         ),
         picture=spectrum_picture(
@@ -121,8 +122,8 @@ def _echoes(excerpt: Excerpt) -> StepDraft:
         listen_for="What is missing in mono: the place of the echoes, or the echoes?",
         question="A hall plays in mono. Which of your stereo effects may stay?",
         answer=(
-            "Those whose sides do different things at different times, such as echoes that change sides: "
-            f"in the rests {ring[0].text} ring in stereo and {ring[1].text} in mono. What makes its width from late "
+            "Those whose sides do different things at different times, such as echoes that change sides. "
+            f"In the rests {ring[0].text} ring in stereo and {ring[1].text} in mono. What makes its width from late "
             "copies of the horn itself you leave out, or turn well down."
         ),
         picture=level_picture(
