@@ -18,3 +18,9 @@ def gestures_for(board: Board, kind: ActionKind) -> tuple[str, ...]:
         )
         if action is not None and action.kind == kind
     )
+
+
+def lamp_for(board: Board, kind: ActionKind) -> str | None:
+    """The switch whose lamp is lit while such an action is in force, if any lamp shows it."""
+    shown = ((s.name, {"press": s.press, "hold": s.hold, "none": None}[s.lamp]) for s in board.switches)
+    return next((name for name, action in shown if action is not None and action.kind == kind), None)

@@ -123,8 +123,21 @@ def test_a_box_with_a_switch_of_its_own_is_told_of_while_it_is_on() -> None:
     one = box(sheet(text), "echo")
     assert one.own_switch
     assert kinds(one) == dict.fromkeys(("plain", "answered", "misty", "both"), "silent")
-    # F switches it off again; A chooses a patch, which puts it back, too, and the first of as few presses is taken.
+    # F switches it off again; A and B choose a patch, which puts it back, too, and is the same one in two of four.
     assert all(p.way_out is not None and len(p.way_out.gestures) == 1 for p in one.patches)
+    assert {to for _, to in filter(None, ways(one).values())} == {"echo off, all else stays"}
+
+
+def test_the_way_out_of_a_box_with_a_switch_keeps_the_set() -> None:
+    text = PLAYED.replace('[blocks.echo]\ntype = "delay"', '[blocks.echo]\ntype = "delay"\nswitching = "free_standing"')
+    text = text.replace('engage = ["echo"]', "engage = []").replace('["fog", "echo"]', '["fog"]') + DRY
+    found = sheet(text + '\n[[switches]]\nname = "F"\npress = "tap"\nhold = "block echo"\n')
+    # Holding E for the plain horn is one gesture as well, and would lose all the rest.
+    assert set(ways(box(found, "echo")).values()) == {(("hold F",), "echo off, all else stays")}
+    told = " ".join(document_text(failure_document(found)).split())
+    assert "hold F (echo off, all else stays)" in told
+    # That way goes through the dead box.
+    assert "pull the plug of echo." in told
 
 
 def test_repairs_name_the_cables_of_the_wiring_sheet() -> None:
@@ -210,10 +223,27 @@ def test_the_page_and_the_text_say_it_in_words() -> None:
     assert max(map(len, text.splitlines())) <= 80
     words = " ".join(text.split())
     assert "Most hangs on: hush, echo (each silences 2 patches)" in words
-    assert "1. Is it muted? Press E: sound on again." in words
+    assert "1. Is it muted? Then the lamp of E is lit: press E, sound on again." in words
     assert "2. Hold E: the plain horn" in words
     assert "a spare microphone cable from the microphone straight to the desk" in words
     assert "<script" not in document_page(document)
+
+
+def test_a_hold_that_toggles_says_how_to_see_where_it_stands() -> None:
+    def steps(lamp: str) -> str:
+        board = DRY.replace('name = "E"', f'name = "E"\nlamp = "{lamp}"')
+        return " ".join(" ".join(failure_document(sheet(PLAYED + board)).parts[0].lines).split())
+
+    assert "Is it muted? No lamp shows it: press E, listen; nothing: once more." in steps("none")
+    assert "all boxes but those that are always on. No lamp shows it: listen" in steps("press")
+    assert "Unless the lamp of E is lit, hold E: the plain horn" in steps("hold")
+
+
+def test_without_a_way_under_the_foot_there_is_a_cable() -> None:
+    text = 'chain = ["hall"]\n[blocks.hall]\ntype = "gain"\n[[switches]]\nname = "A"\npress = "tap"\n'
+    table = failure_document(sheet(text)).parts[1].table
+    assert table is not None
+    assert table.rows[0][2] == "none under the foot: its cable, see below"
 
 
 def tone(seconds: float = 0.05) -> Array:

@@ -10,7 +10,7 @@ from chainsim.listen.sheets.document import Document, Part, Table, listed
 from chainsim.listen.sheets.failure_sheet.outcomes import Outcome
 from chainsim.listen.sheets.failure_sheet.sheet import BoxFailure, FailureSheet, PatchWithout
 from chainsim.listen.sheets.failure_sheet.ways_out import WayOut
-from chainsim.listen.sheets.gestures import gestures_for
+from chainsim.listen.sheets.gestures import gestures_for, lamp_for
 from chainsim.stage.actions import ActionKind
 
 ALL = "all patches"
@@ -53,20 +53,26 @@ def _in_short(sheet: FailureSheet) -> Iterator[str]:
 
 
 def _first_steps(sheet: FailureSheet) -> Iterator[str]:
-    mutes, dries = _gestures(sheet, "mute"), _gestures(sheet, "dry")
-    if mutes:
-        yield f"Is it muted? {mutes}: sound on again. Is the engineer's channel open?"
+    mute, dry = _gestures(sheet, "mute"), _gestures(sheet, "dry")
+    muted, is_dry = lamp_for(sheet.board, "mute"), lamp_for(sheet.board, "dry")
+    channel = "Is the engineer's channel open?"
+    if mute and muted is not None:
+        yield f"Is it muted? Then the lamp of {muted} is lit: {mute}, sound on again. {channel}"
+    elif mute:
+        yield f"Is it muted? No lamp shows it: {mute}, listen; nothing: once more. {channel}"
     else:
-        yield "Is the engineer's channel open?"
-    if dries:
-        yield f"{dries}: the plain horn, round all boxes but those that are always on."
+        yield channel
+    round_all = "the plain horn, round all boxes but those that are always on"
+    if dry and is_dry is not None:
+        yield f"Unless the lamp of {is_dry} is lit, {dry}: {round_all}."
+    elif dry:
+        yield f"{dry[:1].upper()}{dry[1:]}: {round_all}. No lamp shows it: listen; nothing: once more."
     yield "No horn either: microphone and its cable, phantom supply, preamp. Change the cable first: it fails most."
     yield "A box without light: its supply, then its supply cable. Then find it below."
 
 
 def _gestures(sheet: FailureSheet, kind: ActionKind) -> str:
-    found = " or ".join(gestures_for(sheet.board, kind))
-    return found[:1].upper() + found[1:]
+    return " or ".join(gestures_for(sheet.board, kind))
 
 
 def _silencing(sheet: FailureSheet) -> Table:
@@ -113,14 +119,14 @@ def _ways_out(sheet: FailureSheet, one: BoxFailure) -> str:
     if not silent or not sheet.board.switches:
         return ""
     told = []
-    for text, patches in _grouped(silent, lambda p: _way(p.way_out)):
+    for text, patches in _grouped(silent, lambda p: _way(p.way_out, one)):
         told.append(_where(sheet, len(silent), patches) + text)
     return "; ".join(told)
 
 
-def _way(way: WayOut | None) -> str:
+def _way(way: WayOut | None, one: BoxFailure) -> str:
     if way is None:
-        return "none: a cable round it, see below"
+        return "none under the foot" + ("" if one.repair.kind == "nothing" else ": its cable, see below")
     return f"{', '.join(way.gestures)} ({way.to if way.with_the_horn else VOICES_ALONE})"
 
 
@@ -169,7 +175,7 @@ def _under_boxes(sheet: FailureSheet) -> Iterator[str]:
     yield "Cables by their numbers on the wiring sheet. A patch that is not named goes on as it was."
     if any(one.repair.splits for one in sheet.boxes):
         yield "Split: by a cable that makes two plugs of one, as the box made two sides of one line. Have one there."
-    blocking = [one.box for one in sheet.boxes if len(one.silent_even_off) > len(one.silent)]
+    blocking = [one.box for one in sheet.boxes if one.hangs_on_its_bypass]
     if blocking:
         yield (
             "This holds for boxes that let the horn through while they are off, even without their supply. Try it at"

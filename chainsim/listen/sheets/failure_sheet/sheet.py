@@ -80,6 +80,11 @@ class BoxFailure:
         return tuple(p.patch for p in self.patches if p.dead.kind == "silent")
 
     @property
+    def hangs_on_its_bypass(self) -> bool:
+        """Whether more is silent, or a way out is lost, if it lets nothing through when it is off."""
+        return len(self.silent_even_off) > (0 if self.own_switch else len(self.silent))
+
+    @property
     def changed(self) -> tuple[str, ...]:
         """Patches that live on, otherwise than before."""
         return tuple(p.patch for p in self.patches if p.dead.kind == "lives on")

@@ -24,7 +24,7 @@ class WayOut:
     ----------
     gestures : tuple of str
     to : str
-        Patch and switched blocks, or "the plain horn".
+        "echo off, all else stays", or patch and switched blocks, or "the plain horn".
     with_the_horn : bool
         Whether the horn itself is heard there, and not only what follows it.
     """
@@ -51,7 +51,8 @@ class WaysOut:
     def nearest(self, start: Position, helps: Callable[[State], bool], known: dict[Sound, bool]) -> WayOut | None:
         """The fewest gestures from a position to one that helps; None where no switch leads to any.
 
-        Of as few, one to the plain horn comes first, as it is the same from everywhere; then presses before holds.
+        Of as few, one that keeps the patch comes first; then one to the plain horn, as it is the same from everywhere;
+        then presses before holds.
 
         Parameters
         ----------
@@ -65,7 +66,7 @@ class WaysOut:
         first = graph.number(graph.forget(start))
         ways: dict[int, tuple[int, ...]] = {first: ()}
         queue = deque([first])
-        found: list[tuple[bool, int, int]] = []
+        found: list[tuple[int, int, int]] = []
         while queue and not found and len(ways) < MOST_POSITIONS:
             # All that are equally far away.
             for _ in range(len(queue)):
@@ -77,13 +78,22 @@ class WaysOut:
                     queue.append(step.target)
                     position = graph.positions[step.target]
                     if self._helps(position, helps, known):
-                        found.append((not position.dry, step.gesture, step.target))
+                        rank = 1 if position.dry else 0 if position.patch == start.patch else 2
+                        found.append((rank, step.gesture, step.target))
         if not found:
             return None
         target = min(found)[2]
-        position = graph.positions[target]
-        to = "the plain horn" if position.dry else position.text
-        return WayOut(tuple(graph.gestures[g].text for g in ways[target]), to)
+        return WayOut(tuple(graph.gestures[g].text for g in ways[target]), self._to(start, graph.positions[target]))
+
+    def _to(self, start: Position, position: Position) -> str:
+        if position.dry:
+            return "the plain horn"
+        names = sorted({name for name, _ in start.switched ^ position.switched})
+        if position.patch != start.patch or not names:
+            return position.text
+        board = self._sketch.board
+        changes = (f"{name} {'on' if board.is_on(position, name) else 'off'}" for name in names)
+        return f"{' and '.join(changes)}, all else stays"
 
     def _helps(self, position: Position, helps: Callable[[State], bool], known: dict[Sound, bool]) -> bool:
         if position.sound not in known:
