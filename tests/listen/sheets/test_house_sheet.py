@@ -169,6 +169,40 @@ def test_effects_with_their_times_and_the_patches_that_have_them() -> None:
     assert "delay (1/8 = 250 ms at 120, 500 ms at 60, 30 % again)" in {e.text for e in sheet(on).effects}
 
 
+def test_an_engineer_may_equalize_though_the_tone_is_shaped() -> None:
+    text = 'chain = ["tone", "hall"]\n[blocks.tone]\ntype = "equalizer"\n[blocks.hall]\ntype = "reverb"\n'
+    parts = {part.heading: part.table for part in house_document(sheet(text)).parts}
+    none = parts["In it already: please add none of these"]
+    own = parts["Tone and voices of its own: equalize for the room, not for these"]
+    assert none is not None
+    assert own is not None
+    assert [row[1] for row in none.rows] == ["hall"]
+    assert [row[1] for row in own.rows] == ["tone"]
+
+
+def test_patches_by_name_and_when_they_come() -> None:
+    def rows(text: str) -> list[tuple[str, ...]]:
+        table = house_document(sheet(text)).parts[-1].table
+        assert table is not None
+        return [row[:2] for row in table.rows]
+
+    cues = "".join(f'[[cues]]\n{at}\npatch = "{name}"\n' for at, name in (
+        ("at_s = 2", "near"), ('at_bar = "3"', "plain"), ("at_s = 6", "plain"), ('at_bar = "5"', "near"),
+    ))  # fmt: skip
+    # 4/4 at 120 bpm: a bar lasts 2 s. That "plain" is called while it sounds is no entrance.
+    assert rows(SET + cues) == [("plain", "bar 3"), ("near", "bar 2, bar 5"), ("far", "")]
+    assert rows(SET) == [("plain", ""), ("near", ""), ("far", "")]
+    assert house_document(sheet('chain = ["gain"]')).parts[-1].table.rows == ()  # type: ignore[union-attr]
+
+
+def test_what_was_off_while_it_was_measured_is_told() -> None:
+    own = '[[switches]]\nname = "A"\npress = "block echo"\n'
+    told = lines(house_document(sheet(SET + own, FOUND)))
+    assert told["highest peak"] == "-3.0 dBTP (plain): set the gain with this one, and leave room"
+    assert told["measured without"].startswith("echo, by own switch")
+    assert "measured without" not in lines(house_document(sheet(SET, FOUND)))
+
+
 @pytest.mark.parametrize(
     ("block", "name", "freq_hz"),
     [

@@ -30,7 +30,8 @@ def house_document(sheet: HouseSheet) -> Document:
             Part("The line", Table(("", ""), tuple(_line(sheet)))),
             Part("How loud", Table(("", ""), tuple(_loudness(sheet)))),
             Part("What arrives, of the loudest patch", _ways(sheet)),
-            Part("In it already: please add none of these", _effects(sheet)),
+            Part("In it already: please add none of these", _effects(sheet, enough=True)),
+            Part("Tone and voices of its own: equalize for the room, not for these", _effects(sheet, enough=False)),
             Part("Patch by patch", _patches(sheet)),
         ),
         cautions=sheet.cautions,
@@ -166,7 +167,11 @@ def _loudness(sheet: HouseSheet) -> Iterator[tuple[str, str]]:
         yield "quietest", f"{sheet.sounding[-1].patch}: {_loud(sheet.sounding[-1])}"
         yield "between them", _spread(sheet)
         highest = max(sheet.sounding, key=lambda p: p.true_peak_dbtp)
-        yield "highest peak", f"{highest.true_peak_dbtp:+.1f} dBTP ({highest.patch}): set the gain with this one"
+        peak = f"{highest.true_peak_dbtp:+.1f} dBTP ({highest.patch}): set the gain with this one"
+        yield "highest peak", peak + (", and leave room" if sheet.off_at_first else "")
+    if sheet.off_at_first:
+        off = " and ".join(sheet.off_at_first)
+        yield "measured without", f"{off}, by own switch: may be louder when on"
     lines = "of the line, as a mono file" if sheet.channels == 1 else "of both lines together, as a stereo file"
     yield "measured with", f"{sheet.figures.take}, {sheet.figures.seconds:.0f} s; LUFS {lines} is measured"
 
@@ -206,26 +211,34 @@ def _ways(sheet: HouseSheet) -> Table:
     return Table(("by", "while playing", "peaks", "headroom", "gain to +4 dBu"), rows)
 
 
-def _effects(sheet: HouseSheet) -> Table:
+def _effects(sheet: HouseSheet, *, enough: bool) -> Table:
     several = len(sheet.patches) > 1
     rows = tuple(
-        (e.text, ", ".join(e.blocks), listed(e.patches, sheet.patches, ALL) if several else "") for e in sheet.effects
+        (e.text, ", ".join(e.blocks), listed(e.patches, sheet.patches, ALL) if several else "")
+        for e in sheet.effects
+        if e.enough == enough
     )
     return Table(("effect", "box", "in"), rows)
 
 
 def _patches(sheet: HouseSheet) -> Table:
+    known = {} if sheet.figures is None else {p.patch: p for p in sheet.figures.patches}
     rows = tuple(
-        (
-            p.patch,
-            f"{p.integrated_lufs:.1f}" if math.isfinite(p.integrated_lufs) else "silent",
-            f"{p.true_peak_dbtp:+.1f}" if math.isfinite(p.true_peak_dbtp) else "",
-            f"{p.lowest_hz:.0f}" if math.isfinite(p.lowest_hz) else "",
-            f"{p.mono_loss_db:.1f}" if sheet.channels == 2 and math.isfinite(p.mono_loss_db) else "",
-        )
-        for p in (() if sheet.figures is None or len(sheet.figures.patches) < 2 else sheet.figures.patches)
+        (name, ", ".join(sheet.entrances.get(name, ())), *_measured(sheet, known.get(name)))
+        for name in (sheet.patches if len(sheet.patches) > 1 else ())
     )
-    return Table(("patch", "LUFS", "peak dBTP", "energy from Hz", "lost in mono dB"), rows)
+    return Table(("patch", "comes at", "LUFS", "peak dBTP", "energy from Hz", "lost in mono dB"), rows)
+
+
+def _measured(sheet: HouseSheet, p: PatchFigures | None) -> tuple[str, str, str, str]:
+    if p is None:
+        return "", "", "", ""
+    return (
+        f"{p.integrated_lufs:.1f}" if math.isfinite(p.integrated_lufs) else "silent",
+        f"{p.true_peak_dbtp:+.1f}" if math.isfinite(p.true_peak_dbtp) else "",
+        f"{p.lowest_hz:.0f}" if math.isfinite(p.lowest_hz) else "",
+        f"{p.mono_loss_db:.1f}" if sheet.channels == 2 and math.isfinite(p.mono_loss_db) else "",
+    )
 
 
 def _dbu(level_dbu: float) -> str:

@@ -21,13 +21,21 @@ DETAILS = {
 _WORDS = {"threshold_db": "from {}", "ratio": "{}:1", "feedback_percent": "{} again", "ceiling_dbtp": "at {}"}
 
 
+OF_THE_SOUND = frozenset({"drive", "envelope_filter", "equalizer", "following_synth", "radio_link", "wandering_bass"})
+"""Types that make or shape the sound: an engineer equalizes for the room all the same. Of others there is enough."""
+
+
 @dataclass(frozen=True)
 class Effect:
-    """One kind of effect as it is set, the blocks that are so, and the patches in which any of them is on."""
+    """One kind of effect as it is set, the blocks that are so, and the patches in which any of them is on.
+
+    `enough` says that an engineer should add none of its kind.
+    """
 
     text: str
     blocks: tuple[str, ...]
     patches: tuple[str, ...]
+    enough: bool
 
 
 def effects(sketch: Sketch, states: dict[str, State]) -> tuple[Effect, ...]:
@@ -39,17 +47,17 @@ def effects(sketch: Sketch, states: dict[str, State]) -> tuple[Effect, ...]:
         for name in block_names(state.chain)
         if name in state.engaged or name in own
     ]
-    found: dict[str, tuple[list[str], list[str]]] = {}
+    found: dict[tuple[str, bool], tuple[list[str], list[str]]] = {}
     for patch, entry, _ in on:
         if BLOCK_WORDS[entry.type_name].shapes:
             tempi_bpm = distinct_tempi([bpm for _, other, bpm in on if other.name == entry.name])
             text = effect_text(entry.type_name, entry.settings, Surroundings(tempi_bpm=tempi_bpm))
             text += ", by its own switch" if entry.name in own else ""
-            blocks, patches = found.setdefault(text, ([], []))
+            blocks, patches = found.setdefault((text, entry.type_name not in OF_THE_SOUND), ([], []))
             blocks += [entry.name] if entry.name not in blocks else []
             patches += [patch] if patch not in patches else []
     ranked = sorted(found.items(), key=lambda item: -len(item[1][1]))
-    return tuple(Effect(text, tuple(blocks), tuple(patches)) for text, (blocks, patches) in ranked)
+    return tuple(Effect(text, tuple(blocks), tuple(patches), enough) for (text, enough), (blocks, patches) in ranked)
 
 
 def effect_text(type_name: str, settings: Any, around: Surroundings) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -13,11 +13,13 @@ from chainsim.graph.rendering import build_graph
 from chainsim.listen.sheets.failure_sheet.sheet import played_states
 from chainsim.listen.sheets.gestures import gestures_for
 from chainsim.listen.sheets.house_sheet.effects import Effect, effects
+from chainsim.listen.sheets.house_sheet.entrances import entrances
 from chainsim.listen.sheets.house_sheet.figures import HouseFigures, PatchFigures
 from chainsim.listen.sheets.house_sheet.lowest_notes import LowestNote, lowest_notes
 from chainsim.listen.sheets.wiring_sheet.sheet import wiring_sheet
 from chainsim.music.horns import find_horn
-from chainsim.sketch.model import Sketch
+from chainsim.sketch.chain import block_names
+from chainsim.sketch.model import Sketch, State
 
 RATE_HZ = 48_000.0
 SPREAD_LU = 3.0
@@ -46,6 +48,11 @@ class HouseSheet:
     lowest : tuple of LowestNote
     mutes, plain : tuple of str
         What the player presses or holds for silence, and for the plain horn.
+    entrances : mapping of patch to tuple of str
+        Where the cues bring it in.
+    off_at_first : tuple of str
+        Blocks with switches of their own that are off in some patch until the player switches them: figures are without
+        them.
     states_levels : bool
         Whether the sketch says what its figures are on a wire.
     figures : HouseFigures or None
@@ -63,6 +70,8 @@ class HouseSheet:
     lowest: tuple[LowestNote, ...]
     mutes: tuple[str, ...]
     plain: tuple[str, ...]
+    entrances: Mapping[str, tuple[str, ...]]
+    off_at_first: tuple[str, ...]
     states_levels: bool
     figures: HouseFigures | None
     cautions: tuple[str, ...] = CAUTIONS
@@ -130,6 +139,8 @@ def house_sheet(sketch: Sketch, *, channels: int = 1, figures: HouseFigures | No
         lowest=lowest_notes(sketch, list(states.values())),
         mutes=gestures_for(sketch.board, "mute"),
         plain=gestures_for(sketch.board, "dry"),
+        entrances=entrances(sketch),
+        off_at_first=_off_at_first(sketch, list(states.values())),
         states_levels=sketch.levels is not None,
         figures=figures,
     )
@@ -144,6 +155,12 @@ def feed_channels(sketch: Sketch, channels: int) -> int:
         If a chain cannot be built.
     """
     return _feed_channels(sketch, channels, _graphs(sketch, channels))
+
+
+def _off_at_first(sketch: Sketch, states: Sequence[State]) -> tuple[str, ...]:
+    own = {a.name for switch in sketch.switches for a in switch.actions if a.kind == "block"}
+    off = {name for state in states for name in block_names(state.chain) if name in own - state.engaged}
+    return tuple(sorted(off))
 
 
 def _graphs(sketch: Sketch, channels: int) -> list[Graph]:
