@@ -19,9 +19,14 @@ MICROPHONE_LEVEL_DBU, LINE_LEVEL_DBU = -30.0, -10.0
 LONG_CHAIN = 4
 """Boxes behind the first from which on a thru box is worth a word; common practice, no source."""
 
+POWER = (
+    "Supply cables go in last, when all others are plugged. Which outlet feeds which box stands on the plan of"
+    " chainsim carry, once it is told of your boxes and supplies.",
+    "Every box: the volts, plus or minus in the middle of its plug, and no more milliamperes than the outlet gives.",
+)
 SWITCHING_ON = (
     "All faders down, all knobs low, the desk's channel muted.",
-    "Everything plugged: then microphone, preamp and boxes on, in the order of the chain.",
+    "Everything plugged: supplies first, then microphone, preamp and boxes on, in the order of the chain.",
     "Phantom supply only where it is needed, and now: wait until it is steady.",
     "Desk, then loudspeakers last. Raise the fader while you play softly.",
     "Off the other way round: loudspeakers first, boxes last; then pull cables.",
@@ -40,6 +45,7 @@ def wiring_document(sheet: WiringSheet) -> Document:
             Part("Mixers: where lanes meet", _mixers(sheet), tuple(_aligned(sheet))),
             Part("Pedals, MIDI and switches", _control(sheet), tuple(_under_control(sheet))),
             Part("Patches with another chain", None, tuple(_changes(sheet))),
+            Part("Power", None, POWER if sheet.boxes else ()),
             Part("Switching on", None, SWITCHING_ON, counted=True),
         ),
         cautions=sheet.cautions,
@@ -177,6 +183,7 @@ def _under_control(sheet: WiringSheet) -> Iterator[str]:
     if sheet.control.midi is not None:
         yield from _midi(sheet.control.midi)
     if any(c.into == PEDAL_INPUT for c in sheet.control.cables):
+        yield "A box that has a jack of its own for a pedal: plug the pedal there, if it is to move that box alone."
         yield "A foot board without a pedal input: a box that makes MIDI of a pedal, into a merger, in its place."
     if sheet.dry_by:
         yield (
