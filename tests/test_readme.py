@@ -85,9 +85,22 @@ def test_the_python_example_of_a_set_runs(monkeypatch: pytest.MonkeyPatch, capsy
     monkeypatch.chdir(ROOT)
     take, rate = soundfile.read(next(iter(take_paths().values())), frames=72_000)
     names: dict[str, Any] = {"chainsim": chainsim, "take": take, "rate": rate}
-    exec(fenced("python")[1], names)
+    exec(fenced("python")[2], names)
     assert capsys.readouterr().out == "()\n"
     assert 0.01 < np.abs(names["gulls"].audio).max() < 1.0
+
+
+def test_the_python_example_of_a_page_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    first = fenced("toml")[0]
+    Path("first.toml").write_text(first)
+    Path("second.toml").write_text(first.replace("First try", "Second try").replace("q = 3", "q = 6"))
+    take, rate = soundfile.read(next(iter(take_paths().values())), frames=72_000)
+    soundfile.write("horn.wav", take, rate)
+    exec(fenced("python")[1], {"chainsim": chainsim})
+    text = Path("page.html").read_text(encoding="utf-8")
+    assert "First try" in text
+    assert "Second try" in text
 
 
 def test_the_python_example_of_orders_and_batches_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -98,7 +111,7 @@ def test_the_python_example_of_orders_and_batches_runs(tmp_path: Path, monkeypat
     sketch = load_sketch("first.toml")
     one = render(sketch, take, rate)
     names: dict[str, Any] = {"chainsim": chainsim, "sketch": sketch, "one": one, "other": one, "rate": rate}
-    exec(fenced("python")[2], names)
+    exec(fenced("python")[3], names)
     assert len(names["found"].orders) == 2  # the gate stays first, the reverb last
     assert [row.settings["sweep.q"] for row in names["batch"].rows] == [0.7, 2, 5]
     assert names["steps"] == 0.0
