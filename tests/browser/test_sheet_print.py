@@ -49,6 +49,18 @@ def printed_pages(page: Any, paper: str) -> int:
     return len(re.findall(rb"/Type\s*/Page\b", page.pdf(prefer_css_page_size=True)))
 
 
+def smallest_pt(page: Any) -> float:
+    """The smallest letters on paper; a CSS pixel is 3/4 of a point (CSS Values and Units 3, 6.2)."""
+    page.emulate_media(media="print")
+    return 0.75 * float(
+        page.evaluate(
+            """() => Math.min(...[...document.querySelectorAll("body *:not(.unseen)")]
+            .filter((one) => [...one.childNodes].some((n) => n.nodeType === 3 && n.data.trim()))
+            .map((one) => parseFloat(getComputedStyle(one).fontSize)))"""
+        )
+    )
+
+
 @pytest.mark.parametrize(("text", "pages"), PAGES.values(), ids=PAGES)
 def test_a_sheet_takes_the_pages_it_is_laid_out_for(text: str, pages: int, open_page: OpenPage) -> None:
     page = open_page(sheet_page(stage_sheet(parse_sketch(text))))
@@ -68,6 +80,9 @@ def test_long_names_leave_the_other_columns_their_width(open_page: OpenPage) -> 
 
 def test_a_full_set_has_a_page_to_play_from_and_one_to_set_up(open_page: OpenPage) -> None:
     page = open_page(sheet_page(stage_sheet(load_sketch(Path("presets/harbour_day.toml")))))
+    assert smallest_pt(page) >= 7.5 - 1e-6
+    set_up_px = page.eval_on_selector(".settings td", "cell => parseFloat(getComputedStyle(cell).fontSize)")
+    assert 0.75 * set_up_px >= 8.0  # the page is not full
     assert {paper: printed_pages(page, paper) for paper in PAPERS} == dict.fromkeys(PAPERS, 2)
 
 
@@ -97,4 +112,5 @@ def test_other_sheets_of_a_full_set(
 ) -> None:
     page = open_page(document_page(made(load_sketch(Path("presets/harbour_day.toml")))))
     assert [found["id"] for found in axe(page)] == []
+    assert smallest_pt(page) >= 7.5 - 1e-6
     assert {paper: printed_pages(page, paper) for paper in PAPERS} == dict.fromkeys(PAPERS, pages)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from chainsim.listen.sheets.document import Document, Part, Table
@@ -10,8 +11,10 @@ from chainsim.listen.sheets.templates import filled
 from chainsim.listen.sheets.text_table import column_widths
 
 TEMPLATE = "document.html.j2"
-LARGEST_PT, SMALLEST_PT, OVERLEAF_PT = 11.0, 7.5, 9.0
-"""Sizes for one page; where even the smallest letters are too large for one, a good size on as many as it takes."""
+LARGEST_PT, SMALLEST_PT = 11.0, 7.5
+"""Sizes for one page."""
+GOOD_PT, LEAST_GOOD_PT = 9.0, 8.25
+"""Sizes where even the smallest letters are too large for one page, for as few pages as that takes."""
 _STEP_PT = 0.25
 _LETTER_EM = 0.57
 _TITLE_EM, _SHORT_SIZE, _HEADING_EM, _RULE_EM, _PARAGRAPH_EM = 2.2, 1.15, 2.1, 0.16, 0.3
@@ -37,12 +40,25 @@ def document_page(document: Document) -> str:
     str
         A whole document. Every name in it is escaped.
     """
-    pt = LARGEST_PT
-    while pt >= SMALLEST_PT and _height_em(document, in_em(WIDTH_MM, pt)) > in_em(HEIGHT_MM, pt):
-        pt -= _STEP_PT
-    pt = pt if pt >= SMALLEST_PT else OVERLEAF_PT
+    pt = _largest_pt(document, LARGEST_PT, SMALLEST_PT, 1)
+    if pt is None:
+        few = math.ceil(_pages(document, LEAST_GOOD_PT))
+        pt = _largest_pt(document, GOOD_PT, LEAST_GOOD_PT, few) or LEAST_GOOD_PT
     parts = [_laid_out(part, in_em(WIDTH_MM, pt)) for part in document.parts if part.says_something]
     return filled(TEMPLATE, document=document, parts=parts, print_pt=pt)
+
+
+def _largest_pt(document: Document, largest_pt: float, smallest_pt: float, pages: int) -> float | None:
+    pt = largest_pt
+    while pt >= smallest_pt:
+        if _pages(document, pt) <= pages:
+            return pt
+        pt -= _STEP_PT
+    return None
+
+
+def _pages(document: Document, pt: float) -> float:
+    return _height_em(document, in_em(WIDTH_MM, pt)) / in_em(HEIGHT_MM, pt)
 
 
 def _laid_out(part: Part, width_em: float) -> PagePart:

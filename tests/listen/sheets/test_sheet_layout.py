@@ -195,7 +195,7 @@ def test_every_value_stands_on_both(text: str) -> None:
 
 
 def test_letters_get_smaller_as_the_page_fills_up() -> None:
-    sizes = [on_paper(delays(count)) for count in (1, 16, 20)]
+    sizes = [on_paper(delays(count)) for count in (1, 12, 13)]
     assert [s.playing_pt for s in sizes] == sorted((s.playing_pt for s in sizes), reverse=True)
     assert sizes[0].playing_pt > sizes[-1].playing_pt
 
@@ -215,8 +215,9 @@ def played(delay_count: int, cue_count: int) -> str:
 @pytest.mark.parametrize(("delay_count", "cue_count"), [(1, 4), (4, 24), (12, 24), (30, 60), (40, 150)])
 def test_what_is_played_from_has_the_larger_letters(delay_count: int, cue_count: int) -> None:
     sizes = on_paper(played(delay_count, cue_count))
-    assert sizes.playing_pt >= 1.3 * sizes.set_up_pt
-    assert sizes.set_up_pt >= 6.0
+    # A set-up on pages of its own is beside nothing that it could be taken for.
+    assert sizes.playing_pt >= (1.0 if sizes.overleaf else 1.3) * sizes.set_up_pt
+    assert sizes.set_up_pt >= 7.5
 
 
 def test_a_long_set_up_goes_overleaf_rather_than_that_cues_get_small() -> None:

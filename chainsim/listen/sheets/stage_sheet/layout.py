@@ -20,12 +20,12 @@ from chainsim.listen.sheets.stage_sheet.set_up_part import (
 )
 from chainsim.listen.sheets.stage_sheet.sheet import StageSheet
 
-LARGEST_PT, GOOD_TO_PLAY_PT, SMALLEST_PT = 12.0, 9.0, 8.1
-"""Sizes of what is read while playing; smaller than the middle one, the set-up goes overleaf."""
-LARGEST_SET_UP_PT, GOOD_SET_UP_PT, SMALLEST_SET_UP_PT = 9.0, 7.5, 6.0
-"""Sizes of the set-up; overleaf, before its letters get smaller than the middle one, settings share lines."""
+LARGEST_PT, SMALLEST_PT = 12.0, 9.0
+"""Sizes of what is read while playing."""
+LARGEST_SET_UP_PT, SMALLEST_SET_UP_PT = 9.0, 7.75
+"""Sizes of the set-up; if it would get smaller on one page, it goes overleaf, there on as many as it takes."""
 TIMES_LARGER = 1.35
-"""What is read while playing has letters at least so much larger than the set-up."""
+"""On one page, what is read while playing has letters so much larger than the set-up."""
 _STEP_PT = 0.25
 
 
@@ -54,21 +54,20 @@ def fitting_layout(sheet: StageSheet) -> Layout:
     apart, together = (block_rows(sheet.settings, together=t) for t in (False, True))
     plays = bool(sheet.banks or sheet.in_no_bank or sheet.switches or sheet.cues)
     for blocks in (apart, together):
-        for pt in _sizes(LARGEST_PT, GOOD_TO_PLAY_PT if plays else SMALLEST_PT):
+        for pt in _sizes(LARGEST_PT, TIMES_LARGER * SMALLEST_SET_UP_PT):
             layout = _layout(sheet, blocks, pt, min(pt / TIMES_LARGER, LARGEST_SET_UP_PT), overleaf=False)
             if _playing_mm(sheet, layout) + _set_up_mm(sheet, layout) <= HEIGHT_MM:
                 return layout
     if not plays:
-        return _layout(sheet, together, SMALLEST_PT, SMALLEST_SET_UP_PT, overleaf=False)
+        return _layout(sheet, together, TIMES_LARGER * SMALLEST_SET_UP_PT, SMALLEST_SET_UP_PT, overleaf=False)
     return _on_two_pages(sheet, apart, together)
 
 
 def _on_two_pages(sheet: StageSheet, apart: list[BlockRows], together: list[BlockRows]) -> Layout:
     layouts = (_layout(sheet, apart, pt, SMALLEST_SET_UP_PT, overleaf=True) for pt in _sizes(LARGEST_PT, SMALLEST_PT))
     playing_pt = next((x.playing_pt for x in layouts if _playing_mm(sheet, x) <= HEIGHT_MM), SMALLEST_PT)
-    largest_pt = min(playing_pt / TIMES_LARGER, LARGEST_SET_UP_PT)
-    for blocks, least_pt in ((apart, GOOD_SET_UP_PT), (together, SMALLEST_SET_UP_PT)):
-        for pt in _sizes(largest_pt, min(least_pt, largest_pt)):
+    for blocks in (apart, together):
+        for pt in _sizes(LARGEST_SET_UP_PT, SMALLEST_SET_UP_PT):
             layout = _layout(sheet, blocks, playing_pt, pt, overleaf=True)
             if _set_up_mm(sheet, layout) <= HEIGHT_MM:
                 return layout

@@ -23,7 +23,8 @@ _HEADING_EM, _HEAD_ROW_EM, _RULE_EM = 2.25, 1.05, 0.16
 _TITLE_EM, _AGREED_EM = 1.9, 1.15
 _NAME_EM, _NAME_LINE_EM, _PLACE_EM = 1.5, 1.15, 2.0
 _SWITCH_EM, _ACTION_EM = 1.4, 1.15
-_TAKE_EM, _HEAD_EM, _SMALL_EM, _CAUTION_EM = 0.75, 0.8, 0.9, 0.9
+_TAKE_EM, _HEAD_EM, _SMALL_EM, _CAUTION_EM = 0.84, 0.84, 0.9, 0.9
+"""The first two of the smallest letters; of larger ones they are 0.8."""
 _MOST_OF_PRESSES = 0.4
 """Of the width of a table of cues: what the presses may take."""
 

@@ -16,11 +16,12 @@ from chainsim.listen.sheets.stage_sheet.settings_table import SettingRow
 from chainsim.listen.sheets.stage_sheet.sheet import StageSheet
 
 _ROWS_IN_ONE_COLUMN = 12
-_HEADING_EM, _HEAD_LINE_EM, _RULE_EM = 2.25, 0.95, 0.16
+_HEADING_EM, _HEAD_LINE_EM, _RULE_EM = 2.25, 1.07, 0.16
 _SETTING_SHARE, _CONTROLLER_SHARE, _SOURCE_SHARE = 0.24, 0.12, 0.4
 _LEAST_OF_ROOM, _MOST_OF_ROOMS = 0.13, 0.45
 """Of the width of the settings: what a room takes at the least, and all of them at the most."""
-_HEAD_EM = 0.8
+_HEAD_EM = 0.97
+"""Of the smallest letters; of larger ones heads have 0.8."""
 
 
 @dataclass(frozen=True)
