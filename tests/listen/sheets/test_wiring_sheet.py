@@ -164,7 +164,9 @@ engage = []
 engage = ["fog"]
 """
     )
-    on_a_board = sheet(text + '[[switches]]\nname = "A"\npress = "patch bare"\n').control
+    plugged = sheet(text + '[[switches]]\nname = "A"\npress = "patch bare"\n')
+    assert "a box that has a jack for one may have its own" in " ".join(document_text(wiring_document(plugged)).split())
+    on_a_board = plugged.control
     assert [(c.kind, c.into) for c in on_a_board.cables] == [
         ("MIDI cable", "fog, MIDI in"),
         ("pedal cable", "foot board, pedal input"),
@@ -177,6 +179,13 @@ engage = ["fog"]
     without = sheet(text).control
     assert [c.into for c in without.cables] == ["MIDI merger, in 1", "MIDI merger, in 2"]
     assert without.count() == {"MIDI cable": 4}
+
+
+def test_power_comes_last_and_its_outlets_stand_elsewhere() -> None:
+    power = {part.heading: part.lines for part in wiring_document(sheet(PLUGGED)).parts}["Power"]
+    assert power[0].startswith("Supply cables go in last")
+    assert "chainsim carry" in power[0]
+    assert "POWER" not in document_text(wiring_document(sheet("chain = []")))
 
 
 def test_the_converter_of_pitch_hears_the_horn_by_a_cable() -> None:
