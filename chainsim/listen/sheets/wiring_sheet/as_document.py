@@ -183,7 +183,7 @@ def _under_control(sheet: WiringSheet) -> Iterator[str]:
     if sheet.control.midi is not None:
         yield from _midi(sheet.control.midi)
     if any(c.into == PEDAL_INPUT for c in sheet.control.cables):
-        yield "A pedal that moves several boxes does it over MIDI; a box that has a jack for one may have its own instead."
+        yield "A pedal that moves several boxes does it over MIDI; a box that has a jack for one may have its own."
         yield "A foot board without a pedal input: a box that makes MIDI of a pedal, into a merger, in its place."
     if sheet.dry_by:
         yield (
