@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
@@ -141,17 +142,26 @@ def hear_wires(
     SketchError, GraphError, AudioError
         If the chain cannot be built for this take or has no such wire, or the take cannot be used.
     SettingError
-        If the excerpt ends before it begins.
+        If the excerpt ends before it begins, has no end, or begins where the take is over.
     """
     from chainsim.audio.reading import TakeArray
 
-    if excerpt_s is not None and not 0.0 <= excerpt_s[0] < excerpt_s[1]:
-        raise SettingError(f"excerpt {excerpt_s[0]:g} to {excerpt_s[1]:g} s: allowed 0 s or more, and an end after it")
-    hearing = _Hearing(sketch, TakeArray(take, sample_rate_hz))
+    source = TakeArray(take, sample_rate_hz)
+    if excerpt_s is not None:
+        _check_excerpt(*excerpt_s, source.frames / source.sample_rate_hz)
+    hearing = _Hearing(sketch, source)
     names = hearing.names if wires is None else hearing.chosen(wires)
     recorders = {name: _Recorder(hearing.graph.outputs[name], hearing, excerpt_s) for name in names}
     measured = hearing.run(names, recorders, threads)
     return {name: WireHeard(**asdict(found), audio=recorders[name].audio) for name, found in measured.items()}
+
+
+def _check_excerpt(from_s: float, to_s: float, take_s: float) -> None:
+    found = f"excerpt {from_s:g} to {to_s:g} s"
+    if not 0.0 <= from_s < to_s < math.inf:
+        raise SettingError(f"{found}: allowed 0 s or more, and an end after it")
+    if from_s >= take_s:
+        raise SettingError(f"{found}: allowed a beginning within the take, which has {take_s:g} s")
 
 
 class _Hearing:

@@ -66,7 +66,8 @@ def test_wires_and_excerpts_that_are_not_there_are_refused(take: np.ndarray) -> 
     sketch = parse_sketch(TEXT)
     with pytest.raises(GraphError, match=r'wire "lane 1.3": no .*; there are input, late, lane 1.2, sum 1, out$'):
         hear_wires(sketch, take, RATE_HZ, wires=["input", "lane 1.3"])
-    for excerpt_s in ((0.5, 0.5), (-0.1, 0.5)):
+    # The take has 1 s: what begins there or later is none of it.
+    for excerpt_s in ((0.5, 0.5), (-0.1, 0.5), (0.0, math.inf), (0.0, math.nan), (1.0, 2.0), (5.0, 6.0)):
         with pytest.raises(SettingError, match="excerpt"):
             hear_wires(sketch, take, RATE_HZ, excerpt_s=excerpt_s)
 
