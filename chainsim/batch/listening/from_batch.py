@@ -80,6 +80,7 @@ def _version(store: ResultStore, row: Row, heading: str) -> MadeVersion:
         raise SettingError(f"{store.folder}: has figures only; run the same {BATCH.command} command without --no-audio")
     file, figures = file_and_figures(store, row["sound_key"], row["file"], BATCH)
     sketch = _sketch(row)
+    changed = [] if sketch else [f"{row['sketch']}: it, or a file that it names, is gone or has changed since"]
     told = "\n".join(f"{name} = {spelling(value)}" for name, value in _varied(row).items())
     return MadeVersion(
         heading,
@@ -87,12 +88,12 @@ def _version(store: ResultStore, row: Row, heading: str) -> MadeVersion:
         figures,
         sketch=sketch,
         settings=told if sketch is None else settings_text(sketch),
-        warnings=(*figures.warnings, *([] if sketch else [f"{row['sketch']} is gone or has changed since"])),
+        warnings=(*figures.warnings, *changed),
     )
 
 
 def _sketch(row: Row) -> Sketch | None:
-    """The sketch as it was rendered; None if the file is gone, or another by now."""
+    """The sketch as it was rendered; None if it or a file that it names is gone, or another by now."""
     try:
         sketch = load_sketch(row["sketch"])
         if sketch.sha256 != row["sketch_sha256"]:

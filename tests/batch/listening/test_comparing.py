@@ -196,6 +196,17 @@ def test_wires_can_be_heard(folder: Path, take: Array, monkeypatch: pytest.Monke
     assert all(sound.spectrogram is None for sound in wires.values())
 
 
+def test_a_sketch_whose_response_is_another_by_now_is_not_shown_as_rendered(folder: Path, tmp_path: Path) -> None:
+    sketch_file(tmp_path, 'chain = ["hall"]\n[blocks.hall]\ntype = "convolver"\nfile = "hall.wav"\n', "hall.toml")
+    soundfile.write(tmp_path / "hall.wav", 0.5 ** np.arange(16.0), RATE_HZ)
+    run_batch([tmp_path / "hall.toml"], [folder / "take.wav"], tmp_path / "results", threads=1)
+    (same,) = compare_sounds(tmp_path / "results", versions_only=True).cards
+    soundfile.write(tmp_path / "hall.wav", 0.25 ** np.arange(16.0), RATE_HZ)
+    (changed,) = compare_sounds(tmp_path / "results", versions_only=True).cards
+    told = "hall.toml: it, or a file that it names, is gone or has changed since"
+    assert [any(told in warning for warning in card.warnings) for card in (same, changed)] == [False, True]
+
+
 def test_a_batch_is_heard_as_it_was_made(folder: Path, take: Array, tmp_path: Path) -> None:
     results = tmp_path / "results"
     run_batch([folder / "plain.toml"], [folder / "take.wav"], results, vary={"gain.gain_db": [0, 6]}, threads=1)
