@@ -43,12 +43,18 @@ def tell_open_page(folder: Path, told: Mapping[str, Any]) -> None:
 def tell_watcher(folder: Path, text: str) -> None:
     """Have a watched page that is open say something, until it is written anew: why there is no new sound, say.
 
+    A page that has not yet taken up the newest still learns of it.
+
     Raises
     ------
     AudioError
         If the file cannot be written.
     """
-    tell_open_page(folder, {"says": text})
+    with _writing:
+        newest: dict[str, Any] = {}
+        with suppress(OSError, ValueError):
+            newest = {key: value for key, value in _told(folder).items() if key == "stamp"}
+        _write(folder, {**newest, "says": text, "time": _now_ms()})
 
 
 class Watching(AbstractContextManager["Watching"]):
@@ -86,9 +92,13 @@ class Watching(AbstractContextManager["Watching"]):
     def _retell(self, time_ms: int) -> None:
         """Tell the same once more, at another time; what cannot be written is told by who makes the page."""
         with _writing, suppress(OSError, ValueError, AudioError):
-            text = (self._folder / NOW).read_text(encoding="utf-8")
-            told = json.loads(text.removeprefix(_CALL).removesuffix(_END))
-            _write(self._folder, {**told, "time": time_ms})
+            _write(self._folder, {**_told(self._folder), "time": time_ms})
+
+
+def _told(folder: Path) -> dict[str, Any]:
+    text = (folder / NOW).read_text(encoding="utf-8")
+    told: dict[str, Any] = json.loads(text.removeprefix(_CALL).removesuffix(_END))
+    return told
 
 
 def _write(folder: Path, told: Mapping[str, Any]) -> None:

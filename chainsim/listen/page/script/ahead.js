@@ -1,8 +1,6 @@
 // @ts-check
 /** What is likely to be asked for next is made ready when there is time. */
 
-import { report } from "./notices.js";
-
 const WITH_A_KEY = 9;
 
 /** @param {{player: import("./player.js").Player, shelf: import("./shelf.js").SoundShelf, data: Object}} app */
@@ -11,7 +9,8 @@ export function decodeAhead({ player, shelf, data }) {
     if (player.hidden) return; // a blind test has ready what it needs
     const keys = likelyNext(player.current, shelf.keys("take"), data.versions);
     const known = keys.filter((key) => shelf.has(key));
-    player.prepare(shelf.fitting(known, player.context.sampleRate)).catch(report);
+    // Nobody has asked for these yet: what is wrong with one is told when it is pressed.
+    player.prepare(shelf.fitting(known, player.context.sampleRate)).catch(() => {});
   };
   const later = () => {
     if (window.requestIdleCallback) requestIdleCallback(act);

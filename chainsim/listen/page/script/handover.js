@@ -49,7 +49,8 @@ export class Handover {
   next(asked = null) {
     const { currentTime, baseLatency } = this._context;
     const soonest = currentTime + AHEAD_S + 2 * (baseLatency || 0);
-    const free = Math.max(soonest, this._voice ? this._voice.faded : 0);
+    const faded = this._voice?.begun ? this._voice.faded : 0;
+    const free = Math.max(soonest, faded, this._place.since / this._place.rate);
     const steps = asked === null ? 0 : Math.max(1, Math.ceil((free - asked) / HIDDEN_LEAD_S));
     return Math.ceil((asked === null ? free : asked + steps * HIDDEN_LEAD_S) * this._place.rate);
   }
@@ -77,9 +78,10 @@ export class Handover {
    * @param {AudioBuffer} buffer
    * @param {number|null} frame where in the sound; null: where the other would have gone on
    * @param {number} [clockFrame] when
+   * @param {number|null} [asked] as of `next`, should that time have passed
    * @param {number} [tries] how often yet
    */
-  start(buffer, frame, clockFrame = this.next(), tries = MOST_TRIES) {
+  start(buffer, frame, clockFrame = this.next(), asked = null, tries = MOST_TRIES) {
     const { rate, frames, seconds, loopFrames: loop } = this._place;
     if (frame !== null) this._place.anchor(clockFrame, frame);
     const soundFrame = this._place.at(clockFrame);
@@ -101,7 +103,8 @@ export class Handover {
     });
     this._voice = voice;
     // A busy machine can let the clock pass the time of an order before it arrives.
-    if (this._context.currentTime >= at && tries > 1) this.start(buffer, frame, this.next(), tries - 1);
+    if (this._context.currentTime < at || tries === 1) return;
+    this.start(buffer, frame, this.next(asked), asked, tries - 1);
   }
 
   /** Fade out, and keep the place. */

@@ -42,6 +42,11 @@ export function report(error) {
   const root = document.getElementById("notices");
   if (!root) throw error;
   const told = el("p", { class: "note warn fault", role: "alert" }, `This did not work: ${error.message}.`);
-  root.querySelector(".fault")?.remove();
+  withdraw();
   root.append(told);
+}
+
+/** What went wrong no longer matters. */
+export function withdraw() {
+  document.querySelector("#notices .fault")?.remove();
 }

@@ -34,6 +34,7 @@ export class Player extends EventTarget {
       },
     });
     this._choice = 0;
+    this._asked = null;
     this._wish = 0;
   }
 
@@ -50,6 +51,11 @@ export class Player extends EventTarget {
   /** Key of what is chosen, or null. */
   get current() {
     return this._current;
+  }
+
+  /** Key of what will be chosen as soon as it is decoded, or null. */
+  get asked() {
+    return this._asked;
   }
 
   /** Length of the scene of what is chosen, in seconds. */
@@ -133,10 +139,13 @@ export class Player extends EventTarget {
   }
 
   /**
-   * What is chosen is called by another key from now on; what sounds goes on.
+   * What is chosen is called by another key from now on; what sounds goes on. What was asked for by a key of
+   * before is no longer waited for.
    * @param {string} key
    */
   rename(key) {
+    this._choice += 1;
+    this._asked = null;
     this._current = key;
   }
 
@@ -171,6 +180,8 @@ export class Player extends EventTarget {
       if (!this._shelf.has(key)) continue;
       await this._shelf.decoded(key, this.context).catch((error) => faults.push(error));
     }
+    // What is chosen is the last to be dropped, though it came first.
+    if (this._current !== null) this._shelf.refresh(this._current);
     if (faults.length > 0) throw faults[0];
   }
 
@@ -190,7 +201,7 @@ export class Player extends EventTarget {
       if (wish !== this._wish || this.playing) return null;
     }
     const { rest } = this._handover;
-    this._handover.start(buffer, rest >= this._place.frames ? 0 : rest, this._handover.next(asked));
+    this._handover.start(buffer, rest >= this._place.frames ? 0 : rest, this._handover.next(asked), asked);
     return "state";
   }
 
@@ -202,8 +213,13 @@ export class Player extends EventTarget {
   async _take(key) {
     const sound = this._shelf.sound(key);
     const choice = (this._choice += 1);
-    const buffer = await this._shelf.decoded(key, this.context);
+    this._asked = key;
+    const decoded = this._shelf.decoded(key, this.context);
+    // What went wrong with it concerns nobody who has asked for another meanwhile.
+    await decoded.catch(() => {});
     if (choice !== this._choice) return null;
+    this._asked = null;
+    const buffer = await decoded;
     const sameScene = this._scene === sound.scene;
     this._current = key;
     this._scene = sound.scene;

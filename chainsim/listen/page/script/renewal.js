@@ -11,9 +11,7 @@ export function renewShown(written) {
   const opened = openDetails();
   document.title = written.title;
   for (const id of SHOWN) renewSection(id, written);
-  document.querySelectorAll("#details details").forEach((details, i) => {
-    /** @type {any} */ (details).open = opened[i] ?? false;
-  });
+  for (const details of allDetails()) details.open = opened.has(nameOf(details));
 }
 
 /**
@@ -30,7 +28,20 @@ export function renewSection(id, written) {
 }
 
 function openDetails() {
-  return [...document.querySelectorAll("#details details")].map(
-    (details) => /** @type {any} */ (details).open,
+  return new Set(
+    allDetails()
+      .filter(({ open }) => open)
+      .map(nameOf),
   );
+}
+
+/** @returns {HTMLDetailsElement[]} */
+function allDetails() {
+  return [...document.querySelectorAll("#details details")];
+}
+
+/** Of which version, without its number, and what of it. */
+function nameOf(details) {
+  const heading = details.closest("article")?.querySelector("h3")?.lastChild?.textContent?.trim();
+  return JSON.stringify([heading, details.querySelector("summary")?.textContent]);
 }

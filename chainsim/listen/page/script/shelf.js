@@ -65,6 +65,18 @@ export class SoundShelf {
   }
 
   /**
+   * If a sound is decoded, let it be the last to be dropped.
+   * @param {string} key
+   */
+  refresh(key) {
+    const digest = this._sounds.get(key)?.digest;
+    const known = this._decoded.get(digest);
+    if (!known) return;
+    this._decoded.delete(digest);
+    this._decoded.set(digest, known);
+  }
+
+  /**
    * Keep these decoded, whatever else is asked for, until others are held: two, and as many as fit.
    * @param {string[]} keys
    * @param {number} [rate] of the audio clock
@@ -110,7 +122,7 @@ export class SoundShelf {
   replaceAll(sounds) {
     this._sounds = new Map(sounds.map((sound) => [sound.key, sound]));
     const kept = new Set(sounds.map((sound) => sound.digest));
-    for (const digest of this._decoded.keys()) if (!kept.has(digest)) this._decoded.delete(digest);
+    for (const digest of [...this._decoded.keys()]) if (!kept.has(digest)) this._drop(digest);
   }
 
   /**
@@ -134,21 +146,27 @@ export class SoundShelf {
       this._makeRoom(sound.digest, buffer.length * buffer.numberOfChannels * BYTES_PER_SAMPLE);
       return buffer;
     } catch (error) {
-      this._decoded.delete(sound.digest);
+      this._drop(sound.digest);
       throw error;
     }
   }
 
   /** Drop what was asked for longest ago. */
   _makeRoom(newest, bytes) {
+    if (!this._decoded.has(newest)) return; // the page was written again meanwhile
     this._sizes.set(newest, bytes);
     let all = [...this._decoded.keys()].reduce((sum, digest) => sum + (this._sizes.get(digest) ?? 0), 0);
     for (const digest of [...this._decoded.keys()]) {
       if (all <= this.mostBytes) return;
       if (digest === newest || this._held.has(digest)) continue;
-      this._decoded.delete(digest);
       all -= this._sizes.get(digest) ?? 0;
+      this._drop(digest);
     }
+  }
+
+  _drop(digest) {
+    this._decoded.delete(digest);
+    this._sizes.delete(digest);
   }
 
   /** The audio of a file beside the page, which is a script that hands it over. */

@@ -5,6 +5,7 @@ export const FADE_S = 0.01;
 const LEVEL_FADE_S = 0.03;
 const SLOW_RISE_S = 1;
 const MUCH_LOUDER = 2;
+const ORDER_S = 0.005;
 
 /** Times are seconds of the audio clock; of the sound, seconds from its beginning. */
 export class Voice {
@@ -17,6 +18,8 @@ export class Voice {
   constructor(output, buffer, { at, from, until, loop, gain }) {
     const { context } = output;
     this.buffer = buffer;
+    this._context = context;
+    this._at = at;
     /** When it has faded in: nothing else can begin before. */
     this.faded = at + FADE_S;
     this._source = new AudioBufferSourceNode(context, { buffer });
@@ -56,11 +59,21 @@ export class Voice {
     else gain.linearRampToValueAtTime(wanted, now + LEVEL_FADE_S);
   }
 
+  /** Whether something of it is heard, or will be before an order not to begin can arrive. */
+  get begun() {
+    return this._context.currentTime + ORDER_S >= this._at;
+  }
+
   /**
-   * Fade out.
+   * Fade out; what has not begun never does.
    * @param {number} from
    */
   silence(from) {
+    if (!this.begun) {
+      this._fade.disconnect();
+      this._source.stop();
+      return;
+    }
     const at = Math.max(from, this.faded);
     this._fade.gain.setValueAtTime(1, at);
     this._fade.gain.linearRampToValueAtTime(0, at + FADE_S);

@@ -4,7 +4,7 @@
 import { el, say } from "./dom.js";
 import { followed } from "./following.js";
 import { Heartbeat } from "./heartbeat.js";
-import { report } from "./notices.js";
+import { report, withdraw } from "./notices.js";
 import { renewSection, renewShown } from "./renewal.js";
 
 const PERIOD_MS = 1000;
@@ -36,33 +36,40 @@ export function setUpWatch(root, { player, shelf, data }, setUpFootAnew) {
     word.hidden = !says;
     if (!newest || newest === stamp || waiting || player.hidden) return;
     waiting = true;
+    // However that ends, it is asked for again: it may not be there, hand over nothing, or be damaged.
     load(`page.js?${newest}`, () => {
-      waiting = false;
+      takingUp.finally(() => {
+        waiting = false;
+      });
     });
   };
 
+  let takingUp = Promise.resolve();
   window.chainsimWhole = (text) => {
-    const written = new DOMParser().parseFromString(text, "text/html");
-    const now = JSON.parse(written.getElementById("page-data")?.textContent ?? "{}");
-    takeUp(written, now)
-      .catch(report)
-      .finally(() => {
-        waiting = false;
-      });
+    takingUp = takeUp(text).catch(report);
   };
 
-  async function takeUp(written, now) {
-    const before = player.current !== null ? shelf.sound(player.current) : null;
+  async function takeUp(text) {
+    const written = new DOMParser().parseFromString(text, "text/html");
+    const now = JSON.parse(written.getElementById("page-data")?.textContent ?? "");
+    const focusedKey = document.activeElement?.getAttribute("data-version") ?? null;
+    const [before, asked, focused] = [player.current, player.asked, focusedKey].map((key) =>
+      key !== null && shelf.has(key) ? shelf.sound(key) : null,
+    );
     const names = new Set(data.sounds.map(({ name }) => name));
     const footBefore = JSON.stringify(data.foot);
     stamp = now.stamp;
     for (const key of Object.keys(data)) delete data[key];
     Object.assign(data, now);
     shelf.replaceAll(now.sounds);
+    withdraw();
     const found = followed(before, now.sounds, names);
     const key = found ?? now.versions[0] ?? shelf.keys()[0];
     if (before) player.rename(key);
     if (!before || shelf.sound(key).digest !== before.digest) await player.choose(key).catch(report);
+    else player.setLevels(player.levels);
+    const askedNow = followed(asked, now.sounds, names);
+    if (askedNow !== null && before) player.choose(askedNow).catch(report);
     renewShown(written);
     if (JSON.stringify(data.foot) !== footBefore) {
       renewSection("foot", written);
@@ -71,6 +78,8 @@ export function setUpWatch(root, { player, shelf, data }, setUpFootAnew) {
     const trials = document.getElementById("trials");
     if (trials) trials.hidden = written.getElementById("trials")?.hidden ?? true;
     player.dispatchEvent(new CustomEvent("renewed"));
+    const focusedNow = followed(focused, now.sounds, names);
+    document.querySelector(`[data-version="${CSS.escape(focusedNow ?? "")}"]`)?.focus();
     const gone =
       before && found === null ? `“${before.name}” is gone; you hear “${shelf.sound(key).name}”.` : "";
     taken = `Last taken up at ${new Date().toLocaleTimeString()}. ${gone}`.trim();
@@ -82,13 +91,14 @@ export function setUpWatch(root, { player, shelf, data }, setUpFootAnew) {
   tellState();
 }
 
-function load(source, failed) {
+function load(source, done) {
   const script = document.createElement("script");
-  script.addEventListener("load", () => script.remove());
-  script.addEventListener("error", () => {
-    script.remove();
-    failed();
-  });
+  for (const type of ["load", "error"]) {
+    script.addEventListener(type, () => {
+      script.remove();
+      done();
+    });
+  }
   script.src = source;
   document.head.append(script);
 }
