@@ -252,6 +252,25 @@ def test_hidden_while_judging(open_page: OpenPage) -> None:
     assert page.get_by_role("button", name="Play", exact=True).is_disabled()
 
 
+def test_what_is_stopped_before_it_begins_is_silent(open_page: OpenPage) -> None:
+    """Also what is replaced before: hidden sounds begin 150 ms after the order."""
+    page = open_page(plain_page(), policy=False)
+    player(page, "prepare(chainsimPage.shelf.keys())")
+    page.evaluate("() => { chainsimPage.player.hidden = true; }")
+    begin_capture(page)
+    page.evaluate("async () => { await chainsimPage.player.play('version-1'); chainsimPage.player.pause(); }")
+    page.wait_for_timeout(400)
+    assert not np.any(captured(page))
+    in_haste = "const { player } = chainsimPage; await player.play('version-1'); await player.choose('version-3');"
+    page.evaluate(f"async () => {{ {in_haste} }}")
+    listen(page, 0.4)
+    player(page, "pause()")
+    heard = captured(page)
+    known = noise(2.0)[:, 0]
+    assert set(places(heard, known)[:, 2].round(3)) == {0.25}
+    assert np.max(np.abs(heard)) <= 0.25 * np.max(np.abs(known)) + 1e-4
+
+
 def test_names_stay_text(open_page: OpenPage) -> None:
     evil = "<script>alert(1)</script>\"'&</script><!--<img src=x onerror=alert(2)>"
     plain = synthetic_page(title=evil)

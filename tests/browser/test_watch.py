@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 
 from chainsim.listen.page.model import ListeningPage
-from chainsim.listen.page.watcher import Watching, tell_watcher
+from chainsim.listen.page.watcher import Watching, tell_open_page, tell_watcher
 from chainsim.listen.page.writing import write_listening_folder
 from tests.browser.capture import begin_capture, captured, places
 from tests.browser.conftest import OpenPage
@@ -113,6 +114,78 @@ def test_what_the_board_has_to_say(open_page: OpenPage, tmp_path: Path) -> None:
     assert page.locator("[data-switch]").count() == 0
     page.keyboard.press("s")  # the letter of a switch that is gone
     assert player(page, "levels") == "equal"
+
+
+def test_a_name_keeps_its_sound(open_page: OpenPage, tmp_path: Path) -> None:
+    """What is pressed, and still decodes while the page is renewed, is followed by its name; so is the focus."""
+    before = synthetic_page(seconds=3.0)
+    write_listening_folder(before, tmp_path, watched=True)
+    page = open_page(tmp_path / "index.html", before=SOONER)
+    page.locator("[data-version=version-1]").click()
+    page.wait_for_function(SOUNDS_AT, arg=0.05)
+    page.evaluate(
+        """() => {
+          const { shelf } = chainsimPage;
+          const decoded = shelf.decoded.bind(shelf);
+          const gate = new Promise((resolve) => { window.letItDecode = resolve; });
+          shelf.decoded = (key, context) =>
+            shelf.sound(key).name === "Version 2" ? gate.then(() => decoded(key, context)) : decoded(key, context);
+        }"""
+    )
+    page.locator("[data-version=version-2]").click()
+    write_listening_folder(with_another_first(first_two(before)), tmp_path, watched=True)
+    page.get_by_text("Last taken up at").wait_for()
+    assert page.evaluate("() => document.activeElement.dataset.version") == "version-3"
+    assert (player(page, "current"), player(page, "asked")) == ("version-2", "version-3")
+    page.evaluate("() => letItDecode()")
+    page.wait_for_function("() => chainsimPage.player.current === 'version-3'")
+    # The peak of the second version, whose gain is 0.5; that of the first, and of what is new, is higher.
+    peak = player(page, "_handover._voice.buffer.getChannelData(0).reduce((a, b) => Math.max(a, Math.abs(b)), 0)")
+    assert peak == pytest.approx(0.5 * np.max(np.abs(noise(3.0))), abs=1e-4)
+
+
+def test_what_is_renewed_has_its_level_and_its_folds(open_page: OpenPage, tmp_path: Path) -> None:
+    """Also when the next save is faulty before the page has asked."""
+    before = synthetic_page(seconds=3.0)
+    write_listening_folder(before, tmp_path, watched=True)
+    page = open_page(tmp_path / "index.html", before=SOONER)
+    page.locator("[data-version=version-1]").click()
+    page.wait_for_function(SOUNDS_AT, arg=0.05)
+    player(page, "setLevels('as it comes')")
+    page.get_by_text("Settings").first.click()
+    sounds = tuple(replace(s, as_it_comes_db=s.as_it_comes_db - 12.0) for s in before.sounds)
+    quieter = replace(before, sounds=sounds, title="quieter", cards=before.cards[::-1])
+    write_listening_folder(quieter, tmp_path, watched=True)
+    tell_watcher(tmp_path, "a faulty save")
+    page.get_by_text("Last taken up at").wait_for()
+    page.get_by_text("a faulty save").wait_for()
+    assert page.title() == "quieter"
+    level = "chainsimPage.player._handover._voice._level.gain.value"
+    page.wait_for_function(f"(gain) => Math.abs({level} - gain) < 1e-4", arg=10 ** (-12 / 20))
+    opened = page.locator("#details article", has=page.locator("details[open]"))
+    assert opened.locator("h3").inner_text().endswith("Version 1")
+
+
+def test_a_page_that_was_damaged_is_asked_for_again(open_page: OpenPage, tmp_path: Path) -> None:
+    before = synthetic_page(seconds=SECONDS, title="before")
+    write_listening_folder(before, tmp_path, watched=True)
+    page = open_page(tmp_path / "index.html", before=SOONER)
+    whole = tmp_path / "page.js"
+    for damage in ("", 'chainsimWhole("<p>nothing</p>");'):
+        asked: list[str] = []
+        page.on("requestfinished", lambda r, asked=asked: asked.append(r.url) if "page.js" in r.url else None)
+        whole.write_text(damage)
+        tell_open_page(tmp_path, {"stamp": f"damaged {len(damage)}"})
+        while not asked:
+            page.wait_for_timeout(20)
+    write_listening_folder(changed(before), tmp_path, watched=True)
+    page.get_by_text("Last taken up at").wait_for()
+    assert page.title() == "after"
+    assert page.locator("#notices .fault").count() == 0
+
+
+def first_two(page: ListeningPage) -> ListeningPage:
+    return replace(page, sounds=page.sounds[:3], cards=page.cards[:2])
 
 
 def with_another_first(page: ListeningPage) -> ListeningPage:

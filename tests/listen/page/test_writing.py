@@ -18,7 +18,7 @@ import pytest
 import chainsim.listen.page
 from chainsim.errors import AudioError
 from chainsim.listen.page.bundle import modules, script
-from chainsim.listen.page.watcher import Watching, tell_watcher
+from chainsim.listen.page.watcher import Watching, tell_open_page, tell_watcher
 from chainsim.listen.page.writing import listening_page, write_listening_folder
 from tests.browser.synthetic import synthetic_page
 
@@ -168,6 +168,24 @@ def test_what_the_watcher_is_told_stays_text(tmp_path: Path) -> None:
     tell_watcher(tmp_path, EVIL)
     assert told_now(tmp_path)["says"] == EVIL
     assert "<" not in (tmp_path / "now.js").read_text(encoding="utf-8")
+
+
+def test_a_word_keeps_the_newest_page(tmp_path: Path) -> None:
+    """Until the next page, which says nothing."""
+    tell_open_page(tmp_path, {"stamp": "newest"})
+    tell_watcher(tmp_path, "a word")
+    tell_watcher(tmp_path, "another")
+    told = told_now(tmp_path)
+    assert (told["stamp"], told["says"]) == ("newest", "another")
+    tell_open_page(tmp_path, {"stamp": "newer"})
+    assert set(told_now(tmp_path)) == {"stamp", "time"}
+
+
+def test_a_wire_is_spoken_of_where_one_sounds() -> None:
+    page = synthetic_page(seconds=0.1)
+    for drawing, spoken_of in (('<svg><g data-sound="wire-1"></g></svg>', True), ("<svg></svg>", False)):
+        drawn = replace(page, cards=(replace(page.cards[0], drawing=drawing), *page.cards[1:]))
+        assert ("Press a coloured wire" in listening_page(drawn)) is spoken_of
 
 
 def test_while_someone_watches_the_time_is_renewed_and_then_ended(tmp_path: Path) -> None:
