@@ -167,6 +167,11 @@ export class Player extends EventTarget {
     this._tell("levels");
   }
 
+  /** What sounds is as loud as the page says now. */
+  renewLevel() {
+    this._handover.renewGain();
+  }
+
   /**
    * Have sounds ready, one after the other, so that choosing them takes no time. While the page keeps to
    * itself what sounds, they stay ready. Where some cannot be had, the others are; the first fault is thrown.

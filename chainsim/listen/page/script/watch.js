@@ -67,7 +67,7 @@ export function setUpWatch(root, { player, shelf, data }, setUpFootAnew) {
     const key = found ?? now.versions[0] ?? shelf.keys()[0];
     if (before) player.rename(key);
     if (!before || shelf.sound(key).digest !== before.digest) await player.choose(key).catch(report);
-    else player.setLevels(player.levels);
+    else player.renewLevel();
     const askedNow = followed(asked, now.sounds, names);
     if (askedNow !== null && before) player.choose(askedNow).catch(report);
     renewShown(written);
