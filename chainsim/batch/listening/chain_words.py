@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import TypeAlias
+from itertools import chain
+from typing import Any, TypeAlias
 
+from chainsim.batch.listening.wiring_words import wiring_beside
+from chainsim.block import Block, block_type
 from chainsim.listen.sheets.block_words import BLOCK_WORDS, kind_text
+from chainsim.music.interval import parse_interval
 from chainsim.settings import Settings
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import Sketch, State
 from chainsim.sketch.timeline import timeline
+from chainsim.stage.controllers import CONTROLLER_TYPES
 from chainsim.stage.drives import Drive
 
 MOST_NAMED = 5
 """Kinds of block in one list; the drawing shows all."""
+MOST_PLACED = 3
+"""Voices of which it is said where they play."""
 HEARD_AS = {
     "convolver": "room or body",
     "drive": "distortion",
@@ -51,17 +58,36 @@ def chain_beside(sketch: Sketch, first: Sketch) -> str:
     """
     if sketch.cues:
         return AS_PLAYED
-    return "; ".join(_differences(_at_start(sketch), _at_start(first))) or ("as the first begins" if first.cues else "")
+    state, first_state = timeline(sketch)[0][1], timeline(first)[0][1]
+    found = list(_differences(state, first_state))
+    if state.tempo_bpm != first_state.tempo_bpm and _follows_tempo(sketch, state):
+        found.append(f"{state.tempo_bpm:g} bpm")
+    return "; ".join(found) or ("as the first begins" if first.cues else "")
 
 
-def _differences(state: State, first: State) -> Iterator[str]:
+def _differences(state: State, first: State) -> list[str]:
     own, others = _settings_by_kind(state), _settings_by_kind(first)
-    found = list(_blocks_beside(own, others, but=LEVEL)) or list(_blocks_beside(own, others))
-    if not found and _order(state) != _order(first):
-        found = ["another order"]
-    yield from found
-    if state.tempo_bpm != first.tempo_bpm:
-        yield f"{state.tempo_bpm:g} bpm"
+    levels_apart = len(own.get(LEVEL, ())) != len(others.get(LEVEL, ()))
+    found = list(_blocks_beside(own, others, but=LEVEL))
+    if all(len(own.get(kind, ())) == len(others.get(kind, ())) for kind in {*own, *others} - {LEVEL}):
+        wiring = wiring_beside(state, first, but=(LEVEL,) if levels_apart else ())
+        found = [wiring, *found] if wiring else found
+    return found or list(_blocks_beside(own, others))
+
+
+def _follows_tempo(sketch: Sketch, state: State) -> bool:
+    """Whether a block that is heard, or what moves one, goes by beats."""
+    movers = {name for (block, _), (name, _) in state.drives.items() if block in state.engaged}
+    heard, moving = [state.blocks[name] for name in state.engaged], [sketch.controllers[name] for name in movers]
+    return any(_in_beats(block_type(entry.type_name), entry.settings) for entry in heard) or any(
+        _in_beats(CONTROLLER_TYPES[entry.type_name], entry.settings) for entry in moving
+    )
+
+
+def _in_beats(cls: type[Block[Any]], settings: Settings) -> bool:
+    """Whether it makes use of the tempo: where it may have note values, if it has one."""
+    rates = getattr(settings, "lfos", [settings] if hasattr(settings, "note") else None)
+    return "tempo" in cls.controls_for(settings) and (rates is None or any(rate.note is not None for rate in rates))
 
 
 def _blocks_beside(own: SettingsByKind, others: SettingsByKind, *, but: str | None = None) -> Iterator[str]:
@@ -94,10 +120,6 @@ def _only_in(own: Sequence[AsSet], others: Sequence[AsSet]) -> list[AsSet]:
     return found
 
 
-def _at_start(sketch: Sketch) -> State:
-    return timeline(sketch)[0][1]
-
-
 def _order(state: State) -> list[str]:
     """Kinds of the engaged blocks as they stand in the chain."""
     return [state.blocks[name].type_name for name in _names(state) if name in state.engaged]
@@ -128,12 +150,14 @@ def _called(kind: str) -> str:
 
 
 def _counted(kind: str, those: Sequence[AsSet]) -> str:
-    """Blocks of a kind, or their voices where each has a list of them: "2 synth voices", "delay (2)"."""
+    """Blocks of a kind, or their voices where each has a list of them: "2 shifted voices (P5 above, P4 below)"."""
     called = _called(kind)
-    voices = [voices for settings, _ in those if isinstance(voices := getattr(settings, "voices", None), list)]
-    if len(voices) == len(those) and called.endswith(" voices"):
-        count = sum(map(len, voices))
-        return f"{count} {called if count > 1 else called.removesuffix('s')}"
+    lists = [voices for settings, _ in those if isinstance(voices := getattr(settings, "voices", None), list)]
+    if len(lists) == len(those) and called.endswith(" voices"):
+        voices = list(chain.from_iterable(lists))
+        where = [voice.pitch or parse_interval(voice.interval).text for voice in voices]
+        told = f" ({', '.join(where)})" if len(where) <= MOST_PLACED and set(where) != {"unison"} else ""
+        return f"{len(voices)} {called if len(voices) > 1 else called.removesuffix('s')}{told if voices else ''}"
     return called if len(those) == 1 else f"{called} ({len(those)})"
 
 

@@ -30,6 +30,8 @@ type = "following_synth"
 voices = [{ waveform = "saw" }]
 [blocks.third]
 type = "delay"
+[blocks.lilt]
+type = "tremolo"
 [blocks.choir]
 type = "pitch_shifter"
 voices = [{ interval = "M3 above" }, { interval = "P5 above" }]
@@ -55,8 +57,60 @@ chain = ["level", "echo", "twin", { lanes = [["third"], []] }, "hall"]
 blocks.twin.time_ms = 100
 [patches.dry]
 blocks.hall.engaged = false
+[patches.swapped]
+chain = ["level", "hall", "echo"]
+blocks.level.gain_db = 6
+[patches.later]
+chain = ["level", "hall", "echo"]
+blocks.echo.time_ms = 700
+[patches.abreast]
+chain = ["level", { lanes = [["echo"], ["hall"]] }]
+[patches.beside]
+chain = ["level", { lanes = ["dry", ["echo", "hall"]] }]
+[patches.one_lane]
+chain = ["level", { lanes = [["echo", "hall"]] }]
 [patches.quick]
 tempo_bpm = 140
+[patches.quick_eighths]
+tempo_bpm = 140
+blocks.echo.note = "1/8"
+[patches.swaying]
+chain = ["level", "echo", "hall", "lilt"]
+tempo_bpm = 140
+[patches.swaying_on_the_beat]
+chain = ["level", "echo", "hall", "lilt"]
+tempo_bpm = 140
+blocks.lilt.note = "1/4"
+"""
+MOVED = """
+chain = ["level"]
+[blocks.level]
+type = "gain"
+[controllers.swell]
+type = "lfo"
+{rate}
+drives = [{{ setting = "level.gain_db", low = -6, high = 0 }}]
+[patches.slow]
+[patches.quick]
+tempo_bpm = 140
+"""
+FORKS = """
+chain = [{ lanes = [{ chain = ["near"], level_db = -6 }, ["far"]] }]
+[blocks.near]
+type = "delay"
+[blocks.far]
+type = "reverb"
+[patches.plain]
+[patches.turned]
+chain = [{ lanes = [["far"], { chain = ["near"], level_db = -6 }] }]
+[patches.louder]
+chain = [{ lanes = [["near"], ["far"]] }]
+[patches.to_the_left]
+chain = [{ lanes = [{ chain = ["near"], level_db = -6, pan = -1 }, ["far"]] }]
+[patches.aligned]
+chain = [{ lanes = [{ chain = ["near"], level_db = -6 }, ["far"]], align = true }]
+[patches.in_series]
+chain = ["near", "far"]
 """
 LANES = """
 chain = [{ lanes = [["near"], ["far"]] }]
@@ -83,16 +137,46 @@ def version(sketch: Sketch, noise_floor_dbfs: float = -80.0) -> MadeVersion:
         ("other", ""),
         ("turned", "another order"),
         ("twice", "adds delay"),
-        ("sung", "adds 2 shifted voices"),
+        ("sung", "adds 2 shifted voices (M3 above, P5 above)"),
         ("thrice", "adds delay (2)"),
         ("dry", "without reverb"),
-        ("quick", "140 bpm"),
+        ("swapped", "another order"),
+        ("later", "another order; otherwise set: delay"),
+        ("abreast", "side by side"),
+        ("beside", "with the dry horn beside"),
+        ("one_lane", "lanes otherwise set"),
+        ("quick", ""),
+        ("quick_eighths", "otherwise set: delay; 140 bpm"),
+        ("swaying", "adds tremolo"),
+        ("swaying_on_the_beat", "adds tremolo; 140 bpm"),
     ],
 )
 def test_a_chain_is_told_by_what_it_adds_and_lacks(patch: str, said: str) -> None:
     """Gains are told of where nothing else is; a delay of another name that is set alike is the same delay."""
     whole = parse_sketch(SET)
     assert chain_beside(whole.alone(patch), whole.alone("plain")) == said
+
+
+@pytest.mark.parametrize(
+    ("patch", "said"),
+    [
+        ("turned", ""),
+        ("louder", "lanes otherwise set"),
+        ("to_the_left", "lanes otherwise set"),
+        ("aligned", "lanes otherwise set"),
+        ("in_series", "in series"),
+    ],
+)
+def test_forks_are_told_by_their_lanes(patch: str, said: str) -> None:
+    """Lanes are summed: which is written first is not heard."""
+    whole = parse_sketch(FORKS)
+    assert chain_beside(whole.alone(patch), whole.alone("plain")) == said
+
+
+@pytest.mark.parametrize(("rate", "said"), [("rate_hz = 2", ""), ('note = "1/4"', "140 bpm")])
+def test_a_tempo_is_told_where_a_controller_follows_it(rate: str, said: str) -> None:
+    whole = parse_sketch(MOVED.format(rate=rate))
+    assert chain_beside(whole.alone("quick"), whole.alone("slow")) == said
 
 
 def test_of_a_first_one_with_cues_its_beginning_counts() -> None:
