@@ -269,6 +269,7 @@ def test_what_a_batch_may_end_in(
         with pytest.raises(ClusterError) as gone:
             list(run_tasks(tasks, die, scheduler=address))
         assert str(gone.value) == f"{address}: all workers are gone, and none came back in 0.5 s"
+    monkeypatch.setattr(cluster_module, "NO_WORKER_S", 60.0)  # a death is heard of late where much else runs
     with workers(scheduler, tmp_path / "log", WORKER):
         monkeypatch.setattr(scheduler, "allowed_failures", 0)
         with pytest.raises(ClusterError) as killed:
