@@ -39,7 +39,12 @@ def test_sounds_are_read_when_they_are_wanted(open_page: OpenPage, tmp_path: Pat
 
 def test_a_sound_that_is_gone_is_told(open_page: OpenPage, tmp_path: Path) -> None:
     write_listening_folder(synthetic_page([0.9**k for k in range(11)], seconds=0.5), tmp_path / "many")
+    (take,) = (tmp_path / "many" / "sounds").glob("take.*")
+    take.unlink()
     page = open_page(tmp_path / "many" / "index.html", may_log="ERR_FILE_NOT_FOUND")
+    # Not of one that nobody has pressed; the take is read ahead, before the ninth version.
+    page.wait_for_function("() => chainsimPage.shelf._sizes.has(chainsimPage.shelf.sound('version-9').digest)")
+    assert page.locator("#notices .fault").count() == 0
     (gone,) = (tmp_path / "many" / "sounds").glob("version-11.*")
     gone.unlink()
     (empty,) = (tmp_path / "many" / "sounds").glob("version-10.*")
@@ -54,6 +59,9 @@ def test_a_sound_that_is_gone_is_told(open_page: OpenPage, tmp_path: Path) -> No
         ["version-11", *(f"version-{k}" for k in range(1, 10))],
     )
     assert told == [f"the file sounds/{gone.name} is not beside this page", 9]
+    # What is chosen is dropped last.
+    newest = "[...chainsimPage.shelf._decoded.keys()].at(-1)"
+    assert page.evaluate(f"() => {newest} === chainsimPage.shelf.sound(chainsimPage.player.current).digest")
     page.locator("[data-version=version-2]").click()
     page.wait_for_function(SOUNDS_AT, arg=0.05)
 
