@@ -180,12 +180,9 @@ def test_a_page_that_was_damaged_is_asked_for_again(open_page: OpenPage, tmp_pat
     page = open_page(tmp_path / "index.html", before=SOONER)
     whole = tmp_path / "page.js"
     for damage in ("", 'chainsimWhole("<p>nothing</p>");'):
-        asked: list[str] = []
-        page.on("requestfinished", lambda r, asked=asked: asked.append(r.url) if "page.js" in r.url else None)
         whole.write_text(damage)
-        tell_open_page(tmp_path, {"stamp": f"damaged {len(damage)}"})
-        while not asked:
-            page.wait_for_timeout(20)
+        with page.expect_event("requestfinished", lambda request: "page.js" in request.url):
+            tell_open_page(tmp_path, {"stamp": f"damaged {len(damage)}"})
     write_listening_folder(changed(before), tmp_path, watched=True)
     page.get_by_text("Last taken up at").wait_for()
     assert page.title() == "after"
