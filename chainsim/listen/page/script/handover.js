@@ -8,7 +8,7 @@
 
 import { Voice } from "./voice.js";
 
-const AHEAD_S = 0.02;
+const AHEAD_S = 0.06;
 const HIDDEN_LEAD_S = 0.15;
 const MOST_TRIES = 4;
 
