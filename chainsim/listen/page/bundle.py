@@ -16,7 +16,10 @@ from importlib.resources import files
 
 IMPORT = re.compile(r'^import (\{[^}]*\}) from "\./([a-z_]+\.js)";$', re.MULTILINE)
 EXPORT = re.compile(r"^export ((?:async )?function\*?|const|class) (\w+)", re.MULTILINE)
-STYLES = ("tokens.css", "base.css", "listening.css", "drawing.css", "trials.css", "foot.css", "lesson.css")
+STYLES = (
+    "tokens.css", "base.css", "transport.css", "versions.css", "lanes.css", "below.css", "drawing.css", "trials.css",
+    "foot.css", "lesson.css",
+)  # fmt: skip
 
 FOLDER_SOURCES = ("'self'", "file:")
 """Whence a page that has its sounds beside it may load scripts."""
@@ -65,7 +68,7 @@ def script() -> str:
 @cache
 def style() -> str:
     """All style sheets, the tokens first."""
-    return "\n".join(_read("style", name) for name in STYLES if files(__package__).joinpath("style", name).is_file())
+    return "\n".join(_read("style", name) for name in STYLES)
 
 
 @cache
