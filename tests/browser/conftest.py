@@ -91,7 +91,7 @@ def open_page(launch: Callable[..., Any], tmp_path: Path) -> Iterator[OpenPage]:
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(5000)
+        page.set_default_timeout(30_000)
         folder = f"{path.resolve().parent.as_uri()}/"
         page.on(
             "console",
