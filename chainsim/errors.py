@@ -38,10 +38,6 @@ class StoreError(ChainsimError):
     """A folder of results that cannot be used: of another version, or not one."""
 
 
-class ChainsimWarning(UserWarning):
-    """Something the user should know that does not stop the work."""
-
-
 def figure(value: float) -> str:
     """A number as messages show it, however large: a whole number of a sketch may be beyond what floats hold."""
     return f"{value:g}" if abs(value) < 1e300 else f"{value!r:.60}"

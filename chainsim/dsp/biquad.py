@@ -4,7 +4,7 @@
 
 Every design is the bilinear transform, prewarped at its frequency f0, of an analog filter in s, with s = 1 at f0:
 
-    low pass 1, band pass s/Q, high pass s^2, notch s^2 + 1, allpass s^2 - s/Q + 1, over s^2 + s/Q + 1
+    low pass 1, high pass s^2, notch s^2 + 1, over s^2 + s/Q + 1
     bell         (s^2 + s A/Q + 1) / (s^2 + s/(A Q) + 1),   A = 10^(gain/40)
     low shelf    A (s^2 + s sqrt(A)/Q + A) / (A s^2 + s sqrt(A)/Q + 1)
     high shelf   the same with s and 1/s exchanged
@@ -46,22 +46,10 @@ def high_pass(freq_hz: float, q: float, sample_rate_hz: float) -> tuple[Array, A
     return _normal(half, -2.0 * half, half, 1.0 + alpha, -2.0 * c, 1.0 - alpha)
 
 
-def band_pass(freq_hz: float, q: float, sample_rate_hz: float) -> tuple[Array, Array]:
-    """Band pass with gain 1 at `freq_hz`."""
-    c, alpha = _turn(freq_hz, q, sample_rate_hz)
-    return _normal(alpha, 0.0, -alpha, 1.0 + alpha, -2.0 * c, 1.0 - alpha)
-
-
 def notch(freq_hz: float, q: float, sample_rate_hz: float) -> tuple[Array, Array]:
     """Notch: nothing at `freq_hz`, gain 1 at 0 and at half the rate."""
     c, alpha = _turn(freq_hz, q, sample_rate_hz)
     return _normal(1.0, -2.0 * c, 1.0, 1.0 + alpha, -2.0 * c, 1.0 - alpha)
-
-
-def allpass(freq_hz: float, q: float, sample_rate_hz: float) -> tuple[Array, Array]:
-    """Allpass whose phase passes -180 degrees at `freq_hz`."""
-    c, alpha = _turn(freq_hz, q, sample_rate_hz)
-    return _normal(1.0 - alpha, -2.0 * c, 1.0 + alpha, 1.0 + alpha, -2.0 * c, 1.0 - alpha)
 
 
 def bell(freq_hz: float, gain_db: float, q: float, sample_rate_hz: float) -> tuple[Array, Array]:
@@ -101,12 +89,6 @@ def low_shelf(freq_hz: float, gain_db: float, q: float, sample_rate_hz: float) -
 def high_shelf(freq_hz: float, gain_db: float, q: float, sample_rate_hz: float) -> tuple[Array, Array]:
     """Shelf: `gain_db` far above `freq_hz`, half of it (in dB) there, 0 far below; without a bump if q <= 0.7071."""
     return _shelf(freq_hz, gain_db, q, sample_rate_hz, -1.0)
-
-
-def q_of_octaves(octaves: float, freq_hz: float, sample_rate_hz: float) -> float:
-    """Q of a band pass whose -3 dB points, or a bell whose half-gain points, lie `octaves` > 0 apart at this rate."""
-    w = 2.0 * math.pi * freq_hz / sample_rate_hz
-    return 0.5 / math.sinh(0.5 * math.log(2.0) * octaves * w / math.sin(w))
 
 
 def _turn(freq_hz: float, q: float, sample_rate_hz: float) -> tuple[float, float]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from chainsim.errors import SettingError, nearest
 from chainsim.horn.notation import notes_of
 from chainsim.horn.phrase import ARTICULATIONS, Note, Phrase
 
@@ -134,17 +133,3 @@ PHRASES: dict[str, Phrase] = {
     "articulation study": articulation_study(),
 }
 """Every phrase by name."""
-
-
-def phrase_named(name: str) -> Phrase:
-    """Return the phrase of that name.
-
-    Raises
-    ------
-    SettingError
-        If there is none.
-    """
-    try:
-        return PHRASES[name]
-    except KeyError:
-        raise SettingError(f'no phrase "{name}"{nearest(name, PHRASES)}; there are: {", ".join(PHRASES)}') from None

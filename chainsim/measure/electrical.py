@@ -26,11 +26,6 @@ def volts_to_dbu(volts_rms: float) -> float:
     return 20.0 * math.log10(volts_rms / VOLTS_AT_0_DBU) if volts_rms > 0.0 else -math.inf
 
 
-def dbu_to_volts(level_dbu: float) -> float:
-    """Voltage, rms, of a level in dBu."""
-    return float(VOLTS_AT_0_DBU * 10.0 ** (level_dbu / 20.0))
-
-
 def loading_db(source_ohms: float, load_ohms: float) -> float:
     """What a load leaves of a source's open voltage, equation (2)."""
     return 20.0 * math.log10(load_ohms / (source_ohms + load_ohms))

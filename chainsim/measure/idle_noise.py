@@ -27,11 +27,6 @@ class IdleNoise:
     a_weighted_dbfs: float
     dc_dbfs: float
 
-    @property
-    def is_silent(self) -> bool:
-        """Whether nothing came out at all."""
-        return self.rms_dbfs == -math.inf and self.dc_dbfs == -math.inf
-
 
 def a_weighting(freq_hz: Array) -> Array:
     """Gain of the A-weighting at each frequency, 1 at 1 kHz: equation (1), IEC 61672-1:2013, annex E."""

@@ -1,36 +1,10 @@
-"""Written and sounding pitch: what stands on a horn's part, and what comes out."""
+"""Written and sounding keys: what stands on a horn's part, and what comes out."""
 
 from __future__ import annotations
 
-from chainsim.errors import SettingError
 from chainsim.music.horns import Horn
-from chainsim.music.pitch import parse_pitch, pitch_class_name, pitch_name
+from chainsim.music.pitch import pitch_class_name
 from chainsim.music.scale import parse_key
-
-
-def sounding_pitch(written: str, horn: Horn) -> int:
-    """MIDI note that sounds when `horn` plays the written pitch.
-
-    Raises
-    ------
-    SettingError
-        If `written` is no pitch, or sounds outside MIDI's 0 ... 127.
-    """
-    midi = parse_pitch(written) + horn.transposition
-    if not 0 <= midi <= 127:
-        raise SettingError(f'written "{written}" on a {horn.name} sounds at MIDI note {midi}, allowed 0 ... 127')
-    return midi
-
-
-def written_name(midi: int, horn: Horn, *, flats: bool = True) -> str:
-    """Name that stands on the part of `horn` for a sounding MIDI note.
-
-    Raises
-    ------
-    SettingError
-        If it would be written outside "C-1" ... "G9".
-    """
-    return pitch_name(midi - horn.transposition, flats=flats)
 
 
 def sounding_key(written: str, horn: Horn) -> str:

@@ -12,7 +12,7 @@ from chainsim.horn.examples import FLOOR_DBFS, PEAK_DBFS, write_takes
 from chainsim.horn.model import HORNS
 from chainsim.horn.notation import notes_of
 from chainsim.horn.phrase import ARTICULATIONS, Note, Phrase
-from chainsim.horn.phrases import PHRASES, articulation_study, phrase_named
+from chainsim.horn.phrases import PHRASES, articulation_study
 
 
 def test_notation() -> None:
@@ -46,8 +46,6 @@ def test_a_phrase_needs_a_note_and_a_tempo() -> None:
         Phrase("rest", 100.0, (Note(None, 1.0),))
     with pytest.raises(SettingError, match="tempo_bpm = 5 bpm, allowed 20"):
         Phrase("slow", 5.0, (Note(60.0, 1.0),))
-    with pytest.raises(SettingError, match='did you mean "low water"'):
-        phrase_named("low waters")
 
 
 def test_phrases_lie_in_their_horns_compass() -> None:

@@ -12,8 +12,8 @@ import pytest
 
 from chainsim.errors import AudioError
 from chainsim.measure.decay import energy_decay, find_onset, measure_band_decays, measure_decay, octave_band
-from chainsim.measure.echo_density import echo_density, mixing_time_s
 from chainsim.units import Array
+from tests.published.echo_density import echo_density, mixing_time_s
 
 RATE_HZ = 48_000
 K60 = math.log(1000.0)

@@ -8,7 +8,6 @@ import pytest
 
 from chainsim.batch.house_feed import Feed, ways_to_the_house
 from chainsim.measure.electrical import (
-    dbu_to_volts,
     loading_db,
     microphone_dbu,
     sum_of_powers_db,
@@ -32,7 +31,6 @@ from chainsim.sketch.loading import parse_sketch
     ],
 )
 def test_volts(dbu: float, volts: float) -> None:
-    assert dbu_to_volts(dbu) == pytest.approx(volts, rel=1e-4)
     assert volts_to_dbu(volts) == pytest.approx(dbu, abs=1e-3)
 
 

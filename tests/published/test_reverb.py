@@ -27,8 +27,8 @@ from chainsim.dsp.fdn import (
 )
 from chainsim.dsp.fdn_spaces import SPACES, line_lengths
 from chainsim.measure.decay import measure_band_decays
-from chainsim.measure.echo_density import echo_density, mixing_time_s
 from tests.blocks.harness import prepared
+from tests.published.echo_density import echo_density, mixing_time_s
 
 FS = 48_000.0
 WET = {"dry_db": "off", "wet_db": 0.0, "pre_delay_ms": 0.0, "low_cut_hz": 10.0}
