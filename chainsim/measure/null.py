@@ -22,12 +22,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import numpy.typing as npt
 
 from chainsim.dsp.hashed_noise import hashed
 from chainsim.errors import AudioError
 from chainsim.kernel import kernel
-from chainsim.measure.signals import channel_count, pieces
 from chainsim.units import Array, Audio
 
 NULL_DB = -120.0
@@ -134,47 +132,9 @@ def residual_matrix(sketches: Array) -> Array:
     return _level_db(squares + squares.T, np.maximum.outer(powers, powers))
 
 
-def null_residual_db(x: npt.ArrayLike, y: npt.ArrayLike, *, latency_frames: tuple[int, int] = (0, 0)) -> float:
-    """R of equation (1) of two sounds in memory, exactly.
-
-    Parameters
-    ----------
-    x, y : ndarray, shape (frames,) or (frames, channels)
-        One or two channels; one counts as two equal ones, and the shorter one as silent where it has ended.
-    latency_frames : (int, int)
-        How late each is; what comes before is compared, too.
-
-    Returns
-    -------
-    float
-        In dB; minus infinity for equal sounds.
-
-    Raises
-    ------
-    AudioError
-        If the shape is another, or a sample is not finite.
-    """
-    first, second = _two_channels(x), _two_channels(y)
-    before = max(latency_frames)
-    shifted = [np.pad(s, ((0, 0), (before - n, 0))) for s, n in zip((first, second), latency_frames, strict=True)]
-    frames = max(s.shape[1] for s in shifted)
-    a, b = (np.pad(s, ((0, 0), (0, frames - s.shape[1]))) for s in shifted)
-    power = max(float(np.sum(a**2)), float(np.sum(b**2)))
-    return float(_level_db(np.sum((a - b) ** 2, keepdims=True), np.array([[power]]))[0, 0])
-
-
 def _level_db(squares: Array, powers: Array) -> Array:
     level_db: Array = np.full(squares.shape, -math.inf)
     differs = squares > 0.0
     ratio = np.divide(squares, powers, out=np.ones_like(level_db), where=differs)
     np.log10(ratio, out=level_db, where=differs)
     return 10.0 * level_db
-
-
-def _two_channels(audio: npt.ArrayLike) -> Audio:
-    channels = np.concatenate([np.zeros((channel_count(audio), 0)), *pieces(audio)], axis=1)
-    if channels.shape[0] not in (1, 2):
-        raise AudioError(f"null: {channels.shape[0]} channels, allowed 1 or 2")
-    if not np.isfinite(channels).all():
-        raise AudioError("null: the sound holds a sample that is not finite")
-    return np.broadcast_to(channels, (2, channels.shape[1]))

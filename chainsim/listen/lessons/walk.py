@@ -35,8 +35,8 @@ def walk_through(sketch: Sketch, excerpt: Excerpt, *, lossy: bool = False) -> Le
     SketchError, GraphError, AudioError
         If the chain cannot be built for this take, or has no block that is engaged.
     """
-    wires = _wires(sketch, excerpt)
-    steps = _steps(sketch, wires, excerpt)
+    wires = wires_of(sketch, excerpt)
+    steps = walk_steps(sketch, wires, excerpt)
     title = sketch.title if sketch.patch is None else f"{sketch.title}: {sketch.patch}"
     return lesson_of(
         "walk",
@@ -54,12 +54,7 @@ def walk_through(sketch: Sketch, excerpt: Excerpt, *, lossy: bool = False) -> Le
     )
 
 
-def walk_steps(sketch: Sketch, excerpt: Excerpt) -> Sequence[StepDraft]:
-    """A step for every block that is engaged and heard, in the order of the chain, and one for the whole."""
-    return _steps(sketch, _wires(sketch, excerpt), excerpt)
-
-
-def _wires(sketch: Sketch, excerpt: Excerpt) -> dict[str, Heard]:
+def wires_of(sketch: Sketch, excerpt: Excerpt) -> dict[str, Heard]:
     """Every wire of the drawing, in the order of the sound's way."""
     if next(block_places(sketch.base.chain, sketch.base), None) is None:
         raise SketchError("chain: no block is engaged, so there is nothing to walk through")
@@ -67,7 +62,8 @@ def _wires(sketch: Sketch, excerpt: Excerpt) -> dict[str, Heard]:
     return {name: excerpt.heard(_wire_name(name), wire.audio, wire.latency_ms / 1000.0) for name, wire in heard.items()}
 
 
-def _steps(sketch: Sketch, wires: Mapping[str, Heard], excerpt: Excerpt) -> list[StepDraft]:
+def walk_steps(sketch: Sketch, wires: Mapping[str, Heard], excerpt: Excerpt) -> list[StepDraft]:
+    """A step for every block that is engaged and heard, in the order of the chain, and one for the whole."""
     state = sketch.base
     places = list(block_places(state.chain, state))
     blocks = [_step(state, name, wires[before], wires[name], excerpt) for name, before in places]

@@ -18,10 +18,11 @@ from chainsim.listen.drawing.layout import lay_out
 from chainsim.listen.lessons.block_words.all_words import WORDS, words_for
 from chainsim.listen.lessons.block_words.second_questions import SECOND_QUESTIONS
 from chainsim.listen.lessons.changes import changes
+from chainsim.listen.lessons.course import StepDraft
 from chainsim.listen.lessons.excerpt import Excerpt, Heard, excerpt
 from chainsim.listen.lessons.page import lesson_page
 from chainsim.listen.lessons.sides import place
-from chainsim.listen.lessons.walk import block_places, walk_steps, walk_through
+from chainsim.listen.lessons.walk import block_places, walk_steps, walk_through, wires_of
 from chainsim.resources import preset_paths
 from chainsim.sketch.loading import load_sketch, parse_sketch
 
@@ -56,6 +57,11 @@ def take() -> Excerpt:
     sounding = ((t % 1.0) >= 0.5) * np.minimum(1.0, ((t % 1.0) - 0.5) * 50.0).clip(0.0)
     tone = sum(np.sin(2.0 * np.pi * 220.0 * k * t) / k for k in range(1, 6))
     return excerpt(0.15 * sounding * tone + 3e-4 * rng.standard_normal(t.size), RATE_HZ, "two notes")
+
+
+def steps_of(text: str) -> list[StepDraft]:
+    sketch = parse_sketch(text)
+    return walk_steps(sketch, wires_of(sketch, take()), take())
 
 
 def test_every_registered_type_has_words() -> None:
@@ -170,7 +176,7 @@ def test_what_follows_forks_in_forks_hears_the_sum_that_drawings_number() -> Non
 
 
 def test_a_walk_goes_through_engaged_blocks_in_order_each_after_what_it_hears() -> None:
-    steps = walk_steps(parse_sketch(CHAIN), take())
+    steps = steps_of(CHAIN)
     told = [(step.heading, *(heard.name for heard in step.heard)) for step in steps]
     assert told == [
         ("quiet: gain", "the horn alone", "after quiet"),
@@ -188,7 +194,7 @@ def test_a_walk_goes_through_engaged_blocks_in_order_each_after_what_it_hears() 
 
 
 def test_what_is_late_is_heard_in_time() -> None:
-    before, after = walk_steps(parse_sketch(CHAIN), take())[3].heard
+    before, after = steps_of(CHAIN)[3].heard
     difference = np.abs(before.audio - after.audio)[: round(2.4 * RATE_HZ)]
     assert np.max(difference) < 1e-3 * np.max(np.abs(after.audio))
 
@@ -209,7 +215,7 @@ type = "limiter"
 
 def test_a_chain_with_nothing_in_it_is_refused() -> None:
     with pytest.raises(SketchError, match="no block is engaged"):
-        walk_steps(parse_sketch('chain = ["a"]\n[blocks.a]\ntype = "gain"\nengaged = false'), take())
+        wires_of(parse_sketch('chain = ["a"]\n[blocks.a]\ntype = "gain"\nengaged = false'), take())
 
 
 def test_the_lesson_draws_the_whole_with_its_sounds_on_the_wires() -> None:
@@ -242,7 +248,7 @@ threshold_db = -60
 
 
 def test_no_question_is_asked_twice_and_figures_answer_only_what_is_asked() -> None:
-    steps = walk_steps(parse_sketch(GAINS), take())
+    steps = steps_of(GAINS)
     first, second, third, gate, end = (step.question for step in steps)
     assert third == steps[2].answer == ""
     assert len({first, second, gate, end}) == 4
@@ -261,7 +267,7 @@ def test_second_questions_are_for_blocks_that_there_are() -> None:
 
 
 def test_a_pan_that_a_controller_moves_is_told_to_move() -> None:
-    step = walk_steps(parse_sketch("""chain = ["wing"]
+    step = steps_of("""chain = ["wing"]
 [blocks.wing]
 type = "pan"
 [controllers.tide]
@@ -269,7 +275,7 @@ type = "lfo"
 rate_hz = 0.4
 shape = "square"
 drives = [{ setting = "wing.pan", low = -0.5, high = 0.5 }]
-"""), take())[0]  # fmt: skip
+""")[0]
     assert step.does.endswith("Its pan does not stay so: tide moves it between \N{MINUS SIGN}0.5 and 0.5.")
     moves = "It moves between the sides: from x louder on the left to x louder on the right."
     assert moves in [re.sub(r"[0-9.]+ dB", "x", claim.text) for claim in step.claims]
