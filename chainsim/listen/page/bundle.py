@@ -17,8 +17,8 @@ from importlib.resources import files
 IMPORT = re.compile(r'^import (\{[^}]*\}) from "\./([a-z_]+\.js)";$', re.MULTILINE)
 EXPORT = re.compile(r"^export ((?:async )?function\*?|const|class) (\w+)", re.MULTILINE)
 STYLES = (
-    "tokens.css", "base.css", "transport.css", "versions.css", "lanes.css", "below.css", "drawing.css", "trials.css",
-    "foot.css", "lesson.css",
+    "tokens.css", "base.css", "components.css", "transport.css", "versions.css", "lanes.css", "below.css",
+    "drawing.css", "trials.css", "foot.css", "lesson.css",
 )  # fmt: skip
 
 FOLDER_SOURCES = ("'self'", "file:")
