@@ -1,4 +1,4 @@
-"""What a sketch does before any sound is made, and what a take is fit for: the figures behind `chainsim check`."""
+"""What a sketch does before any sound is made: the figures behind `chainsim check`."""
 
 from __future__ import annotations
 
@@ -9,11 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from chainsim.audio.reading import Take, TakeArray
-from chainsim.batch.level_plan import LevelPlan, plan_levels
-from chainsim.batch.playing import AS_WRITTEN, GateReport, PlayedReport, Samples, alone, cautions, play, states
+from chainsim.batch.playing import AS_WRITTEN, alone, states
 from chainsim.batch.refuge import Refuge, refuges
-from chainsim.batch.tracking import track, tuning_of
 from chainsim.errors import GraphError, SketchError
 from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine, Reader
@@ -21,19 +18,12 @@ from chainsim.graph.nodes import Node
 from chainsim.graph.rendering import build_graph
 from chainsim.house.report import HouseReport, report_house
 from chainsim.listen.drawing.text_drawing import draw_chain
-from chainsim.measure.fitness import Fitness, measure_fitness, offsets
-from chainsim.notes.tuner import Tuning
 from chainsim.sketch.chain import Chain, block_names
 from chainsim.sketch.model import Sketch, State
 from chainsim.stage.cues import Cue
 from chainsim.stage.pitch_track import PitchTrack
 from chainsim.stage.walk import Walk, walk
 from chainsim.units import Audio
-
-LONGEST_ANALYSED_S = 600.0
-MOST_ANALYSED_SAMPLES = 1 << 26
-"""Of all channels together: what fits into 256 MB."""
-READ_FRAMES = 1 << 16
 
 AIM_LATENCY_MS = 3.0
 WARN_LATENCY_MS = 10.0
@@ -120,29 +110,6 @@ class CheckReport:
         return f"<div>{picture_html(self.states[0].picture)}{table}</div>"
 
 
-@dataclass(frozen=True)
-class TakeReport:
-    """What a take is fit to judge, and what the sketch does to it."""
-
-    take: str
-    analysed_s: float
-    fitness: Fitness
-    tuning: Tuning | None
-    """The player's, where the sketch names an instrument or follows the pitch."""
-    played: PlayedReport
-    gates: tuple[GateReport, ...]
-    levels: LevelPlan | None
-    """Where the sketch states what 0 dBFS stands for."""
-    cautions: tuple[str, ...]
-    """About what will be heard."""
-    warnings: tuple[str, ...]
-    """About the file and how much of it was looked at."""
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values, for JSON."""
-        return asdict(self)
-
-
 def check_sketch(
     sketch: Sketch, sample_rate_hz: float = 48_000.0, channels: int = 1, take_s: float | None = None
 ) -> CheckReport:
@@ -207,50 +174,9 @@ def check_sketch(
     )
 
 
-def check_take(sketch: Sketch, take: Take) -> TakeReport:
-    """Judge a take, and what the sketch and its gates do to it.
-
-    At most the first ten minutes are looked at (less at high rates); a warning says so.
-
-    Raises
-    ------
-    AudioError, SketchError, GraphError
-        If the take cannot be read, or the chain cannot be built for it.
-    """
-    audio = _beginning(take)
-    warnings = [*take.warnings, *sketch.late_cues(take.frames / take.sample_rate_hz)]
-    analysed_s = len(audio) / take.sample_rate_hz
-    if len(audio) < take.frames:
-        warnings.append(f"only the first {analysed_s:.0f} s of {take.frames / take.sample_rate_hz:.0f} s are looked at")
-    findings = measure_fitness(audio, take.sample_rate_hz)
-    played, gates = play(sketch, audio, take.sample_rate_hz, findings)
-    tuning = _tuning(sketch, TakeArray(audio, take.sample_rate_hz))
-    return TakeReport(
-        take=str(take.path or "array"),
-        analysed_s=analysed_s,
-        fitness=findings.fitness,
-        tuning=tuning,
-        played=played,
-        gates=gates,
-        levels=plan_levels(sketch, audio, take.sample_rate_hz, findings.gaps.noise_rms_dbfs),
-        cautions=(*offsets(findings.fitness), *cautions(played)),
-        warnings=tuple(warnings),
-    )
-
-
 def tracks_pitch(graph: Graph) -> bool:
     """Whether the pitch of a sound is looked for in it: notes out of a MIDI file need no tracker."""
     return any(n.block_class is PitchTrack for n in graph.nodes)
-
-
-def _tuning(sketch: Sketch, take: Take) -> Tuning | None:
-    header = sketch.header
-    if header.instrument is None and not any(
-        tracks_pitch(build_graph(alone(sketch, state), take.sample_rate_hz, take.channels))
-        for _, state in states(sketch)
-    ):
-        return None
-    return tuning_of(track(take, range_hz=header.pitch_range_hz, a4_hz=sketch.base.a4_hz))
 
 
 def _state_report(name: str, state: State, graph: Graph, written: Chain) -> StateReport:
@@ -311,16 +237,6 @@ def _second_instances(sketch: Sketch, sample_rate_hz: float, channels: int) -> d
     graph = build_graph(replace(sketch, cues=cues), sample_rate_hz, channels)
     counts = Counter(n.seed_name for n in graph.nodes if n.kind == "block" and n.seed_name)
     return {name: count for name, count in counts.items() if count > 1}
-
-
-def _beginning(take: Take) -> Samples:
-    """As much of a take as is looked at, shape (frames, channels)."""
-    longest = min(math.floor(LONGEST_ANALYSED_S * take.sample_rate_hz), MOST_ANALYSED_SAMPLES // take.channels)
-    audio = np.empty((min(take.frames, longest), take.channels), dtype=np.float32)
-    for first in range(0, len(audio), READ_FRAMES):
-        part = audio[first : first + READ_FRAMES]
-        part[:] = take.read(first, len(part)).T
-    return audio
 
 
 def _silent(channels: int) -> Reader:

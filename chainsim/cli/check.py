@@ -17,8 +17,9 @@ from chainsim.cli.common import counted, echo_json, naming, number, table, tell_
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
-    from chainsim.batch.checking import CheckReport, StateReport, TakeReport
+    from chainsim.batch.checking import CheckReport, StateReport
     from chainsim.batch.playing import FoldReport, GateReport
+    from chainsim.batch.take_checking import TakeReport
     from chainsim.measure.fitness import Fitness
     from chainsim.notes.tuner import Tuning
 
@@ -46,7 +47,8 @@ def command(sketch: Path, take: Path | None, room: str | None, as_json: bool) ->
       chainsim check evening.toml --room chapel
     """
     from chainsim.audio.reading import open_take
-    from chainsim.batch.checking import check_sketch, check_take
+    from chainsim.batch.checking import check_sketch
+    from chainsim.batch.take_checking import check_take
     from chainsim.sketch.loading import load_sketch
 
     loaded = load_sketch(sketch) if room is None else load_sketch(sketch).in_room(room)
