@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from chainsim.horn.gestures import TimedNote, gestures_of
 from chainsim.horn.model import HornModel
 from chainsim.horn.phrase import Note, Phrase
 from chainsim.horn.wander import wander
@@ -24,39 +25,12 @@ SILENT_DB = -60.0
 _VIBRATO_WAIT_S, _VIBRATO_GROW_S, _VIBRATO_LEAST_S = 0.2, 0.5, 0.45
 _DRIFT_CENTS, _TREMBLE_CENTS, _INTONATION_CENTS = 2.6, 1.1, 3.0
 _DRIFT_DB, _TREMBLE_DB = 0.8, 0.4
-_TIMING_S, _TIMING_MOST_S = 0.004, 0.01
 _ROUGH_ATTACK = 2.5
 _AIR_LEAD_S = 0.03
 _TONE_LAG_S = 0.009
 _INHALE_S, _INHALE_REST_S, _INHALE_DB = 0.42, 0.55, -43.0
 _RELEASE_S, _LAST_RELEASE_S = 0.04, 0.11
 _FALL_DB = 18.0
-
-
-@dataclass(frozen=True)
-class PlayedNote:
-    """One note as it was played: the truth.
-
-    Attributes
-    ----------
-    onset_s, end_s : float
-        Where the tone begins (under a slur: half-way between the two pitches) and where its release is 20 dB down.
-    pitch : float
-        MIDI number asked for, transposition included.
-    f0_hz : float
-        Median of the true course over the middle half of the note.
-    dynamic : float
-    articulation : str
-    slurred : bool
-    """
-
-    onset_s: float
-    end_s: float
-    pitch: float
-    f0_hz: float
-    dynamic: float
-    articulation: str
-    slurred: bool
 
 
 @dataclass
@@ -80,20 +54,12 @@ class Course:
     notes: tuple[tuple[float, float, Note], ...]
 
 
-@dataclass(frozen=True)
-class _Timed:
-    note: Note
-    pitch: float
-    onset_s: float
-    end_s: float
-
-
 def course_of(
     phrase: Phrase, horn: HornModel, lead_s: float, tail_s: float, unsteadiness: float, random: np.random.Generator
 ) -> Course:
     """Play a phrase without sounding it yet."""
     frames = math.ceil((lead_s + phrase.duration_s + tail_s) * CONTROL_RATE_HZ) + 1
-    gestures = _gestures(phrase, lead_s, unsteadiness, random)
+    gestures = gestures_of(phrase, lead_s, unsteadiness, random)
     fingerings = tuple(sorted({round(p) for g in gestures for n in g for p in _pitches_of(n.note, n.pitch)}))
     first = gestures[0][0]
     course = Course(
@@ -128,31 +94,6 @@ def course_of(
     return course
 
 
-def _gestures(phrase: Phrase, lead_s: float, unsteadiness: float, random: np.random.Generator) -> list[list[_Timed]]:
-    """Notes in seconds, joined where slurred; a player is some milliseconds early or late."""
-    beat_s = 60.0 / phrase.tempo_bpm
-    most_s = min(_TIMING_MOST_S, 0.2 * beat_s * min(note.beats for note in phrase.notes))
-    late_s = np.clip(unsteadiness * _TIMING_S * random.standard_normal(len(phrase.notes) + 1), -most_s, most_s)
-    starts_s = np.cumsum([0.0, *(note.beats * beat_s for note in phrase.notes)]) + lead_s
-    late_s[0] = late_s[-1] = 0.0
-    starts_s += late_s
-    gestures: list[list[_Timed]] = []
-    joined = False
-    for i, note in enumerate(phrase.notes):
-        following = phrase.notes[i + 1] if i + 1 < len(phrase.notes) else None
-        t, until = float(starts_s[i]), float(starts_s[i + 1])
-        if note.pitch is not None:
-            slurs_on = following is not None and following.slurred and following.pitch is not None
-            end_s = until if slurs_on else t + (until - t) * note.how.length
-            timed = _Timed(note, note.pitch, t, end_s)
-            if note.slurred and joined:
-                gestures[-1].append(timed)
-            else:
-                gestures.append([timed])
-        joined = note.pitch is not None
-    return gestures
-
-
 def _pitches_of(note: Note, pitch: float) -> tuple[float, ...]:
     return (pitch, pitch + note.how.trill_semitones) if note.how.trill_hz else (pitch,)
 
@@ -165,7 +106,7 @@ def _vibrato(horn: HornModel, frames: int, unsteadiness: float, random: np.rando
 
 def _play(
     course: Course,
-    gesture: list[_Timed],
+    gesture: list[TimedNote],
     horn: HornModel,
     until_s: float,
     vibrato: Array,
@@ -248,14 +189,14 @@ def _play(
     _finger(course, gesture, rows, width)
 
 
-def _attack_s(n: _Timed, horn: HornModel) -> float:
+def _attack_s(n: TimedNote, horn: HornModel) -> float:
     middle = 0.5 * (horn.low_midi + horn.high_midi)
     seconds = horn.attack_ms / 1000.0 * n.note.how.attack * (1.4 - 0.65 * n.note.dynamic)
     seconds *= 2.0 ** (-(min(n.pitch, horn.high_midi) - middle) / 26.0) * (1.6 if n.pitch > horn.high_midi else 1.0)
     return float(seconds)
 
 
-def _bend(since: Array, length_s: float, n: _Timed, speaks_cents: float) -> Array:
+def _bend(since: Array, length_s: float, n: TimedNote, speaks_cents: float) -> Array:
     """Cents by which a note is away from its own pitch: while it speaks, and at its end."""
     how = n.note.how
     cents = np.zeros(since.size)
@@ -274,7 +215,7 @@ def _end_share(since: Array, length_s: float, end_s: float) -> Array:
     return share
 
 
-def _strike(course: Course, gesture: list[_Timed], horn: HornModel, t: Array, rows: slice) -> None:
+def _strike(course: Course, gesture: list[TimedNote], horn: HornModel, t: Array, rows: slice) -> None:
     """Tongue noise at the first note, key noise at every change of fingering under a slur."""
     how, dynamic = gesture[0].note.how, gesture[0].note.dynamic
     level_db = horn.tongue_db + how.tongue_db + how.level_db - 0.7 * horn.range_db * (1.0 - dynamic)
@@ -288,7 +229,7 @@ def _burst(since: Array, rise_s: float, decay_s: float) -> Array:
     return burst
 
 
-def _finger(course: Course, gesture: list[_Timed], rows: slice, width: int) -> None:
+def _finger(course: Course, gesture: list[TimedNote], rows: slice, width: int) -> None:
     """Which bore sounds: rows of the table of fingerings, and the share of the newer one while it changes."""
     begin, end = rows.start, rows.stop
     changes: list[tuple[float, float]] = []

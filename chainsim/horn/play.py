@@ -11,7 +11,7 @@ import numpy as np
 from chainsim.errors import SettingError
 from chainsim.horn.bore import STEP_HZ, bore_tables
 from chainsim.horn.breath import breath_noise, coloured_noise
-from chainsim.horn.course import CONTROL_RATE_HZ, Course, PlayedNote, course_of
+from chainsim.horn.course import CONTROL_RATE_HZ, Course, course_of
 from chainsim.horn.model import HornModel, horn_model
 from chainsim.horn.phrase import Phrase
 from chainsim.horn.tone import harmonic_sum
@@ -24,6 +24,32 @@ LOUDEST_DBFS = -18.0
 _TOP_SHARE = 0.45
 _WOBBLE_RATE_HZ = 9.0
 _FLUTTER_HZ = 25.0
+
+
+@dataclass(frozen=True)
+class PlayedNote:
+    """One note as it was played: the truth.
+
+    Attributes
+    ----------
+    onset_s, end_s : float
+        Where the tone begins (under a slur: half-way between the two pitches) and where its release is 20 dB down.
+    pitch : float
+        MIDI number asked for, transposition included.
+    f0_hz : float
+        Median of the true course over the middle half of the note.
+    dynamic : float
+    articulation : str
+    slurred : bool
+    """
+
+    onset_s: float
+    end_s: float
+    pitch: float
+    f0_hz: float
+    dynamic: float
+    articulation: str
+    slurred: bool
 
 
 @dataclass(frozen=True)
