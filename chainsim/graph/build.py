@@ -220,11 +220,15 @@ def _endless(states: Iterable[PlacedState]) -> Iterator[str]:
 def _set_latency(node: Node, order: list[Node], placed: list[PlacedState], rate_hz: float) -> list[str]:
     """Set a node's latency, and that of what aligns its lanes; return what is to be said of it."""
     warnings = []
-    if node.align and len(node.ports["in"]) > 1:
+    if node.part_of is not None:
+        for edge in node.ports["in"]:
+            edge.source = node.part_of.delays.get(edge.source, edge.source)
+    elif node.align and len(node.ports["in"]) > 1:
         _align(node, order, placed)
     paths = [e for p, edges in node.ports.items() for e in edges if p != "detector"]
     set_origins(node, paths)
-    if comb := find_comb(node, paths, placed, rate_hz):
+    comb = None if node.part_of is not None else find_comb(node, paths, placed, rate_hz)
+    if comb is not None:
         warnings.append(comb)
     least = min((e.source.latency[0] for e in paths), default=0.0)
     most = max((e.source.latency[1] for e in paths), default=0.0)
@@ -250,7 +254,7 @@ def _align(node: Node, order: list[Node], placed: list[PlacedState]) -> None:
             delay.block.prepare(Context(0.0, {"in": source.channels}, source.channels))
             delay.latency = (source.latency[0] + samples, source.latency[1] + samples)
             set_origins(delay, [inner])
-            edge.source = delay
+            edge.source = node.delays[source] = delay
             order.insert(order.index(node), delay)
             for state in placed:
                 if edge in state.edges:

@@ -73,6 +73,10 @@ class Node:
         Whose sound it passes on: the take's, or that of blocks which make their own.
     rest_origins : frozenset of Node
         Of whose sound it passes on at least what has no pitch: tongue, breath and keys.
+    part_of : Node or None
+        The sum of all lanes, of a sum of some of them that is probed.
+    delays : dict of Node
+        Of a sum that aligns its lanes: by each source that waits, what delays it.
     """
 
     kind: Kind
@@ -93,11 +97,14 @@ class Node:
     rest_origins: frozenset[Node] = frozenset()
     key: str | None = None
     a4_hz: float = 440.0
+    part_of: Node | None = None
+    delays: dict[Node, Node] = field(default_factory=dict)
 
     def sources(self) -> list[Node]:
-        """Every node it reads from."""
+        """Every node it reads from, or must come after."""
         found = [e.source for edges in self.ports.values() for e in edges]
         found += list(self.controls.values())
+        found += [] if self.part_of is None else [self.part_of]
         return found + [c for m in self.motions.values() for c in m.controllers()]
 
     @property

@@ -104,8 +104,10 @@ def render(
         One or two channels, finite.
     sample_rate_hz : float
     probes : names of wires that are kept too, or "BLOCK:READING"
-        "input", a block (its output), "sum 1" (what the first fork of lanes gives, one in a lane before the one around
-        it) or "lane 1.2" (its second lane, after level and pan).
+        "input", a block (its output), "mix dry" and "mix wet" (what a blender sums, behind its levels), "sum 1" (what
+        the first fork of lanes gives, one in a lane before the one around it), "lane 1.2" (its second lane, after level
+        and pan), "lane 1.2 before pan", "lane 1.2 aligned" (when it has waited for the latest lane) or "sum 1.2" (what
+        its second lane and those after it give).
     threads : int
     seat : str, optional
         Hear it from this seat of the sketch's house, where its band plays too.

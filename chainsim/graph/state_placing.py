@@ -10,11 +10,13 @@ from chainsim.block import Block, block_type, settings_json
 from chainsim.errors import GraphError
 from chainsim.graph.control_placing import ControlPlacing
 from chainsim.graph.junctions import Fold, Latency, LatencySettings
+from chainsim.graph.legs import with_leg
 from chainsim.graph.nodes import Driven, Edge, Motion, Node, Rings, Target, reaches
 from chainsim.graph.shelf import PlacedState, Scope
-from chainsim.graph.wiring import After, Input, Signal, Silence, Sum, Wiring, heard_at, wire
+from chainsim.graph.wiring import After, Input, Levelled, PartSum, Signal, Silence, Sum, Term, Wiring, heard_at, wire
 from chainsim.settings import Settings
 from chainsim.sketch.model import BlockEntry, State
+from chainsim.sketch.wire_names import leg_name
 from chainsim.units import db_to_gain
 
 
@@ -58,13 +60,21 @@ class StatePlacing:
             return self._scope.take
         if isinstance(signal, After):
             return self._block(signal.block)
+        if isinstance(signal, Levelled):
+            return self._leg(signal)
         if id(signal) not in self._sums:
             self._sums[id(signal)] = self._sum(signal)
         return self._sums[id(signal)]
 
-    def _sum(self, signal: Sum) -> Node | None:
+    def _sum(self, signal: Sum | PartSum) -> Node | None:
+        if isinstance(signal, PartSum):
+            whole = self._source(signal.whole)
+            return self._junction(signal.whole.terms[signal.first : signal.end], signal.whole.align, whole)
+        return self._junction(signal.terms, signal.align)
+
+    def _junction(self, summed: Sequence[Term], align: bool, part_of: Node | None = None) -> Node | None:
         terms = []
-        for i, term in enumerate(signal.terms):
+        for i, term in enumerate(summed):
             source = self._source(term.signal)
             if source is not None and term.pan is not None:
                 pan = block_type("pan")
@@ -75,10 +85,11 @@ class StatePlacing:
                 terms.append((source, term.gain))
         if not terms:
             return None
-        key = ("sum", signal.align, tuple((self._shelf.number(s), g) for s, g in terms))
+        whole = None if part_of is None else self._shelf.number(part_of)
+        key = ("sum", align, whole, tuple((self._shelf.number(s), g) for s, g in terms))
         node = self._shelf.find(key)
         if node is None:
-            node = self._shelf.keep(key, Node("junction", "sum of lanes", align=signal.align))
+            node = self._shelf.keep(key, Node("junction", "sum of lanes", align=align, part_of=part_of))
             node.ports["in"] = [Edge(source, gain) for source, gain in terms]
         self._use(node, node.ports["in"])
         return node
@@ -99,6 +110,14 @@ class StatePlacing:
         self._placed.rings[node] = rings
         self._use(node, node.ports["in"])
         return node
+
+    def _leg(self, signal: Levelled) -> Node | None:
+        """A gain of the graph's own, which moves as the blender's level does."""
+        name = leg_name(signal.block, signal.leg)
+        if name not in self._wiring.ports:
+            self._wiring.ports[name] = {"in": self._wiring.ports[signal.block][signal.leg]}
+            self._state = with_leg(self._state, signal.block, signal.leg)
+        return self._block(name)
 
     def _block(self, name: str) -> Node | None:
         if name in self._nodes:

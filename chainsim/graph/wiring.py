@@ -13,6 +13,7 @@ from typing import TypeAlias
 from chainsim.block import block_type
 from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, LanesStep
 from chainsim.sketch.model import State
+from chainsim.sketch.wire_names import Leg, aligned_name, before_pan_name, lane_name, leg_name, part_sum_name, sum_name
 from chainsim.units import db_to_gain
 
 
@@ -26,6 +27,14 @@ class After:
     """What comes out of a block."""
 
     block: str
+
+
+@dataclass(frozen=True)
+class Levelled:
+    """What a blender sums: one of its paths, behind the level that it gives it."""
+
+    block: str
+    leg: Leg
 
 
 @dataclass(frozen=True)
@@ -50,7 +59,16 @@ class Sum:
     align: bool = False
 
 
-Signal: TypeAlias = Input | After | Silence | Sum
+@dataclass(frozen=True)
+class PartSum:
+    """Some summands of a fork, from `first` on and before `end`; if it aligns them, in time with the latest of all."""
+
+    whole: Sum
+    first: int
+    end: int
+
+
+Signal: TypeAlias = Input | After | Levelled | Silence | Sum | PartSum
 
 
 @dataclass
@@ -62,9 +80,8 @@ class Wiring:
     ports : dict of dict of Signal
         For each engaged block, what each audio port and, under "detector", its detector hears.
     points : dict of Signal
-        What is heard just after each block of the chain, engaged or not; at "sum 1" what the first fork of lanes gives,
-        counted as the sound reaches their sums, a fork in a lane before the one around it; and at "lane 1.2" its second
-        lane, after level and pan.
+        What is heard just after each block of the chain, engaged or not, and on every wire of a fork or a blender, by
+        the names of `wire_names`.
     out : Signal
         What the chain gives.
     forks : int
@@ -119,26 +136,52 @@ def _block(name: str, signal: Signal, state: State, wiring: Wiring) -> Signal:
 
 
 def _lanes(step: LanesStep, signal: Signal, state: State, wiring: Wiring) -> Signal:
-    lanes, terms = [], []
-    for lane in step.lanes:
-        heard: Signal = _series(lane.chain, signal, state, wiring)
-        if lane.level_db == -math.inf:
-            heard = Silence()
-        else:
-            terms.append(Term(heard, db_to_gain(lane.level_db), lane.pan))
-            heard = heard if terms[-1] == Term(heard) else Sum((terms[-1],))
-        lanes.append(heard)
+    heard = [_series(lane.chain, signal, state, wiring) for lane in step.lanes]
     wiring.forks += 1
-    wiring.points |= {f"lane {wiring.forks}.{i}": heard for i, heard in enumerate(lanes, start=1)}
-    found = Sum(tuple(terms), step.align)
-    wiring.points[f"sum {wiring.forks}"] = found
-    return found
+    return _fork(step, heard, wiring.forks, wiring)
+
+
+def _fork(step: LanesStep, heard: list[Signal], fork: int, wiring: Wiring) -> Signal:
+    """What a fork gives whose lanes end with these signals, and the points on its lanes and at its sums."""
+    terms = [
+        None if lane.level_db == -math.inf else Term(end, db_to_gain(lane.level_db), lane.pan)
+        for lane, end in zip(step.lanes, heard, strict=True)
+    ]
+    whole = Sum(tuple(term for term in terms if term is not None), step.align)
+    before = 0
+    lower: dict[str, Signal] = {}
+    for i, (lane, term) in enumerate(zip(step.lanes, terms, strict=True), start=1):
+        if lane.level_db != 0.0 and lane.pan is not None:
+            wiring.points[before_pan_name(fork, i)] = _alone(term and Term(term.signal, term.gain))
+        wiring.points[lane_name(fork, i)] = _alone(term)
+        if step.align:
+            wiring.points[aligned_name(fork, i)] = _part(whole, before, before + (term is not None))
+        if 1 < i < len(terms):
+            lower[part_sum_name(fork, i)] = _part(whole, before, len(whole.terms))
+        before += term is not None
+    wiring.points |= dict(reversed(lower.items())) | {sum_name(fork): whole}
+    return whole
+
+
+def _part(whole: Sum, first: int, end: int) -> Signal:
+    return PartSum(whole, first, end) if first < end else Silence()
+
+
+def _alone(term: Term | None) -> Signal:
+    """A lane that is not summed with others."""
+    if term is None:
+        return Silence()
+    return term.signal if term == Term(term.signal) else Sum((term,))
 
 
 def _blender(step: BlenderStep, signal: Signal, state: State, wiring: Wiring) -> Signal:
+    engaged = state.blocks[step.name].common.engaged
+    if engaged:
+        wiring.points[leg_name(step.name, "dry")] = Levelled(step.name, "dry")
     wet = _series(step.wet, signal, state, wiring)
-    if state.blocks[step.name].common.engaged:
+    if engaged:
         wiring.ports[step.name] = {"dry": signal, "wet": wet}
+        wiring.points[leg_name(step.name, "wet")] = Levelled(step.name, "wet")
         wiring.points[step.name] = After(step.name)
     else:
         wiring.points[step.name] = signal
