@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chainsim.cli.common import echo_json, leaving_at_once, naming, number, progress_bar, table, tell_of_compiling, warn
+from chainsim.cli.common import echo_json, leaving_at_once, naming, progress_bar, tell_of_compiling, warn
 from chainsim.cli.completing import names_in_sketch
+from chainsim.cli.render_text import dynamics_lines, report_line
 from chainsim.cli.watching import Watched
 
 if TYPE_CHECKING:
@@ -222,11 +223,11 @@ def _render_all(
         warn(w if w in shared else f"{of_this}{w}" for w in report.warnings if w not in told)
         told |= shared
         if not as_json:
-            click.echo(_line(report))
+            click.echo(report_line(report))
     if as_json:
         echo_json({"rendered": [r.to_dict() for r in reports], "failed": errors})
     elif aim is not None and len(reports) > 1:
-        click.echo("\n".join(_dynamics_lines(reports)))
+        click.echo("\n".join(dynamics_lines(reports)))
     for error_line in errors:
         click.echo(f"chainsim: {error_line}", err=True)
     if write_trims and reports:
@@ -249,44 +250,6 @@ def _targets(takes: tuple[Path, ...], output: Path) -> list[Path]:
             raise AudioError(f"{target}: {take} and another take would both become this file; rename one")
         refuse_same_file(target, takes)
     return targets
-
-
-def _line(report: FileReport) -> str:
-    trim_db = round(report.trim_db, 1) + 0.0
-    trimmed = f", trimmed by {trim_db:+.1f} dB" if trim_db else ""
-    lowered = f", lowered by {report.lowered_by_db:.1f} dB" if report.lowered_by_db else ""
-    than = {"take": report.louder_by_lu, "feed": report.against_feed_lu}
-    known = {what: lu for what, lu in than.items() if lu is not None and math.isfinite(lu)}
-    told = [f"{round(lu, 1) + 0.0:+.1f} LU against the {what}" for what, lu in known.items()]
-    louder = f" ({', '.join(told)})" if told else ""
-    seat = "" if report.seat is None else f"seat {report.seat}, "
-    return (
-        f"{report.output}: {seat}{report.frames / report.sample_rate_hz:.1f} s,"
-        f" {number(report.integrated_lufs, 1, ' LUFS')}{louder},"
-        f" peak {number(report.true_peak_dbtp, 1, ' dBTP')}{trimmed}{lowered},"
-        f" latency {report.latency_ms:.1f} ms, {report.times_real_time:.0f} x real time"
-    )
-
-
-def _dynamics_lines(reports: list[FileReport]) -> Iterator[str]:
-    """What each patch does to soft, medium and loud playing, as one table."""
-    known = [(r, r.dynamics) for r in reports if r.dynamics is not None]
-    if not known:
-        yield "\nThe take has too little steady playing to tell what becomes of soft and loud."
-        return
-    yield "\nLU against the take, and how far soft and loud playing lie apart:"
-    rows = []
-    for report, dynamics in known:
-        (soft_in, _, loud_in), (soft, medium, loud) = dynamics.take_lufs, dynamics.offset_lu
-        name = report.patch or Path(report.output).name
-        offsets = (f"{lu + 0.0:+.1f}" for lu in (soft, medium, loud))
-        rows.append((name, number(report.trim_db, 2), *offsets, number(loud_in + loud - soft_in - soft)))
-    yield table(("", "trim dB", "soft", "medium", "loud", "apart"), rows)
-    soft_lufs, medium_lufs, loud_lufs = known[0][1].take_lufs
-    yield (
-        f"In this take soft is {soft_lufs:.1f}, medium {medium_lufs:.1f}, loud {loud_lufs:.1f} LUFS:"
-        f" {loud_lufs - soft_lufs:.1f} LU apart."
-    )
 
 
 def _write_trims(sketch_path: Path, before: list[tuple[str | None, float]], reports: list[FileReport]) -> None:
