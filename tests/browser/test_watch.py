@@ -12,11 +12,11 @@ import pytest
 from chainsim.listen.page.model import ListeningPage
 from chainsim.listen.page.watcher import Watching, tell_open_page, tell_watcher
 from chainsim.listen.page.writing import write_listening_folder
-from tests.browser.capture import begin_capture, captured, places
+from tests.browser.capture import STILL_CLOCK, captured, listen, places
 from tests.browser.conftest import OpenPage
 from tests.browser.synthetic import noise, page_sound, synthetic_page
 from tests.browser.test_foot import set_page
-from tests.browser.test_listening import SOUNDS_AT, listen, player
+from tests.browser.test_listening import SOUNDS_AT, player
 
 SECONDS = 6.0
 SOONER = "(() => { const plain = setInterval; setInterval = (act, ms) => plain(act, ms / 5); })()"
@@ -70,11 +70,11 @@ def test_what_is_written_anew_is_taken_up_in_its_place(open_page: OpenPage, tmp_
     folder = tmp_path / "board"
     before = synthetic_page(seconds=SECONDS, title="before")
     write_listening_folder(before, folder, watched=True)
-    page = open_page(folder / "index.html", policy=False, before=SOONER)
+    page = open_page(folder / "index.html", before=SOONER + STILL_CLOCK)
     page.get_by_text("Settings").first.click()
     page.locator("[data-version=version-2]").click()
-    page.wait_for_function(SOUNDS_AT, arg=0.1)
-    begin_capture(page)
+    page.wait_for_function("() => chainsimPage.player.playing")
+    listen(page, 0.3)
     write_listening_folder(changed(before), folder, watched=True)
     page.get_by_text("Last taken up at").wait_for()
     listen(page, 0.2)
