@@ -84,7 +84,7 @@ KEYS = {"A": "s", "B": "d", "E": "g", "UP": "h"}
 SOUNDS = "key => chainsimPage.player.current === key"
 LEVELS = "() => chainsimPage.player.levels"
 PRESSES = "() => chainsimPage.foot.list.presses"
-PLAYS = "at => chainsimPage.player.playing && chainsimPage.player.position > at"
+PLAYS = "at => chainsimPage.player.position > at"
 
 
 @cache
