@@ -1,7 +1,13 @@
 // @ts-check
 /** What the page has to say in large letters: that the browser wants a click, that a sound cannot be had. */
 
+import { wasPressed } from "./audio_context.js";
 import { el } from "./dom.js";
+
+const NOT_PRESSED = "The browser keeps this page silent until you press something in it. Press this:";
+const PRESSED =
+  "The way to your loudspeakers or headphones is not open yet; it sounds as soon as it is. " +
+  "If it stays silent, press this:";
 
 /**
  * Show when the browser keeps the page silent, and what to press.
@@ -21,7 +27,7 @@ export function setUpNotices(root, { player }) {
     waiting = el(
       "div",
       { class: "note warn notice", role: "alert" },
-      el("p", {}, "The browser keeps this page silent until you press something in it. Press this:"),
+      el("p", {}, wasPressed() ? PRESSED : NOT_PRESSED),
       button,
     );
     root.append(waiting);

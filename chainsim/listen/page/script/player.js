@@ -1,8 +1,9 @@
 // @ts-check
 /** What is chosen, whether it plays, and all that is told of it; what takes over from what is in handover.js. */
 
-import { wakes } from "./audio_context.js";
+import { onceAwake, wakes } from "./audio_context.js";
 import { Handover } from "./handover.js";
+import { report } from "./notices.js";
 import { Place } from "./place.js";
 import { FADE_S } from "./voice.js";
 
@@ -198,7 +199,10 @@ export class Player extends EventTarget {
    * @returns {Promise<"state"|"blocked"|null>} what is to be told
    */
   async _begin(wish, awake, asked) {
-    if (!(await awake) && this.context.state !== "running") return "blocked";
+    if (!(await awake) && this.context.state !== "running") {
+      onceAwake(this.context, () => this._beginLate(wish).catch(report));
+      return wish === this._wish ? "blocked" : null;
+    }
     let buffer = null;
     for (let chosen = null; chosen !== this._current;) {
       chosen = this._current;
@@ -208,6 +212,17 @@ export class Player extends EventTarget {
     const { rest } = this._handover;
     this._handover.start(buffer, rest >= this._place.frames ? 0 : rest, this._handover.next(asked), asked);
     return "state";
+  }
+
+  /**
+   * What was wished while the way out was asleep.
+   * @param {number} wish
+   */
+  async _beginLate(wish) {
+    if (wish !== this._wish) return;
+    const asked = this._hidden ? this.context.currentTime : null;
+    const outcome = await this._begin(wish, Promise.resolve(true), asked);
+    if (outcome) this._tell(outcome);
   }
 
   /**

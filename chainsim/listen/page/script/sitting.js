@@ -29,7 +29,10 @@ export class BlindSitting extends EventTarget {
     this.panel = null;
     this.leave = () => {};
     this.onKey = this.onKey.bind(this);
-    this.onState = () => this.dispatchEvent(new Event("heard"));
+    this.onState = () => {
+      if (this.sounding !== null) this.heard.add(this.sounding);
+      this.dispatchEvent(new Event("heard"));
+    };
     this.onSound = () => {
       // Something else on the page was pressed.
       if (!this.choosing) this.letter = null;
@@ -149,7 +152,6 @@ export class BlindSitting extends EventTarget {
     try {
       await player.play(this.letters.get(letter));
       if (asked !== this.asked) player.pause();
-      else if (player.playing) this.heard.add(letter);
     } catch (error) {
       this.letter = null;
       this.fail(error);
