@@ -53,9 +53,11 @@ export class Voice {
   setGain(wanted) {
     const { gain, context } = this._level;
     const now = context.currentTime;
+    // Before all is cancelled: some browsers no longer know afterwards where it was on its way.
+    const here = gain.value;
     gain.cancelScheduledValues(now);
-    gain.setValueAtTime(gain.value, now);
-    if (wanted > MUCH_LOUDER * gain.value) gain.exponentialRampToValueAtTime(wanted, now + SLOW_RISE_S);
+    gain.setValueAtTime(here, now);
+    if (wanted > MUCH_LOUDER * here) gain.exponentialRampToValueAtTime(wanted, now + SLOW_RISE_S);
     else gain.linearRampToValueAtTime(wanted, now + LEVEL_FADE_S);
   }
 
