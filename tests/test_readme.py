@@ -19,8 +19,8 @@ import chainsim
 from chainsim import load_sketch, parse_sketch, render
 from chainsim.resources import preset_paths, take_paths
 from chainsim.sketch.cues import CueSettings
+from chainsim.sketch.general_settings import Common, Header
 from chainsim.sketch.loading import TOP_KEYS
-from chainsim.sketch.model import Common, Header
 from chainsim.stage.foot import Foot
 from tests.cli.running import ran
 

@@ -58,7 +58,7 @@ def _summary(kind: type[Block[Any]]) -> str:
 
 
 def _described(kind: type[Block[Any]]) -> str:
-    from chainsim.sketch.model import Common
+    from chainsim.sketch.general_settings import Common
 
     common = {k: s for k, s in Common.specs().items() if k != "listens_to" or kind.has_detector}
     parts = [

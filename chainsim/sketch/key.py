@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from chainsim.errors import SettingError
-from chainsim.sketch.model import Header
+from chainsim.sketch.general_settings import Header
 
 
 def read_key(text: object, header: Header, place: str, faults: list[str]) -> str | None:

@@ -10,11 +10,12 @@ from typing import Any
 from chainsim.errors import SettingError, SketchError, nearest, printable
 from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, block_names, parse_chain
 from chainsim.sketch.controllers import drives_of, read_controllers
+from chainsim.sketch.general_settings import Header
 from chainsim.sketch.houses import read_house
 from chainsim.sketch.in_vain import written_in_vain
 from chainsim.sketch.key import read_key
 from chainsim.sketch.marks import read_marks
-from chainsim.sketch.model import BlockEntry, Header, Sketch, State
+from chainsim.sketch.model import BlockEntry, Sketch, State
 from chainsim.sketch.patches import read_patches
 from chainsim.sketch.reading import read_block, read_settings, table_of, with_defaults
 from chainsim.sketch.reading_levels import read_levels

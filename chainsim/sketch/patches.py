@@ -10,8 +10,9 @@ from chainsim.errors import nearest
 from chainsim.settings import Settings, fixed, whole, words
 from chainsim.sketch.chain import Chain, block_names, parse_chain
 from chainsim.sketch.controllers import read_patch_drives
+from chainsim.sketch.general_settings import Header
 from chainsim.sketch.key import read_key
-from chainsim.sketch.model import BlockEntry, ControllerEntry, Header, Patch, State
+from chainsim.sketch.model import BlockEntry, ControllerEntry, Patch, State
 from chainsim.sketch.overriding import not_there, overridden
 from chainsim.sketch.reading import read_settings, table_of, with_defaults
 

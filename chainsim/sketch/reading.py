@@ -14,7 +14,8 @@ from chainsim.block import block_type, block_type_names
 from chainsim.errors import SettingError, nearest
 from chainsim.settings import Settings, Spec
 from chainsim.sketch.chain import Chain, block_names
-from chainsim.sketch.model import BlockEntry, Common
+from chainsim.sketch.general_settings import Common
+from chainsim.sketch.model import BlockEntry
 
 T = TypeVar("T", bound=Settings)
 

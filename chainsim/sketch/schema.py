@@ -8,9 +8,9 @@ from typing import Any
 from chainsim.block import block_type, block_type_names
 from chainsim.settings import Settings
 from chainsim.sketch.cues import WHAT, CueSettings, TapSettings
+from chainsim.sketch.general_settings import Common, Header
 from chainsim.sketch.house import HouseBandSettings, HouseSettings, SeatSettings
 from chainsim.sketch.levels import LevelSettings
-from chainsim.sketch.model import Common, Header
 from chainsim.sketch.ordering import OrderSettings
 from chainsim.sketch.patches import PatchSettings
 from chainsim.sketch.reading_levels import LEVEL_PARTS

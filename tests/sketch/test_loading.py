@@ -13,8 +13,8 @@ from chainsim.errors import SketchError
 from chainsim.graph.rendering import build_graph
 from chainsim.settings import Settings
 from chainsim.sketch.chain import BlenderStep, BlockStep, Lane, LanesStep
+from chainsim.sketch.general_settings import Common, Header
 from chainsim.sketch.loading import load_sketch, parse_sketch
-from chainsim.sketch.model import Common, Header
 from chainsim.sketch.reading import read_settings
 from chainsim.sketch.timeline import timeline
 

@@ -12,8 +12,9 @@ from typing import Any
 from chainsim.batch.results.keys import sketch_digest
 from chainsim.errors import SettingError, SketchError, nearest, printable
 from chainsim.sketch.chain import block_names
+from chainsim.sketch.general_settings import Header
 from chainsim.sketch.loading import parse_sketch
-from chainsim.sketch.model import Header, Sketch, State
+from chainsim.sketch.model import Sketch, State
 from chainsim.sketch.rewriting import with_settings
 
 _QUOTED = r"""\"(?:\\.|[^\"\\])*\"|'[^']*'"""
