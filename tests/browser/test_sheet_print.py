@@ -23,8 +23,8 @@ from chainsim.listen.sheets.wiring_sheet.sheet import wiring_sheet
 from chainsim.sketch.loading import load_sketch, parse_sketch
 from chainsim.sketch.model import Sketch
 from tests.browser.conftest import OpenPage
+from tests.listen.sheets.stage_sheet.sketches import CONTROLLED, CUES, IN_BARS, SET
 from tests.listen.sheets.test_sheet_layout import delays, played
-from tests.listen.sheets.test_stage_sheet import CONTROLLED, CUES, IN_BARS, SET
 
 HURRIED = SET + "".join(
     f'[[cues]]\nat_s = {0.3 * k}\npatch = "{("plain", "swept", "chorale")[k % 3]}"\n' for k in range(1, 25)

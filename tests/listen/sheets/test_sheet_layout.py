@@ -17,7 +17,7 @@ from chainsim.listen.sheets.stage_sheet.playing_part import cue_columns
 from chainsim.listen.sheets.stage_sheet.sheet import StageSheet, stage_sheet
 from chainsim.listen.sheets.text_table import text_table
 from chainsim.sketch.loading import load_sketch, parse_sketch
-from tests.listen.sheets.test_stage_sheet import CONTROLLED, CUES, IN_KEY, MARKED, SET
+from tests.listen.sheets.stage_sheet.sketches import CONTROLLED, CUES, IN_KEY, MARKED, SET
 
 VOID = {"meta", "wbr", "col", "br", "hr", "img", "input", "link"}
 
