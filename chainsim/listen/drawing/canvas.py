@@ -105,11 +105,20 @@ class Canvas:
         """Begin a wire where something gives it; its figures are put on it, so far behind as letters reach over it."""
         if name is not None and (since is None or not cut):
             self.names.append(name)
-        if name is not None and name in self.figures:
-            level, latency = figure_texts(self.figures[name])
-            self.labels.append(Label(x + beside + 6.0, y - 7.0, level, SMALL, "start", muted=True, about=name))
-            self.labels.append(Label(x + beside + 6.0, y + 16.0, latency, SMALL, "start", muted=True, about=name))
+        self._figures(name, x + beside + 6.0, y - 7.0, y + 16.0)
         return OpenWire([(x, y)], name, name if since is None else since, silent, cut)
+
+    def begin_upward(self, x: float, y: float, name: str, *, silent: bool, cut: bool) -> OpenWire:
+        """Begin a wire that leads straight up from where lower lanes have met; its figures stand beside it."""
+        if not cut:
+            self.names.append(name)
+        self._figures(name, x + 6.0, y - 22.0, y - 6.0)
+        return OpenWire([(x, y)], name, name, silent, cut)
+
+    def _figures(self, name: str | None, x: float, level_y: float, latency_y: float) -> None:
+        if name is not None and name in self.figures:
+            for text, y in zip(figure_texts(self.figures[name]), (level_y, latency_y), strict=True):
+                self.labels.append(Label(x, y, text, SMALL, "start", muted=True, about=name))
 
 
 def figure_texts(figures: WireFigures) -> tuple[str, str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
 from chainsim.listen.drawing.canvas import LARGE, MINUS, SMALL, Canvas, OpenWire
@@ -20,7 +20,7 @@ from chainsim.listen.drawing.text_width import shortened, text_width
 
 RADIUS = 10.0
 LANE_GAP = 26.0
-WAIT_WIDTH = 112.0
+WAIT_WIDTH = 98.0
 LEAST_WAIT_MS = 0.05
 """Of what is shown: less reads as 0.0 ms."""
 
@@ -34,12 +34,14 @@ class Fork:
         What stands over the sum; either may be empty.
     gives : str
         Name of the wire behind the sum.
-    tail : float
-        Length of that wire.
+    tail : callable
+        Gives the length of a wire by its name.
     notes : sequence of str
         What stands there too.
-    waits : bool
-        Whether boxes show that the earlier lanes wait for the latest.
+    waits : sequence of str
+        Of each lane the wire behind a box that shows that the earlier ones wait for the latest; none without boxes.
+    part_sums : sequence of str
+        The wires on which what lower lanes give is added to those above, from the second lane's on.
     is_block : bool
         Whether a block sums them, on which there is a probe whatever the lanes give.
     turned : bool
@@ -47,18 +49,19 @@ class Fork:
     """
 
     def __init__(
-        self, lanes: Sequence[Part], name: str, kind_words: str, gives: str, tail: float, *,
-        notes: Sequence[str] = (), waits: bool = False, is_block: bool = False, turned: bool = False,
+        self, lanes: Sequence[Part], name: str, kind_words: str, gives: str, tail: Callable[[str], float], *,
+        notes: Sequence[str] = (), waits: Sequence[str] = (), part_sums: Sequence[str] = (),
+        is_block: bool = False, turned: bool = False,
     ) -> None:  # fmt: skip
-        self._lanes, self._gives, self._waits = lanes, gives, waits
+        self._lanes, self._gives, self._waits, self._part_sums = lanes, gives, waits, part_sums
         self._is_block, self._turned = is_block, turned
         words = [(shortened(name, SMALL, LONGEST_WORDS, bold=bool(kind_words)), bool(kind_words)), (kind_words, False)]
         words += [(shortened(note, SMALL, LONGEST_WORDS), False) for note in notes]
         self._words = [(text, bold) for text, bold in words if text]
         widest = max((text_width(text, SMALL, bold=bold) for text, bold in self._words), default=0.0)
-        self._before = LEAD + max(RADIUS, widest / 2) + (LEAD + WAIT_WIDTH if waits else 0.0)
+        self._before = LEAD + max(RADIUS, widest / 2) + waiting_width(map(tail, waits))
         self._beside = max(0.0, widest / 2 - RADIUS)
-        self._behind = RADIUS + self._beside + tail
+        self._behind = max([RADIUS + self._beside + tail(gives), *map(tail, part_sums)])
         self._inner = max(lane.width for lane in lanes)
         self.width = MARGIN_OF_ROWS + self._inner + self._before + self._behind
         self._lines = [0.0]
@@ -84,7 +87,7 @@ class Fork:
             ends.append(lane.put(canvas, x + MARGIN_OF_ROWS, y + line, inner))
         leaves = [y + line + lane.leave for line, lane in zip(self._lines, self._lanes, strict=True)]
         if self._waits:
-            ends = _aligned(canvas, ends, x + MARGIN_OF_ROWS + self._inner + LEAD, leaves)
+            ends = _aligned(canvas, ends, self._waits, x + MARGIN_OF_ROWS + self._inner + LEAD, leaves)
         self._sum(canvas, sum_x, ends, leaves)
         for i, (text, bold) in enumerate(reversed(self._words)):
             canvas.labels.append(
@@ -98,31 +101,42 @@ class Fork:
     def _sum(self, canvas: Canvas, x: float, ends: list[OpenWire], leaves: list[float]) -> None:
         """Lead every lane's end to a circle of its own, the last one up into the circle above it."""
         last = len(ends) - 1
-        for i, (end, y) in enumerate(zip(ends, leaves, strict=True)):
+        for i, (end, y) in reversed(list(enumerate(zip(ends, leaves, strict=True)))):
             if i < last or last == 0:
                 canvas.circles.append(Circle(x, y, RADIUS, "sum"))
                 canvas.end(end.to(x - RADIUS, y))
                 if i > 0:
-                    silent = all(other.silent for other in ends[i:])
-                    canvas.end(OpenWire([(x, y - RADIUS), (x, leaves[i - 1] + RADIUS)], None, silent=silent))
+                    lower = canvas.begin_upward(
+                        x, y - RADIUS, self._part_sums[i - 1], silent=all(other.silent for other in ends[i:]),
+                        cut=all(other.cut for other in ends[i:]),
+                    )  # fmt: skip
+                    canvas.end(lower.to(x, leaves[i - 1] + RADIUS))
             else:
                 canvas.end(end.to(x, y).to(x, leaves[i - 1] + RADIUS))
         if self._turned:
             canvas.labels.append(Label(x - 8.0, leaves[0] + RADIUS + 17.0, MINUS, LARGE, "end", bold=True))
 
 
-def _aligned(canvas: Canvas, ends: list[OpenWire], x: float, leaves: list[float]) -> list[OpenWire]:
+def waiting_width(tails: Iterable[float]) -> float:
+    """How much wider a fork is where lanes wait, by the lengths of the wires behind the boxes."""
+    return max((WAIT_WIDTH + max(LEAD, tail) for tail in tails), default=0.0)
+
+
+def _aligned(
+    canvas: Canvas, ends: list[OpenWire], names: Sequence[str], x: float, leaves: list[float]
+) -> list[OpenWire]:
     """Lead the lanes that wait for the latest through a box that says so, and for how long if that is known."""
     times_ms = [_time_ms(canvas, end) for end in ends]
     latest_ms = max((time_ms for time_ms in times_ms if time_ms is not None), default=0.0)
     alike = len({end.since for end in ends if not end.cut}) == 1
     found = []
-    for end, y, time_ms in zip(ends, leaves, times_ms, strict=True):
+    for end, name, y, time_ms in zip(ends, names, leaves, times_ms, strict=True):
         wait_ms = None if time_ms is None else latest_ms - time_ms
         if end.cut or alike or (wait_ms is not None and wait_ms < LEAST_WAIT_MS):
             found.append(end)
         else:
-            found.append(_waiting(canvas, end, x, y, "to the latest" if wait_ms is None else f"{wait_ms:.1f} ms later"))
+            words = "to the latest" if wait_ms is None else f"{wait_ms:.1f} ms later"
+            found.append(_waiting(canvas, end, name, x, y, words))
     return found
 
 
@@ -132,12 +146,12 @@ def _time_ms(canvas: Canvas, end: OpenWire) -> float | None:
     return None if known is None else known.latency_ms if known.longest_ms is None else known.longest_ms
 
 
-def _waiting(canvas: Canvas, end: OpenWire, x: float, y: float, words: str) -> OpenWire:
+def _waiting(canvas: Canvas, end: OpenWire, name: str, x: float, y: float, words: str) -> OpenWire:
     canvas.end(end.to(x, y))
     canvas.boxes.append(Box(x, y - BOX_HEIGHT / 2, WAIT_WIDTH, BOX_HEIGHT, "wait", "aligned", words))
     canvas.labels.append(Label(x + WAIT_WIDTH / 2, y - 4.0, "aligned", SMALL))
     canvas.labels.append(Label(x + WAIT_WIDTH / 2, y + 13.0, words, SMALL, muted=True))
-    return canvas.begin(x + WAIT_WIDTH, y, None, silent=end.silent)
+    return canvas.begin(x + WAIT_WIDTH, y, name, silent=end.silent)
 
 
 class OutOfChain:

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 from chainsim.block import block_type
 from chainsim.listen.drawing.canvas import MINUS, Canvas, OpenWire, tail_length
-from chainsim.listen.drawing.fork import WAIT_WIDTH, Fork, OutOfChain
+from chainsim.listen.drawing.fork import Fork, OutOfChain, waiting_width
 from chainsim.listen.drawing.framing import with_heading, with_legend
-from chainsim.listen.drawing.parts import LEAD, MARGIN_OF_ROWS, Entry, Exit, Gain, Part, Row, Words
+from chainsim.listen.drawing.parts import MARGIN_OF_ROWS, Entry, Exit, Gain, Part, Row, Words
 from chainsim.listen.drawing.routing import route_listeners
 from chainsim.listen.drawing.shapes import Layout
 from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, Lane, LanesStep, block_names, sum_count
 from chainsim.sketch.model import State
+from chainsim.sketch.wire_names import Leg, aligned_name, before_pan_name, lane_name, leg_name, part_sum_name, sum_name
 
 if TYPE_CHECKING:
     from chainsim.listen.drawing.wires import WireFigures
@@ -135,19 +136,23 @@ class _Drawing:
 
     def _lanes(self, step: LanesStep, limit: float) -> Part:
         number = self._forks + sum_count((step,))
-        gives = f"sum {number}"
-        waits = step.align and not self._waits_in_words
-        inner = limit - 110.0 - self._tail(gives) - (WAIT_WIDTH + LEAD if waits else 0.0)
-        lanes = [self._lane(lane, f"lane {number}.{i + 1}", inner) for i, lane in enumerate(step.lanes)]
+        gives, count = sum_name(number), len(step.lanes)
+        aligned = [aligned_name(number, i) for i in range(1, count + 1)] if step.align else []
+        waits = [] if self._waits_in_words else aligned
+        inner = limit - 110.0 - self._tail(gives) - waiting_width(map(self._tail, waits))
+        lanes = [self._lane(lane, number, i, inner) for i, lane in enumerate(step.lanes, start=1)]
         self._forks = number
-        notes = ["aligned"] if step.align and not waits else []
-        return Fork(lanes, gives, "", gives, self._tail(gives), notes=notes, waits=waits)
+        return Fork(
+            lanes, gives, "", gives, self._tail, notes=["aligned"] if aligned and not waits else [], waits=waits,
+            part_sums=[part_sum_name(number, i) for i in range(2, count)],
+        )  # fmt: skip
 
-    def _lane(self, lane: Lane, gives: str, limit: float) -> Part:
+    def _lane(self, lane: Lane, fork: int, number: int, limit: float) -> Part:
         parts = self._steps(lane.chain, limit)
+        gives = lane_name(fork, number)
         if lane.level_db != 0.0:
-            named = gives if lane.pan is None else None
-            parts.append(Gain(level_text(lane.level_db), named, self._tail(named)))
+            levelled = gives if lane.pan is None else before_pan_name(fork, number)
+            parts.append(Gain(level_text(lane.level_db), levelled, self._tail(levelled)))
         if lane.pan is not None:
             parts.append(Words("pan", pan_words(lane.pan), "pan", gives, self._tail(gives)))
         return Row(parts, limit)
@@ -159,16 +164,18 @@ class _Drawing:
             inner = limit - MARGIN_OF_ROWS - box.width
             return OutOfChain(Row(self._steps(step.wet, inner), inner), box)
         inner = limit - 200.0 - self._tail(step.name)
-        dry, wet = (self._level(step.name, key) for key in ("dry_db", "wet_db"))
+        dry, wet = self._leg(step.name, "dry"), self._leg(step.name, "wet")
         lanes: list[Part] = [Row([dry], inner), Row([*self._steps(step.wet, inner), wet], inner)]
         return Fork(
-            lanes, step.name, "blender", step.name, self._tail(step.name), notes=self._notes(step.name),
+            lanes, step.name, "blender", step.name, self._tail, notes=self._notes(step.name),
             is_block=True, turned=getattr(entry.settings, TURNED),
         )  # fmt: skip
 
-    def _level(self, name: str, key: str) -> Gain:
-        level_db = getattr(self._state.blocks[name].settings, key)
-        return Gain(level_text(level_db), None, self._tail(None), moved=(name, key) in self._state.drives)
+    def _leg(self, blender: str, leg: Leg) -> Gain:
+        key, gives = f"{leg}_db", leg_name(blender, leg)
+        level_db = getattr(self._state.blocks[blender].settings, key)
+        moved = (blender, key) in self._state.drives
+        return Gain(level_text(level_db), gives, self._tail(gives), moved=moved)
 
 
 def level_text(level_db: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from hypothesis import strategies as st
@@ -13,10 +14,10 @@ LEVELS = (0.0, -3.0, 2.5, "off")
 
 
 @st.composite
-def sketch_texts(draw: st.DrawFn, depth: int = 2, most: int = 3) -> str:
+def sketch_texts(draw: st.DrawFn, depth: int = 2, most: int = 3, types: Sequence[str] = TYPES) -> str:
     """The text of a sketch."""
     blocks: dict[str, dict[str, Any]] = {}
-    chain = _toml(_series(draw, blocks, depth, most))
+    chain = _toml(_series(draw, blocks, depth, most, types))
     names = ["input", *blocks]
     for name, block in blocks.items():
         if block["type"] in WITH_DETECTOR and draw(st.booleans()):
@@ -33,23 +34,30 @@ def sketch_texts(draw: st.DrawFn, depth: int = 2, most: int = 3) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _series(draw: st.DrawFn, blocks: dict[str, dict[str, Any]], depth: int, most: int) -> list[Any]:
+def _series(
+    draw: st.DrawFn, blocks: dict[str, dict[str, Any]], depth: int, most: int, types: Sequence[str]
+) -> list[Any]:
     steps: list[Any] = []
     for _ in range(draw(st.integers(0, most))):
         kind = draw(st.sampled_from(["block", "block", "lanes", "blender"] if depth else ["block"]))
         if kind == "block":
-            steps.append(_declared(draw, blocks, draw(st.sampled_from(TYPES))))
+            steps.append(_declared(draw, blocks, draw(st.sampled_from(types))))
         elif kind == "lanes":
-            lanes = [_lane(draw, blocks, depth, most) for _ in range(draw(st.integers(1, 3)))]
+            lanes = [_lane(draw, blocks, depth, most, types) for _ in range(draw(st.integers(1, 3)))]
             steps.append({"lanes": lanes, "align": draw(st.booleans())})
         else:
-            wet = _series(draw, blocks, depth - 1, most)
+            wet = _series(draw, blocks, depth - 1, most, types)
             steps.append({"blender": _declared(draw, blocks, "blender"), "wet": wet})
     return steps
 
 
-def _lane(draw: st.DrawFn, blocks: dict[str, dict[str, Any]], depth: int, most: int) -> dict[str, Any]:
-    lane: dict[str, Any] = {"chain": _series(draw, blocks, depth - 1, most), "level_db": draw(st.sampled_from(LEVELS))}
+def _lane(
+    draw: st.DrawFn, blocks: dict[str, dict[str, Any]], depth: int, most: int, types: Sequence[str]
+) -> dict[str, Any]:
+    lane: dict[str, Any] = {
+        "chain": _series(draw, blocks, depth - 1, most, types),
+        "level_db": draw(st.sampled_from(LEVELS)),
+    }
     if draw(st.booleans()):
         lane["pan"] = draw(st.sampled_from([-1.0, 0.0, 0.25]))
     return lane
@@ -58,6 +66,8 @@ def _lane(draw: st.DrawFn, blocks: dict[str, dict[str, Any]], depth: int, most: 
 def _declared(draw: st.DrawFn, blocks: dict[str, dict[str, Any]], type_name: str) -> str:
     name = f"{draw(st.sampled_from(['b', 'wide_shelf', 'W' * 40]))}{len(blocks)}"
     blocks[name] = {"type": type_name, "engaged": draw(st.sampled_from([True, True, True, False]))}
+    if type_name == "gain":
+        blocks[name]["latency_ms"] = draw(st.sampled_from([0, 0, 3, 5]))
     if type_name == "blender":
         blocks[name] |= {key: draw(st.sampled_from(LEVELS)) for key in ("dry_db", "wet_db")}
         blocks[name]["flip_wet"] = draw(st.booleans())

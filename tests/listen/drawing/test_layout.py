@@ -156,7 +156,11 @@ def check_all(text: str) -> None:
         blocks = [b.name for b in layout.boxes if b.kind == "block"]
         blenders = {n for n in state.engaged if state.blocks[n].type_name == "blender"}
         assert sorted(blocks) == sorted(set(block_names(state.chain)) - blenders)
-        assert set(layout.wire_names) <= {"input", *wire(state).points}
+        points = {"input", *wire(state).points}
+        assert set(layout.wire_names) <= points
+        # Every line has a name that a probe knows, and is heard apart unless what leads to it is off or out.
+        assert [w for w in layout.wires if w.name not in points] == []
+        assert [w for w in layout.wires if w.kind == "sound" and w.name not in layout.wire_names] == []
         if figures is None:
             check_sounds(layout, state)
 
@@ -231,7 +235,7 @@ def test_lanes_meet_in_sums_of_two() -> None:
     assert [c.kind for c in layout.circles].count("branch") == 2
     assert len(layout.triangles) == 1
     assert {"\N{MINUS SIGN}3 dB", "pan", "50 % right", "sum 1"} <= set(labels(layout))
-    assert layout.wire_names == ("input", "gain", "pan", "lane 1.3", "sum 1")
+    assert layout.wire_names == ("input", "gain", "pan", "lane 1.3 before pan", "lane 1.3", "sum 1.2", "sum 1")
     gain, pan = (next(b for b in layout.boxes if b.name == name) for name in ("gain", "pan"))
     assert gain.y + gain.height < pan.y
 
@@ -243,7 +247,8 @@ def test_a_blender_is_two_gains_and_a_sum() -> None:
     layout = lay_out(state_of(text + '[blocks.echo]\ntype = "delay"'))
     assert {"mix", "blender", "\N{MINUS SIGN}2 dB", "off"} <= set(labels(layout))
     assert (len(layout.triangles), [c.kind for c in layout.circles].count("sum")) == (2, 1)
-    assert [w.kind for w in layout.wires].count("silent") == 1  # from the triangle that is off
+    assert [w.name for w in layout.wires if w.kind == "silent"] == ["mix wet"]  # from the triangle that is off
+    assert layout.wire_names == ("input", "mix dry", "echo", "mix")
 
 
 BLEND = 'chain = [{ blender = "mix", wet = ["echo"] }]\n[blocks.echo]\ntype = "delay"\n[blocks.mix]\ntype = "blender"\n'

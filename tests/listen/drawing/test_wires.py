@@ -25,6 +25,7 @@ type = "gain"
 gain_db = -3
 latency_ms = 2
 """
+INNER = ["input", "late", "lane 1.2", "lane 1.1 aligned", "lane 1.2 aligned", "sum 1.2", "sum 1"]
 
 
 @pytest.fixture(scope="module")
@@ -36,8 +37,8 @@ def take() -> np.ndarray:
 def test_each_wire_is_what_a_probe_gives(take: np.ndarray) -> None:
     sketch = parse_sketch(TEXT)
     heard = hear_wires(sketch, take, RATE_HZ)
-    assert list(heard) == ["input", "late", "lane 1.2", "sum 1", "out"]
-    rendering = render(sketch, take, RATE_HZ, probes=["input", "late", "lane 1.2", "sum 1"])
+    assert list(heard) == [*INNER, "out"]
+    rendering = render(sketch, take, RATE_HZ, probes=INNER)
     for name, wire in heard.items():
         sound = rendering.audio if name == "out" else rendering.probes[name]
         assert wire.audio.tobytes() == sound.astype(np.float32).tobytes()
@@ -64,7 +65,7 @@ def test_the_whole_chain_is_heard_without_a_trim_too(take: np.ndarray) -> None:
 
 def test_wires_and_excerpts_that_are_not_there_are_refused(take: np.ndarray) -> None:
     sketch = parse_sketch(TEXT)
-    with pytest.raises(GraphError, match=r'wire "lane 1.3": no .*; there are input, late, lane 1.2, sum 1, out$'):
+    with pytest.raises(GraphError, match=r'wire "lane 1.3": no .*; there are input, .*lane 1.2 aligned, .*sum 1, out$'):
         hear_wires(sketch, take, RATE_HZ, wires=["input", "lane 1.3"])
     # The take has 1 s: what begins there or later is none of it.
     for excerpt_s in ((0.5, 0.5), (-0.1, 0.5), (0.0, math.inf), (0.0, math.nan), (1.0, 2.0), (5.0, 6.0)):
@@ -104,7 +105,7 @@ class EndlessTone:
 def test_latency_and_level(take: np.ndarray) -> None:
     heard = hear_wires(parse_sketch(TEXT), take, RATE_HZ)
     # Declared: 2 ms in one lane, for which the other waits.
-    assert [(w.latency_ms, w.longest_ms) for w in heard.values()] == [(0, 0), (2, 2), (2, 2), (2, 2), (2, 2)]
+    assert [(w.latency_ms, w.longest_ms) for w in heard.values()] == [(0, 0)] + 7 * [(2, 2)]
     assert heard["input"].peak_dbfs == pytest.approx(20 * math.log10(0.25), abs=0.01)
     assert heard["lane 1.2"].peak_dbfs - heard["late"].peak_dbfs == pytest.approx(-6.0, abs=1e-9)
     assert heard["out"].loudness_lufs - heard["sum 1"].loudness_lufs == pytest.approx(6.0, abs=0.01)
@@ -113,7 +114,8 @@ def test_latency_and_level(take: np.ndarray) -> None:
 def test_a_mono_wire_beside_stereo_ones_counts_as_heard_from_both_sides(take: np.ndarray) -> None:
     text = 'chain = [{ lanes = ["dry", { chain = "dry", level_db = -96, pan = 1 }] }]'
     heard = hear_wires(parse_sketch(text), take, RATE_HZ)
-    assert [wire.audio.shape[1] for wire in heard.values()] == [1, 2, 2]
+    channels = {name: wire.audio.shape[1] for name, wire in heard.items()}
+    assert channels == {"input": 1, "lane 1.2 before pan": 1, "lane 1.2": 2, "sum 1": 2}
     # BS.1770-5 sums the powers of the channels: the same on both sides is 3.01 LU over one channel alone.
     alone = measure_loudness(take, RATE_HZ).integrated_lufs
     assert heard["input"].loudness_lufs - alone == pytest.approx(10 * math.log10(2), abs=1e-6)
