@@ -67,7 +67,8 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
     "probes",
     multiple=True,
     metavar="WIRE=FILE",
-    help='Write what runs on a wire, too: a block\'s output, "input", "sum 1", "lane 1.2"; may be given often.',
+    help='Write what runs on a wire, too: a block\'s output, "input", "sum 1", "lane 1.2", "mix dry" and others, which'
+    " chainsim draw --take names; may be given often.",
 )
 @click.option(
     "--format",

@@ -54,18 +54,19 @@ def wire_sounds(
     """
     part_s = None if excerpt is None else (excerpt.from_s, excerpt.to_s)
     heard = hear_wires(sketch, take, sample_rate_hz, excerpt_s=part_s, threads=threads)
-    keys = {INPUT: "take"}
+    keys: dict[str, str] = {}
+    known = {version.key: version.audio}
     raw: list[RawSound] = []
     for name, wire in heard.items():
-        if name in keys:
-            continue
         if excerpt is None:
             audio = in_excerpt(wire.audio, sample_rate_hz, None, wire.latency_ms / 1000.0)
         else:
             audio = in_excerpt(wire.audio, sample_rate_hz, Excerpt(0.0, len(wire.audio) / sample_rate_hz))
-        alike = next((known.key for known in (version, *raw) if np.array_equal(known.audio, audio)), None)
-        keys[name] = alike or f"{version.key}-wire-{len(raw) + 1}"
-        if alike is None:
+        alike = next((key for key, other in known.items() if np.array_equal(other, audio)), None)
+        found = "take" if name == INPUT else alike
+        keys[name] = found or f"{version.key}-wire-{len(raw) + 1}"
+        known.setdefault(keys[name], audio)
+        if found is None:
             label = f"{version.name}: {name}"
             raw.append(RawSound(keys[name], label, "wire", version.scene, audio, pictures=False))
     drawing = draw_svg(

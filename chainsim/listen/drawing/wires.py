@@ -135,7 +135,8 @@ def hear_wires(
     -------
     dict of WireHeard
         By name, in the order of the sound's way. A lane without level and pan has no name of its own here: it is the
-        wire that leads to it.
+        wire that leads to it. In a fork that aligns its lanes every one of them is there as it has waited, also where
+        a drawing with figures shows no wait, since it is the latest.
 
     Raises
     ------

@@ -66,7 +66,7 @@ def lesson_of(
         for heard in draft.heard:
             bench.add(heard)
     for heard in wires:
-        bench.add(heard)
+        bench.add_wire(heard)
     sounds = page_sounds(bench.raw, round(excerpt.sample_rate_hz), lossy=lossy, pictures=False)
     steps = tuple(
         LessonStep(
@@ -105,6 +105,12 @@ class _Bench:
         if id(heard) not in self._keys:
             self._heard.append(heard)
             self._keys[id(heard)] = f"sound-{len(self._heard)}"
+
+    def add_wire(self, heard: Heard) -> None:
+        """Add what is heard on a wire, unless something there sounds like it."""
+        alike = next((known for known in self._heard if np.array_equal(known.audio, heard.audio)), heard)
+        self.add(alike)
+        self._keys.setdefault(id(heard), self._keys[id(alike)])
 
     def key(self, heard: Heard) -> str:
         return self._keys[id(heard)]

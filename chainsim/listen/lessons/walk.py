@@ -211,5 +211,10 @@ class _Places:
                 self.end = here if entry.passes else step.name
 
 
+SAYS_WHERE = (" dry", " wet", " before pan", " aligned")
+"""Ends of wires' names that need no word before them."""
+
+
 def _wire_name(wire: str) -> str:
-    return "the horn alone" if wire == INPUT else "the whole chain" if wire == OUT else f"after {wire}"
+    named = wire if wire.endswith(SAYS_WHERE) else f"after {wire}"
+    return "the horn alone" if wire == INPUT else "the whole chain" if wire == OUT else named

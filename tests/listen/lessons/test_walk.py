@@ -6,6 +6,7 @@ import math
 import re
 from contextlib import suppress
 from typing import Literal, get_args, get_origin
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -230,6 +231,33 @@ def test_the_lesson_draws_the_whole_with_its_sounds_on_the_wires() -> None:
     mimes = {sound.name: sound.mime for sound in lesson.sounds}
     assert mimes.pop("the horn alone") == mimes.pop("after guard") == "audio/flac"
     assert set(mimes.values()) == {"audio/mpeg"}
+
+
+BLEND = """
+chain = [{ blender = "mix", wet = [{ lanes = ["dry", { chain = ["later"], level_db = -3, pan = 1 }], align = true }] }]
+[blocks.mix]
+type = "blender"
+wet_db = -6
+[blocks.later]
+type = "gain"
+latency_ms = 20
+"""
+
+
+def test_every_wire_plays_and_what_sounds_alike_is_there_once() -> None:
+    lesson = walk_through(parse_sketch(BLEND), take())
+    drawn = ElementTree.fromstring(lesson.drawing or "").iter()
+    keys = {e.get("data-wire"): e.get("data-sound") for e in drawn if e.get("data-wire")}
+    assert set(keys) == {
+        "input", "mix dry", "later", "lane 1.2 before pan", "lane 1.2", "lane 1.1 aligned", "lane 1.2 aligned",
+        "sum 1", "mix wet", "mix",
+    }  # fmt: skip
+    # In time with the take, what waited is what it was; and a level of 0 dB changes nothing.
+    assert keys["mix dry"] == keys["lane 1.1 aligned"] == keys["input"]
+    assert keys["lane 1.2 aligned"] == keys["lane 1.2"]
+    names = {sound.key: sound.name for sound in lesson.sounds}
+    assert set(keys.values()) == set(names)
+    assert (names[keys["mix wet"] or ""], names[keys["sum 1"] or ""]) == ("mix wet", "after sum 1")
 
 
 GAINS = """chain = ["a", "b", "c", "hush"]
