@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from chainsim.dsp import note_events
+from chainsim.dsp import note_rows
 from chainsim.dsp.note_events import NoteFinder, NoteRules
 from chainsim.dsp.pitch_rows import F0_HZ, ROWS
 from chainsim.dsp.pitch_tracker import HIGHEST_OF_RATE, PitchTracker
@@ -125,11 +125,11 @@ def _track(x: Array, rate_hz: float, range_hz: tuple[float, float]) -> tuple[Arr
         span = np.zeros(min(SPAN_FRAMES, frames - n0))
         there = x[n0 : n0 + span.size]
         span[: there.size] = there
-        rows, found = np.empty((len(ROWS), span.size)), np.empty((note_events.ROWS, span.size))
+        rows, found = np.empty((len(ROWS), span.size)), np.empty((note_rows.ROWS, span.size))
         tracker.process(n0, span, rows)
         finder.process(rows, found)
         tracked_hz[n0 : n0 + there.size] = rows[F0_HZ, : there.size]
-        began, ended = found[note_events.ON_AGE_S], found[note_events.OFF_AGE_S]
+        began, ended = found[note_rows.ON_AGE_S], found[note_rows.OFF_AGE_S]
         for i in np.flatnonzero((began > 0.0) | (ended > 0.0)).tolist():
             now_s = (n0 + i) / rate_hz
             if ended[i] > 0.0 and begin_s is not None:

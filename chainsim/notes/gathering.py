@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chainsim.dsp import note_events as rows_of
+from chainsim.dsp import note_rows as rows_of
 from chainsim.dsp.midi_levels import seven_bit_of_level
-from chainsim.dsp.note_events import NoteFinder, NoteRules
+from chainsim.dsp.note_events import ONSET_REACH_S, NoteFinder, NoteRules
 from chainsim.dsp.pitch_rows import ONSET_AGE_S
 from chainsim.notes.model import Note, NoteEvents, empty_curve
 from chainsim.units import Array
@@ -103,7 +103,7 @@ class NoteGatherer:
         assert self._open is not None
         began_s, known_s, midi, attack_db, slurred = self._open
         after_s = self._sounded[-1].ended_s if self._sounded else 0.0
-        if began_s - rows_of.ONSET_REACH_S <= onset_s < began_s:
+        if began_s - ONSET_REACH_S <= onset_s < began_s:
             self._open = max(onset_s, after_s), known_s, midi, attack_db, slurred
 
     def _end(self, before: Array, known_s: float, age_s: float) -> None:

@@ -15,9 +15,10 @@ import math
 import numpy as np
 
 from chainsim.block import Block, Context, Io
-from chainsim.dsp import note_events
+from chainsim.dsp import note_rows
 from chainsim.dsp.midi_levels import level_of_seven_bit
-from chainsim.dsp.note_events import BREATH, NOTE, ON_AGE_S, PITCH, NoteFinder, NoteRules
+from chainsim.dsp.note_events import NoteFinder, NoteRules
+from chainsim.dsp.note_rows import BREATH, NOTE, ON_AGE_S, PITCH
 from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, ROWS, SILENT_DB, VOICED
 from chainsim.kernel import kernel
 from chainsim.settings import Settings, fixed
@@ -99,7 +100,7 @@ class TrackedMidi(Block[TrackedMidiSettings]):
         self._head[0] = 0
 
     def process(self, io: Io) -> None:
-        sent = np.empty((note_events.ROWS, io.frames))
+        sent = np.empty((note_rows.ROWS, io.frames))
         self._finder.process(io.control["pitch"], sent)
         heard_from_midi(
             sent,

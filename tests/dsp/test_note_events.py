@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from chainsim.dsp import note_events as found
-from chainsim.dsp.note_events import NoteFinder, NoteRules
+from chainsim.dsp import note_rows as found
+from chainsim.dsp.note_events import DROPOUT_S, NoteFinder, NoteRules
 from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, VOICED
 from chainsim.units import Array
 
@@ -73,7 +73,7 @@ def test_a_note_begins_at_its_attack_and_ends_where_its_sound_did() -> None:
     assert off.size == 1
     assert off[0] / RATE_HZ - y[found.OFF_AGE_S, off[0]] == pytest.approx(0.5, abs=1e-3)
     # Known when the dropout is too long to be one.
-    assert off[0] / RATE_HZ == pytest.approx(0.5 + found.DROPOUT_S, abs=1e-3)
+    assert off[0] / RATE_HZ == pytest.approx(0.5 + DROPOUT_S, abs=1e-3)
     assert np.all(y[found.NOTE, off[0] :] == -1)
 
 
