@@ -13,6 +13,7 @@ from chainsim.cli.common import (
     leaving_at_once,
     progress_bar,
     refuse_file,
+    results_option,
     resumable,
     running_options,
     tell_of_compiling,
@@ -39,14 +40,7 @@ MOST_WARNINGS = 20
 @click.option(
     "--take", "files", multiple=True, metavar="FILE", type=click.Path(path_type=Path), help="Send this file through."
 )
-@click.option(
-    "-o",
-    "--output",
-    required=True,
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="The folder of results: new, or of an earlier run of this version.",
-)
+@results_option
 @click.option(
     "--vary",
     multiple=True,

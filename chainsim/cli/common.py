@@ -29,6 +29,17 @@ class RealRange(click.FloatRange):
         return found
 
 
+results_option = click.option(
+    "-o",
+    "--output",
+    required=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="The folder of results: new, or of an earlier run of this version.",
+)
+"""Where commands that go on from earlier runs keep what they made."""
+
+
 def running_options(command: F) -> F:
     """Options of what renders many sounds: --threads, --scheduler, which goes without them, and --json."""
 

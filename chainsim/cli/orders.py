@@ -15,6 +15,7 @@ from chainsim.cli.common import (
     leaving_at_once,
     naming,
     refuse_file,
+    results_option,
     resumable,
     running_options,
     tell_of_compiling,
@@ -29,14 +30,7 @@ if TYPE_CHECKING:
 @click.command(name="orders", short_help="Try a chain's blocks in every order; group those that sound alike.")
 @click.argument("sketch", type=click.Path(path_type=Path))
 @click.argument("takes", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option(
-    "-o",
-    "--output",
-    required=True,
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="The folder of results: new, or of an earlier run of this version.",
-)
+@results_option
 @click.option("--swap", metavar="A,B", help="Just two orders: as written, and with these two blocks exchanged.")
 @click.option("--move", metavar="A,B,...", help="Blocks that change places; by default all of the chain.")
 @click.option("--first", metavar="A,...", help="Blocks that come first of those that move, in this order.")
