@@ -21,10 +21,7 @@ import soundfile
 from chainsim import SettingError, SketchError, load_sketch, parse_sketch, render
 from chainsim.audio.wav import WavWriter
 from chainsim.batch.matrix.batching import plan_batch, run_batch, run_plan
-from chainsim.batch.matrix.sharing import in_groups, split_tasks
 from chainsim.batch.results.store import ResultStore
-from chainsim.batch.sounds.audio_names import audio_name
-from chainsim.batch.sounds.together import Sound, Task
 from chainsim.errors import AudioError, StorageError, StoreError
 from chainsim.plain import json_text
 
@@ -398,58 +395,6 @@ def test_a_store_of_another_version_is_refused(folder: Path) -> None:
     assert content(folder / "out") == before
     with pytest.raises(AudioError):
         run_batch([folder / "plain.toml"], takes(folder), folder / "plain.toml")
-
-
-def test_groups_hold_common_beginnings_together_and_are_bounded() -> None:
-    text = 'chain = ["a", "b"]\n[blocks.a]\ntype = "gain"\ngain_db = {}\n[blocks.b]\ntype = "gain"\ngain_db = {}\n'
-    numbers = [(a, b) for b in range(5) for a in range(6)]  # the last block changes slowest
-    sounds = [Sound(f"{a} {b}", parse_sketch(text.format(a, b))) for a, b in numbers]
-    groups = in_groups(sounds, most=10)
-    assert sorted(sound.key for group in groups for sound in group) == sorted(sound.key for sound in sounds)
-    assert [len(group) for group in groups] == [10, 10, 10]
-    assert [len({sound.key[0] for sound in group}) for group in groups] == [2, 2, 2]
-    assert [len(group) for group in in_groups(sounds, most=29)] == [15, 15]
-    assert in_groups([]) == []
-
-
-@pytest.mark.parametrize(
-    ("sounds", "where", "sizes"),
-    [
-        (12, {"threads": 1}, [6, 6]),
-        (12, {"threads": 2}, [4, 4, 4]),  # as few as are worth it
-        (40, {"threads": 2}, [10, 10, 10, 10]),
-        (198, {"threads": 2}, [22] * 9),  # 24 at most
-        (40, {"scheduler": "tcp://127.0.0.1:1"}, [8, 8, 8, 8, 8]),
-    ],
-)
-def test_a_take_is_split_so_that_everyone_has_work(sounds: int, where: dict[str, Any], sizes: list[int]) -> None:
-    plain = parse_sketch(PLAIN)
-    task = Task(Path("take.wav"), tuple(Sound(str(i), plain) for i in range(sounds)), Path("out"), take_sha256="ab")
-    split = split_tasks([task], **where)
-    assert [len(part.sounds) for part in split] == sizes
-    assert {part.take_sha256 for part in split} == {"ab"}
-
-
-@pytest.mark.parametrize(
-    ("said", "name"),
-    [
-        (["waltz", "chorale", "wah.q 0.7", "solo"], "waltz, chorale, wah.q 0.7, solo, 0123abcd.wav"),
-        (["../../etc/passwd", "", 'a<b>:"|?*\\'], "_.._etc_passwd, a_b_______, 0123abcd.wav"),
-        (["CON", " . "], "CON, 0123abcd.wav"),
-        (["", ""], "0123abcd.wav"),
-        (["\x1b[2J\n", "\ud800"], "__2J_, _, 0123abcd.wav"),
-        (["Ku\u0308ste"], "K\u00fcste, 0123abcd.wav"),
-    ],
-)
-def test_file_names_are_safe(said: list[str], name: str) -> None:
-    assert audio_name(said, "0123abcdef") == name
-
-
-@pytest.mark.parametrize("letter", ["x", "\u00fc", "\u266a", "\U0001d11e"])
-def test_file_names_are_bounded_in_bytes(letter: str, tmp_path: Path) -> None:
-    name = audio_name([letter * 300, "take"], "0123abcdef")
-    assert len(name.encode()) < 180
-    (tmp_path / name).write_bytes(b"")
 
 
 def test_the_report_is_plain(folder: Path) -> None:
