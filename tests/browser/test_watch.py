@@ -18,6 +18,7 @@ from tests.browser.synthetic import noise, page_sound, synthetic_page
 from tests.browser.test_foot import set_page
 from tests.browser.test_listening import SOUNDS_AT, player
 
+LACKS = "is not beside this page, or the browser may not read it there; a page in one file needs none"
 SECONDS = 6.0
 SOONER = "(() => { const plain = setInterval; setInterval = (act, ms) => plain(act, ms / 5); })()"
 """A watched page asks five times a second."""
@@ -49,7 +50,7 @@ def test_a_sound_that_is_gone_is_told(open_page: OpenPage, tmp_path: Path) -> No
     gone.unlink()
     (empty,) = (tmp_path / "many" / "sounds").glob("version-10.*")
     empty.write_text("")
-    for path, fault in ((gone, "is not beside this page"), (empty, "does not hold this sound")):
+    for path, fault in ((gone, LACKS), (empty, "does not hold this sound")):
         page.locator(f"[data-version={path.name.split('.')[0]}]").click()
         page.get_by_text(f"This did not work: the file sounds/{path.name} {fault}.").wait_for()
     # One that lacks keeps none of the others from being ready.
@@ -58,7 +59,7 @@ def test_a_sound_that_is_gone_is_told(open_page: OpenPage, tmp_path: Path) -> No
           (told) => [told, chainsimPage.shelf._decoded.size])""",
         ["version-11", *(f"version-{k}" for k in range(1, 10))],
     )
-    assert told == [f"the file sounds/{gone.name} is not beside this page", 9]
+    assert told == [f"the file sounds/{gone.name} {LACKS}", 9]
     # What is chosen is dropped last.
     newest = "[...chainsimPage.shelf._decoded.keys()].at(-1)"
     assert page.evaluate(f"() => {newest} === chainsimPage.shelf.sound(chainsimPage.player.current).digest")

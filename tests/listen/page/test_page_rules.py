@@ -78,8 +78,15 @@ const beats = [
   return heartbeat.over(now);
 });
 
+const unread = [[], [1000]].map((times) => {
+  const heartbeat = new Heartbeat();
+  for (const time of times) heartbeat.heard(time, time);
+  return [false, true].map((now) => heartbeat.words(2000, now, "").split(":")[0]);
+});
+
 answer({
   beats,
+  unread,
   shares: [290, 550, 700, 1100, 1400].map((room) => drawnShare(1000, room)),
   loudness: ["", "a", "ac"].map((apart) =>
     loudnessWords([..."abc"].map((name) => ({ name, equallyLoud: !apart.includes(name) }))),
@@ -152,6 +159,11 @@ def test_the_largest_swing_takes_nine_tenths_of_the_lane(told: Any) -> None:
 
 def test_a_watcher_is_gone_when_its_time_is_20_s_old(told: Any) -> None:
     assert told["beats"] == [False, False, True, True, True, False, True, False, False, True, True]
+
+
+def test_a_watcher_that_cannot_be_read_is_not_promised(told: Any) -> None:
+    # One that was read before may be written at this moment: it is given its 20 s.
+    assert told["unread"] == [["Watching", "Not watching"], ["Watching", "Watching"]]
 
 
 def test_a_drawing_shrinks_as_far_as_it_can_be_read(told: Any) -> None:

@@ -28,4 +28,19 @@ export class Heartbeat {
     if (this._time === null) return false;
     return this._time === 0 || now - this._changed > PATIENCE_MS;
   }
+
+  /**
+   * What is told of the watcher.
+   * @param {number} now in milliseconds
+   * @param {boolean} unread whether what it writes could not be read the last time
+   * @param {string} taken what was taken up, or ""
+   * @returns {string}
+   */
+  words(now, unread, taken) {
+    if (this.over(now)) return `The watcher has ended: what is saved now is not taken up. ${taken}`.trim();
+    if (unread && this._time === null) {
+      return "Not watching: now.js is not beside this page, or the browser may not read it there.";
+    }
+    return `Watching: ${taken || "a new version is taken up as soon as it is saved."}`;
+  }
 }

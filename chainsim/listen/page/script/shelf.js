@@ -5,6 +5,8 @@ const MOST_BYTES = 240e6;
 const BYTES_PER_GB = 60e6;
 const BYTES_PER_SAMPLE = 4;
 const LOOK_AGAIN_MS = 10;
+const LACKS =
+  "is not beside this page, or the browser may not read it there; a page in one file needs none";
 
 /** Keeps what is known of all sounds, and as many of them decoded as fit. */
 export class SoundShelf {
@@ -177,7 +179,7 @@ export class SoundShelf {
     const script = document.createElement("script");
     const bytes = new Promise((resolve, reject) => {
       const fail = (fault) => () => reject(new Error(`the file ${file} ${fault}`));
-      script.addEventListener("error", fail("is not beside this page"));
+      script.addEventListener("error", fail(LACKS));
       // By then it has run; if it had handed over this sound, this would come too late.
       script.addEventListener("load", fail("does not hold this sound"));
       this._awaited.set(digest, { receive: resolve, bytes: null });

@@ -18,15 +18,14 @@ export function setUpWatch(root, { player, shelf, data }, setUpFootAnew) {
   let stamp = data.stamp;
   let waiting = false;
   let taken = "";
+  let unread = false;
   const heartbeat = new Heartbeat();
   const state = el("p", { class: "muted watch-state" });
   const word = el("p", { class: "note warn", role: "alert", hidden: true });
   root.append(state, word);
 
   const tellState = () => {
-    const text = heartbeat.over(Date.now())
-      ? `The watcher has ended: what is saved now is not taken up. ${taken}`.trim()
-      : `Watching: ${taken || "a new version is taken up as soon as it is saved."}`;
+    const text = heartbeat.words(Date.now(), unread, taken);
     if (state.textContent !== text) state.textContent = text;
   };
   window.chainsimNow = ({ stamp: newest, says, time }) => {
@@ -87,16 +86,21 @@ export function setUpWatch(root, { player, shelf, data }, setUpFootAnew) {
     say(`A new version was taken up. ${gone}`.trim());
   }
 
-  setInterval(() => load(`now.js?${Date.now()}`, tellState), PERIOD_MS);
+  const ask = () =>
+    load(`now.js?${Date.now()}`, ({ type }) => {
+      unread = type === "error";
+      tellState();
+    });
+  setInterval(ask, PERIOD_MS);
   tellState();
 }
 
 function load(source, done) {
   const script = document.createElement("script");
   for (const type of ["load", "error"]) {
-    script.addEventListener(type, () => {
+    script.addEventListener(type, (event) => {
       script.remove();
-      done();
+      done(event);
     });
   }
   script.src = source;
