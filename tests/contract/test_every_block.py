@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from chainsim.kernel import Kernel
+from tests.contract.feeds import jumps, rng_of
 from tests.contract.subjects import (
     ALSO,
     BLOCKS,
@@ -25,9 +26,7 @@ from tests.contract.subjects import (
     Subject,
     corners,
     drawn_settings,
-    jumps,
     made,
-    rng_of,
     subject_class,
 )
 

@@ -14,6 +14,7 @@ from chainsim.dsp.pitch_rows import CONFIDENCE, F0_HZ, LEVEL_DB, ONSET_AGE_S, VO
 from chainsim.graph.rendering import build_graph, render_graph
 from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.model import Sketch
+from tests.contract.feeds import rng_of, unpitched
 from tests.contract.subjects import (
     ADDS_A_FLOOR,
     BLOCKS,
@@ -24,8 +25,6 @@ from tests.contract.subjects import (
     asset_folder,
     drawn_settings,
     made,
-    rng_of,
-    unpitched,
 )
 
 FLOOR = 10.0 ** (-90.0 / 20.0)

@@ -13,7 +13,8 @@ from chainsim.graph.build import GraphBuilder
 from chainsim.graph.rendering import array_reader, build_graph, render_graph, stream
 from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.model import Sketch
-from tests.contract.subjects import BLOCKS, rng_of
+from tests.contract.feeds import rng_of
+from tests.contract.subjects import BLOCKS
 from tests.contract.test_figures import sketch_of, sketch_text
 
 RATE_HZ = 8_000.0
