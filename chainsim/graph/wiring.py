@@ -84,14 +84,11 @@ class Wiring:
         the names of `wire_names`.
     out : Signal
         What the chain gives.
-    forks : int
-        How many forks of lanes there are.
     """
 
     ports: dict[str, dict[str, Signal]] = field(default_factory=dict)
     points: dict[str, Signal] = field(default_factory=dict)
     out: Signal = field(default_factory=Input)
-    forks: int = 0
 
 
 def wire(state: State) -> Wiring:
@@ -137,12 +134,7 @@ def _block(name: str, signal: Signal, state: State, wiring: Wiring) -> Signal:
 
 def _lanes(step: LanesStep, signal: Signal, state: State, wiring: Wiring) -> Signal:
     heard = [_series(lane.chain, signal, state, wiring) for lane in step.lanes]
-    wiring.forks += 1
-    return _fork(step, heard, wiring.forks, wiring)
-
-
-def _fork(step: LanesStep, heard: list[Signal], fork: int, wiring: Wiring) -> Signal:
-    """What a fork gives whose lanes end with these signals, and the points on its lanes and at its sums."""
+    fork = step.number
     terms = [
         None if lane.level_db == -math.inf else Term(end, db_to_gain(lane.level_db), lane.pan)
         for lane, end in zip(step.lanes, heard, strict=True)
@@ -150,13 +142,14 @@ def _fork(step: LanesStep, heard: list[Signal], fork: int, wiring: Wiring) -> Si
     whole = Sum(tuple(term for term in terms if term is not None), step.align)
     before = 0
     lower: dict[str, Signal] = {}
-    for i, (lane, term) in enumerate(zip(step.lanes, terms, strict=True), start=1):
+    for lane, term in zip(step.lanes, terms, strict=True):
+        i = lane.number
         if lane.level_db != 0.0 and lane.pan is not None:
             wiring.points[before_pan_name(fork, i)] = _alone(term and Term(term.signal, term.gain))
         wiring.points[lane_name(fork, i)] = _alone(term)
         if step.align:
             wiring.points[aligned_name(fork, i)] = _part(whole, before, before + (term is not None))
-        if 1 < i < len(terms):
+        if step.lanes[0].number < i < step.lanes[-1].number:
             lower[part_sum_name(fork, i)] = _part(whole, before, len(whole.terms))
         before += term is not None
     wiring.points |= dict(reversed(lower.items())) | {sum_name(fork): whole}

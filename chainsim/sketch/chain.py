@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Container, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
 
 DRY = "dry"
@@ -29,19 +29,27 @@ class BlockStep:
 
 @dataclass(frozen=True)
 class Lane:
-    """One lane of a fork: a chain (empty for the straight-through lane), its level and, if given, its pan."""
+    """One lane of a fork: a chain (empty for the straight-through lane), its level and, if given, its pan.
+
+    `number` is its place in the fork as written, from 1 on.
+    """
 
     chain: Chain
     level_db: float = 0.0
     pan: float | None = None
+    number: int = field(default=0, compare=False, repr=False)
 
 
 @dataclass(frozen=True)
 class LanesStep:
-    """A fork into lanes that are summed; `align` delays the earlier lanes to the latest."""
+    """A fork into lanes that are summed; `align` delays the earlier lanes to the latest.
+
+    `number` says which one it is of all that a sketch has; see `fork_numbers`.
+    """
 
     lanes: tuple[Lane, ...]
     align: bool = False
+    number: int = field(default=0, compare=False, repr=False)
 
 
 @dataclass(frozen=True)
@@ -67,17 +75,6 @@ def block_names(chain: Chain) -> Iterator[str]:
         else:
             for lane in step.lanes:
                 yield from block_names(lane.chain)
-
-
-def sum_count(chain: Chain) -> int:
-    """How many forks of lanes a chain has. They are numbered as the sound reaches their sums: inner ones first."""
-    count = 0
-    for step in chain:
-        if isinstance(step, LanesStep):
-            count += 1 + sum(sum_count(lane.chain) for lane in step.lanes)
-        elif isinstance(step, BlenderStep):
-            count += sum_count(step.wet)
-    return count
 
 
 def pruned(chain: Chain, keep: Container[str], closing: Container[str] = ()) -> Chain:

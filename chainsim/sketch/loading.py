@@ -10,6 +10,7 @@ from typing import Any
 from chainsim.errors import SettingError, SketchError, nearest, printable
 from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, block_names, parse_chain
 from chainsim.sketch.controllers import drives_of, read_controllers
+from chainsim.sketch.fork_numbers import numbered
 from chainsim.sketch.general_settings import Header
 from chainsim.sketch.houses import read_house
 from chainsim.sketch.in_vain import written_in_vain
@@ -76,7 +77,7 @@ def _resolve(values: dict[str, Any], text: str, folder: Path | None, faults: lis
     )
     if "chain" not in values:
         faults.append('chain: missing; the least sketch is: chain = ["reverb"]')
-    chain = parse_chain(values.get("chain", []), "chain", faults)
+    chain = numbered(parse_chain(values.get("chain", []), "chain", faults))
     blocks: dict[str, BlockEntry] = {}
     for name, table in table_of(values, "blocks", faults).items():
         entry = read_block(name, table, f"blocks.{name}", faults)

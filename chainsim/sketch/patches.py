@@ -10,6 +10,7 @@ from chainsim.errors import nearest
 from chainsim.settings import Settings, fixed, whole, words
 from chainsim.sketch.chain import Chain, block_names, parse_chain
 from chainsim.sketch.controllers import read_patch_drives
+from chainsim.sketch.fork_numbers import numbered
 from chainsim.sketch.general_settings import Header
 from chainsim.sketch.key import read_key
 from chainsim.sketch.model import BlockEntry, ControllerEntry, Patch, State
@@ -44,7 +45,7 @@ def read_patches(
     called: dict[tuple[int, int], str] = {}
     for name, table in tables.items():
         place = f"patches.{name}"
-        patch = _patch(table, base, header, controllers, declared, place, faults)
+        patch = _patch(table, base, patches, header, controllers, declared, place, faults)
         patches[name] = patch
         if patch.midi_program is not None:
             other = called.setdefault((patch.midi_bank, patch.midi_program), name)
@@ -57,6 +58,7 @@ def read_patches(
 def _patch(
     table: Mapping[str, Any],
     base: State,
+    others: Mapping[str, Patch],
     header: Header,
     controllers: Mapping[str, ControllerEntry],
     declared: set[str],
@@ -68,7 +70,8 @@ def _patch(
     says = read or PatchSettings()
     chain: Chain = base.chain
     if "chain" in table:
-        chain = parse_chain(table["chain"], f"{place}.chain", faults)
+        before = (base.chain, *(other.state.chain for other in others.values()))
+        chain = numbered(parse_chain(table["chain"], f"{place}.chain", faults), before)
     blocks = with_defaults(chain, base.blocks, declared, f"{place}.chain", faults)
     blocks = _changed(table_of(table, "blocks", faults, within=place), chain, blocks, place, faults)
     if "engage" in table:

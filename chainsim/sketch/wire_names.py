@@ -1,7 +1,7 @@
 """What the wires of a chain are called: as probes ask for them, and as drawings and pages name them.
 
-A block's output has the block's name. Forks of lanes are counted as the sound reaches their sums, a fork in a lane
-before the one around it. No block's name has a blank in it, so none of these can be one.
+A block's output has the block's name. Forks and their lanes have numbers; see `fork_numbers`. No block's name has a
+blank in it, so none of these can be one.
 """
 
 from __future__ import annotations

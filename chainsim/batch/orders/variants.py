@@ -11,6 +11,7 @@ from chainsim.batch.orders.side_by_side import side_by_side
 from chainsim.batch.orders.units import bracketed
 from chainsim.errors import SettingError, SketchError, nearest
 from chainsim.sketch.chain import Step
+from chainsim.sketch.fork_numbers import numbered
 from chainsim.sketch.model import Sketch
 from chainsim.sketch.ordering import OrderRules
 from chainsim.sketch.written_out import written_out
@@ -188,7 +189,7 @@ def _variant(found: Plan, order: Order, as_written: bool) -> Variant:
             steps.append(units[0].step)
             if first <= place <= last and units[0].engaged:
                 names.append(units[0].name)
-    chain = series.chain_with(tuple(steps))
+    chain = numbered(series.chain_with(tuple(steps)))
     sketch = replace(found.sketch, base=replace(state, chain=chain, blocks=blocks))
     return Variant(" > ".join(map(_told, names)), tuple(names), sketch, as_written)
 

@@ -13,7 +13,7 @@ from chainsim.listen.drawing.framing import with_heading, with_legend
 from chainsim.listen.drawing.parts import MARGIN_OF_ROWS, Entry, Exit, Gain, Part, Row, Words
 from chainsim.listen.drawing.routing import route_listeners
 from chainsim.listen.drawing.shapes import Layout
-from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, Lane, LanesStep, block_names, sum_count
+from chainsim.sketch.chain import INPUT, BlenderStep, BlockStep, Chain, Lane, LanesStep, block_names
 from chainsim.sketch.model import State
 from chainsim.sketch.wire_names import Leg, aligned_name, before_pan_name, lane_name, leg_name, part_sum_name, sum_name
 
@@ -92,7 +92,6 @@ class _Drawing:
     ) -> None:
         self._state, self._figures, self._in_words = state, figures, in_words
         self._waits_in_words = waits_in_words
-        self._forks = 0
 
     def whole(self, limit: float) -> Row:
         parts: list[Part] = [Entry("the horn", INPUT, self._tail(INPUT))]
@@ -135,23 +134,21 @@ class _Drawing:
         return notes if more <= 0 else [*notes[:MOST_NOTES], f"and {more} more"]
 
     def _lanes(self, step: LanesStep, limit: float) -> Part:
-        number = self._forks + sum_count((step,))
-        gives, count = sum_name(number), len(step.lanes)
-        aligned = [aligned_name(number, i) for i in range(1, count + 1)] if step.align else []
+        number, gives = step.number, sum_name(step.number)
+        aligned = [aligned_name(number, lane.number) for lane in step.lanes] if step.align else []
         waits = [] if self._waits_in_words else aligned
         inner = limit - 110.0 - self._tail(gives) - waiting_width(map(self._tail, waits))
-        lanes = [self._lane(lane, number, i, inner) for i, lane in enumerate(step.lanes, start=1)]
-        self._forks = number
+        lanes = [self._lane(lane, number, inner) for lane in step.lanes]
         return Fork(
             lanes, gives, "", gives, self._tail, notes=["aligned"] if aligned and not waits else [], waits=waits,
-            part_sums=[part_sum_name(number, i) for i in range(2, count)],
+            part_sums=[part_sum_name(number, lane.number) for lane in step.lanes[1:-1]],
         )  # fmt: skip
 
-    def _lane(self, lane: Lane, fork: int, number: int, limit: float) -> Part:
+    def _lane(self, lane: Lane, fork: int, limit: float) -> Part:
         parts = self._steps(lane.chain, limit)
-        gives = lane_name(fork, number)
+        gives = lane_name(fork, lane.number)
         if lane.level_db != 0.0:
-            levelled = gives if lane.pan is None else before_pan_name(fork, number)
+            levelled = gives if lane.pan is None else before_pan_name(fork, lane.number)
             parts.append(Gain(level_text(lane.level_db), levelled, self._tail(levelled)))
         if lane.pan is not None:
             parts.append(Words("pan", pan_words(lane.pan), "pan", gives, self._tail(gives)))

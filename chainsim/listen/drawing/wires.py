@@ -117,8 +117,7 @@ def hear_wires(
     Parameters
     ----------
     sketch : Sketch
-        Its cues are played; the wires are those of its first state, and silent in states that have them not. Forks are
-        counted within each state: where patches have different ones, "sum 1" may be another fork after a cue.
+        Its cues are played; the wires are those of its first state, and silent in states that have them not.
     take : ndarray, shape (frames,) or (frames, channels)
         One or two channels, finite.
     sample_rate_hz : float

@@ -20,8 +20,9 @@ from chainsim.listen.lessons.making import Whole, lesson_of
 from chainsim.listen.lessons.measures import loudness_lufs
 from chainsim.listen.lessons.model import Claim, Lesson
 from chainsim.listen.sheets.stage_sheet.value_text import setting_label
-from chainsim.sketch.chain import INPUT, BlenderStep, Chain, LanesStep, sum_count
+from chainsim.sketch.chain import INPUT, BlenderStep, Chain, LanesStep
 from chainsim.sketch.model import BlockEntry, Sketch, State
+from chainsim.sketch.wire_names import sum_name
 from chainsim.stage.drives import Drive
 
 OUT = "out"
@@ -181,11 +182,10 @@ def block_places(chain: Chain, state: State) -> Iterator[tuple[str, str]]:
 
 
 class _Places:
-    """Walks the tree as drawings do: forks of lanes are numbered as the sound reaches their sums."""
+    """Walks the tree as drawings do."""
 
     def __init__(self, state: State) -> None:
         self._state = state
-        self._forks = 0
         self.end = INPUT
 
     def series(self, chain: Chain, before: str) -> Iterator[tuple[str, str]]:
@@ -196,13 +196,10 @@ class _Places:
             if isinstance(step, LanesStep):
                 for lane in step.lanes:
                     yield from self.series(lane.chain, here)
-                self._forks += 1
-                self.end = f"sum {self._forks}"
+                self.end = sum_name(step.number)
                 continue
             entry = self._state.blocks[step.name]
-            if isinstance(step, BlenderStep) and not entry.common.engaged:
-                self._forks += sum_count(step.wet)
-            elif isinstance(step, BlenderStep):
+            if isinstance(step, BlenderStep) and entry.common.engaged:
                 yield from self.series(step.wet, here)
             if entry.common.engaged:
                 yield step.name, here
