@@ -1,7 +1,6 @@
 // @ts-check
 /** What the page has to say in large letters: that the browser wants a click, that a sound cannot be had. */
 
-import { wasPressed } from "./audio_context.js";
 import { el } from "./dom.js";
 
 const NOT_PRESSED = "The browser keeps this page silent until you press something in it. Press this:";
@@ -16,7 +15,7 @@ const PRESSED =
  */
 export function setUpNotices(root, { player }) {
   let waiting = null;
-  player.addEventListener("blocked", () => {
+  player.addEventListener("blocked", ({ detail }) => {
     if (waiting) return;
     const button = el("button", {
       type: "button",
@@ -27,7 +26,7 @@ export function setUpNotices(root, { player }) {
     waiting = el(
       "div",
       { class: "note warn notice", role: "alert" },
-      el("p", {}, wasPressed() ? PRESSED : NOT_PRESSED),
+      el("p", {}, detail.pressed ? PRESSED : NOT_PRESSED),
       button,
     );
     root.append(waiting);

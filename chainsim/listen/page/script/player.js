@@ -1,7 +1,7 @@
 // @ts-check
 /** What is chosen, whether it plays, and all that is told of it; what takes over from what is in handover.js. */
 
-import { onceAwake, wakes } from "./audio_context.js";
+import { onceAwake, wakes, wasPressed } from "./audio_context.js";
 import { Handover } from "./handover.js";
 import { report } from "./notices.js";
 import { Place } from "./place.js";
@@ -11,7 +11,10 @@ const SHORTEST_LOOP_S = 2 * FADE_S;
 
 /** @typedef {import("./place.js").Loop} Loop */
 
-/** Events: "state", "sound" (detail.key), "seek", "loop", "levels", "hidden", "blocked", "ended". */
+/**
+ * Events: "state", "sound" (detail.key), "seek", "loop", "levels", "hidden", "blocked" (detail.pressed: whether
+ * something on the page was pressed before that), "ended".
+ */
 export class Player extends EventTarget {
   /**
    * @param {import("./shelf.js").SoundShelf} shelf
@@ -98,6 +101,7 @@ export class Player extends EventTarget {
     const { hidden } = this;
     const asked = hidden ? this.context.currentTime : null;
     // At once: some browsers let a page sound only while they see the press that asked for it.
+    const pressed = wasPressed();
     const awake = wakes(this.context);
     const taken = key !== this._current || hidden ? await this._take(key) : null;
     if (!hidden) this._tellTaken(taken);
@@ -108,7 +112,7 @@ export class Player extends EventTarget {
       // What repaints the page waits until the order is given.
       if (hidden) this._tellTaken(taken);
     }
-    if (outcome) this._tell(outcome);
+    if (outcome) this._tell(outcome, { pressed });
   }
 
   /** Stop, and keep the place. */
