@@ -86,6 +86,12 @@ def test_a_full_set_has_a_page_to_play_from_and_one_to_set_up(open_page: OpenPag
     assert {paper: printed_pages(page, paper) for paper in PAPERS} == dict.fromkeys(PAPERS, 2)
 
 
+def test_on_a_telephone_banks_take_the_width(open_page: OpenPage) -> None:
+    page = open_page(sheet_page(stage_sheet(load_sketch(Path("presets/harbour_day.toml")))), width=360)
+    widths = page.eval_on_selector_all(".bank", "all => all.map((bank) => bank.offsetWidth)")
+    assert min(widths) > 0.9 * 360 - 32  # less the page's margins of 16 px
+
+
 def measured(sketch: Sketch) -> HouseFigures:
     """Figures as long as they get."""
     ways = tuple(WayIn(f"passive box {k}:1, microphone input", -30.0, -20.0, 20.0, 34.0, False) for k in (5, 10, 12))
