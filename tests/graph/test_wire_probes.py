@@ -178,6 +178,19 @@ def test_what_a_blender_sums_through_cues(take: np.ndarray) -> None:
     assert wires["mix dry"][740:].any()
 
 
+def test_probes_of_lanes_that_wait_leave_a_set_alone(take: np.ndarray) -> None:
+    # Levels that change with a cue make another sum of it, with the same delays before it.
+    cue = '[[cues]]\nat_s = {}\npatch = "{}"\n'
+    changed = ALIGNED[: ALIGNED.index("[blocks]")].replace("level_db = -6", "level_db = -9")
+    cues = cue.format(0, "first") + cue.format(0.05, "second")
+    sketch = parse_sketch(f"{ALIGNED}[patches.first]\n[patches.second]{changed}{cues}")
+    plain, found = (render(sketch, take, RATE_HZ, probes=p) for p in ((), ("lane 1.1 aligned", "sum 1.2", "sum 1")))
+    assert found.audio.tobytes() == plain.audio.tobytes()
+    wires = found.probes
+    assert wires["sum 1"].tobytes() == found.audio.tobytes()
+    np.testing.assert_allclose(wires["lane 1.1 aligned"] + wires["sum 1.2"], wires["sum 1"], atol=1e-15)
+
+
 EVERY = ("mix dry", "mix wet", "lane 1.1 aligned", "lane 1.2 before pan", "sum 1.2")
 
 

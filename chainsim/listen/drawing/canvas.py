@@ -80,6 +80,8 @@ class Canvas:
         Of wires that are heard apart, as they began; of lanes only those that are not off.
     also : dict of str
         The wire on which a block is heard whose output is no wire of its own, since it is out of the chain.
+    leads_out : str
+        Name of the wire that has arrived at the house.
     """
 
     figures: Mapping[str, WireFigures] = field(default_factory=dict)
@@ -91,6 +93,7 @@ class Canvas:
     names: list[str] = field(default_factory=list)
     listeners: list[Listener] = field(default_factory=list)
     also: dict[str, str] = field(default_factory=dict)
+    leads_out: str = ""
 
     def end(self, wire: OpenWire, *, arrow: bool = True) -> None:
         """Put down a wire that has arrived."""

@@ -60,7 +60,7 @@ def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None, *, h
         in_words |= stranded
     layout = with_legend(Layout(
         width, height, tuple(canvas.boxes), tuple(canvas.triangles), tuple(canvas.circles), tuple(canvas.wires),
-        tuple(canvas.labels), tuple(canvas.names),
+        tuple(canvas.labels), tuple(canvas.names), canvas.leads_out,
     ))  # fmt: skip
     return layout if heading is None else with_heading(layout, heading)
 

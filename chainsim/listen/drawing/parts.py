@@ -170,6 +170,7 @@ class Exit:
 
     def put(self, canvas: Canvas, x: float, y: float, wire: OpenWire) -> OpenWire:
         canvas.end(wire.to(x + LEAD, y))
+        canvas.leads_out = wire.name or ""
         canvas.circles.append(Circle(x + LEAD + 4.0, y, 4.0, "end"))
         canvas.labels.append(Label(x + LEAD + 14.0, y + 5.0, self.text, LARGE, "start"))
         return OpenWire([(x + LEAD, y)], None)

@@ -158,6 +158,8 @@ class Layout:
         From 0, 0; texts are to be drawn at their sizes when this width is about a page's.
     wire_names : tuple of str
         Names of the wires that are heard apart, in the order of the sound's way; of lanes only those that are not off.
+    leads_out : str
+        Which of them leads to the house.
     legend : tuple of Sample
         Of every kind of line in it that is not solid; what each means is among the labels.
     """
@@ -170,4 +172,5 @@ class Layout:
     wires: tuple[Wire, ...]
     labels: tuple[Label, ...]
     wire_names: tuple[str, ...]
+    leads_out: str
     legend: tuple[Sample, ...] = ()

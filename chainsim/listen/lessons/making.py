@@ -60,12 +60,13 @@ def lesson_of(
     lossy: bool = False,
 ) -> Lesson:
     """Put steps together; `whole` is drawn before them, and MP3 will do for what is heard inside it."""
-    wires = [] if whole is None else list(whole.wires.values())
-    bench = _Bench(inside=frozenset(id(heard) for heard in wires[1:-1]))
+    wires = {} if whole is None else whole.wires
+    ends = [INPUT] if whole is None else [INPUT, lay_out(whole.sketch.base).leads_out]
+    bench = _Bench(inside=frozenset(id(heard) for name, heard in wires.items() if name not in ends))
     for draft in drafts:
         for heard in draft.heard:
             bench.add(heard)
-    for heard in wires:
+    for heard in wires.values():
         bench.add_wire(heard)
     sounds = page_sounds(bench.raw, round(excerpt.sample_rate_hz), lossy=lossy, pictures=False)
     steps = tuple(
@@ -137,7 +138,7 @@ def _drawings(draft: StepDraft, bench: _Bench) -> tuple[tuple[str, str], ...]:
     dry = next((bench.key(heard) for heard in draft.heard if heard.sketch is None), None)
     drawn = []
     for sketch, heard in _chains(draft).values():
-        last = lay_out(sketch.base).wire_names[-1]
+        last = lay_out(sketch.base).leads_out
         sounds = {last: bench.key(heard)} if dry is None else {INPUT: dry, last: bench.key(heard)}
         drawn.append((heard.name, draw_svg(sketch.base, title=f"Signal flow: {heard.name}", sounds=sounds)))
     return tuple(drawn)

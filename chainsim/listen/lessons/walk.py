@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from chainsim.block import block_type
 from chainsim.errors import SketchError
+from chainsim.listen.drawing.layout import lay_out
 from chainsim.listen.drawing.wires import hear_wires
 from chainsim.listen.lessons.block_words.all_words import words_for
 from chainsim.listen.lessons.block_words.second_questions import SECOND_QUESTIONS
@@ -73,7 +74,8 @@ def walk_steps(sketch: Sketch, wires: Mapping[str, Heard], excerpt: Excerpt) -> 
         return steps
     apart = {name: steps_away(excerpt, wires[before], wires[name]) for name, before in places}
     least = min(places, key=lambda one: (round(apart[one[0]].value, 1), _louder_by(wires[one[1]], wires[one[0]])))[0]
-    return [*steps, _end(wires, excerpt, (least, apart[least]))]
+    whole = (wires[INPUT], wires[lay_out(state).leads_out])
+    return [*steps, _end(whole, excerpt, (least, apart[least]))]
 
 
 def _louder_by(before: Heard, after: Heard) -> float:
@@ -82,9 +84,9 @@ def _louder_by(before: Heard, after: Heard) -> float:
     return 0.0 if first == second else abs(second - first)
 
 
-def _end(wires: Mapping[str, Heard], excerpt: Excerpt, least: tuple[str, Reading]) -> StepDraft:
-    """The take against what the whole chain makes of it: the last wire."""
-    before, after = wires[INPUT], list(wires.values())[-1]
+def _end(whole: tuple[Heard, Heard], excerpt: Excerpt, least: tuple[str, Reading]) -> StepDraft:
+    """The take against what the whole chain makes of it."""
+    before, after = whole
     told = changes(excerpt, before, after)
     return StepDraft(
         heading="The whole chain",

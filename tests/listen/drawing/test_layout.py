@@ -275,7 +275,7 @@ def test_a_blender_that_is_out_is_gone_around() -> None:
     assert min(y for _, y in out.points) < box.y
     (wet,) = (w for w in layout.wires if w.name == "echo")
     assert (wet.points[-1], wet.arrow) == ((box.x + box.width / 2, box.y + box.height), False)
-    assert layout.wire_names == ("input", "echo")
+    assert (layout.wire_names, layout.leads_out) == (("input", "echo"), "input")
 
 
 def test_of_nothing_comes_nothing() -> None:

@@ -260,6 +260,16 @@ def test_every_wire_plays_and_what_sounds_alike_is_there_once() -> None:
     assert (names[keys["mix wet"] or ""], names[keys["sum 1"] or ""]) == ("mix wet", "after sum 1")
 
 
+def test_the_whole_chain_is_heard_where_it_leads_out() -> None:
+    # Around a blender that is out of the chain; what is drawn below it leads nowhere.
+    chain = GAINS.replace("]", ', { blender = "mix", wet = ["echo"] }]', 1)
+    out = '[blocks.echo]\ntype = "delay"\n[blocks.mix]\ntype = "blender"\nengaged = false\n'
+    lesson = walk_through(parse_sketch(f"{chain}\n{out}"), take())
+    names = {sound.key: sound.name for sound in lesson.sounds}
+    assert [names[key] for key in lesson.steps[-1].sounds] == ["the horn alone", "after hush"]
+    assert {s.name for s in lesson.sounds if s.mime == "audio/flac"} >= {"the horn alone", "after hush"}
+
+
 GAINS = """chain = ["a", "b", "c", "hush"]
 [blocks.a]
 type = "gain"
