@@ -83,6 +83,23 @@ def test_a_ringer_that_is_off_does_not_silence_the_page() -> None:
     assert (kind, rate, without) == ("playback", 44100, None)
 
 
+def test_a_browser_that_cannot_decode_is_told_what_to_do() -> None:
+    told = answer_of(f"""{FAKES}
+        const {{ SoundShelf }} = await import("./shelf.js");
+        const sounds = ["audio/flac", "audio/mpeg"].map((mime) => ({{ key: mime, name: "tide", mime, digest: mime }}));
+        const shelfOfTwo = new SoundShelf({{ sampleRate: 48000, sounds }});
+        shelfOfTwo.bytes = async () => new Uint8Array(1);
+        const context = {{ decodeAudioData: () => Promise.reject(new Error("Decoding failed")) }};
+        const faults = sounds.map(({{ key }}) => shelfOfTwo.decoded(key, context).catch((error) => error.message));
+        answer(await Promise.all(faults));
+    """)
+    ways = (
+        "Another browser may know FLAC; or make the page again with",
+        "Another browser may know MP3; or make the page again without",
+    )
+    assert told == [f"“tide” cannot be decoded. {way} --lossy" for way in ways]
+
+
 def test_a_slow_rise_goes_on_from_where_it_is() -> None:
     # As in Firefox, the fake forgets where a ramp was once its end is cancelled.
     done = answer_of(f"""{FAKES}

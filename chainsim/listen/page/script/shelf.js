@@ -144,7 +144,9 @@ export class SoundShelf {
   async _decode(sound, context) {
     try {
       const bytes = await this.bytes(sound.key);
-      const buffer = await context.decodeAudioData(/** @type {ArrayBuffer} */ (bytes.slice().buffer));
+      const buffer = await context
+        .decodeAudioData(/** @type {ArrayBuffer} */ (bytes.slice().buffer))
+        .catch(() => Promise.reject(new Error(undecoded(sound))));
       this._makeRoom(sound.digest, buffer.length * buffer.numberOfChannels * BYTES_PER_SAMPLE);
       return buffer;
     } catch (error) {
@@ -206,6 +208,15 @@ async function wholeElement(selector) {
     if (loaded || element?.nextElementSibling) return element;
     await new Promise((resolve) => setTimeout(resolve, LOOK_AGAIN_MS));
   }
+}
+
+/** Browsers say little of it, and each something else. */
+function undecoded({ name, mime }) {
+  const [format, other] = mime === "audio/mpeg" ? ["MP3", "without"] : ["FLAC", "with"];
+  return (
+    `“${name}” cannot be decoded. Another browser may know ${format}; ` +
+    `or make the page again ${other} --lossy`
+  );
 }
 
 function asBytes(base64) {
