@@ -101,18 +101,18 @@ class Fork:
     def _sum(self, canvas: Canvas, x: float, ends: list[OpenWire], leaves: list[float]) -> None:
         """Lead every lane's end to a circle of its own, the last one up into the circle above it."""
         last = len(ends) - 1
-        for i, (end, y) in reversed(list(enumerate(zip(ends, leaves, strict=True)))):
+        for i, (end, y) in enumerate(zip(ends, leaves, strict=True)):
             if i < last or last == 0:
                 canvas.circles.append(Circle(x, y, RADIUS, "sum"))
                 canvas.end(end.to(x - RADIUS, y))
-                if i > 0:
-                    lower = canvas.begin_upward(
-                        x, y - RADIUS, self._part_sums[i - 1], silent=all(other.silent for other in ends[i:]),
-                        cut=all(other.cut for other in ends[i:]),
-                    )  # fmt: skip
-                    canvas.end(lower.to(x, leaves[i - 1] + RADIUS))
             else:
                 canvas.end(end.to(x, y).to(x, leaves[i - 1] + RADIUS))
+        for i in range(last - 1, 0, -1):
+            lower = canvas.begin_upward(
+                x, leaves[i] - RADIUS, self._part_sums[i - 1], silent=all(end.silent for end in ends[i:]),
+                cut=all(end.cut for end in ends[i:]),
+            )  # fmt: skip
+            canvas.end(lower.to(x, leaves[i - 1] + RADIUS))
         if self._turned:
             canvas.labels.append(Label(x - 8.0, leaves[0] + RADIUS + 17.0, MINUS, LARGE, "end", bold=True))
 
