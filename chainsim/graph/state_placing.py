@@ -13,7 +13,20 @@ from chainsim.graph.junctions import Fold, Latency, LatencySettings
 from chainsim.graph.legs import with_leg
 from chainsim.graph.nodes import Driven, Edge, Motion, Node, Rings, Target, reaches
 from chainsim.graph.shelf import PlacedState, Scope
-from chainsim.graph.wiring import After, Input, Levelled, PartSum, Signal, Silence, Sum, Term, Wiring, heard_at, wire
+from chainsim.graph.wiring import (
+    After,
+    Input,
+    Levelled,
+    PartSum,
+    Signal,
+    Silence,
+    Sum,
+    Term,
+    Wiring,
+    blocks_behind,
+    heard_at,
+    wire,
+)
 from chainsim.settings import Settings
 from chainsim.sketch.model import BlockEntry, State
 from chainsim.sketch.wire_names import leg_name
@@ -42,10 +55,14 @@ class StatePlacing:
             self._feed(self._scope.before_mute, heard, trim)
             heard, trim = None if self._state.muted else self._scope.before_mute, 1.0
         self._feed(self._scope.output("out"), heard, trim)
-        for probe in probes:
-            self._feed(self._scope.output(probe), self._source(heard_at(probe, self._wiring)))
         if self._scope.has_patches:
             self._controls.place_all()
+        running = set(self._nodes)
+        for probe in probes:
+            signal = heard_at(probe, self._wiring)
+            # What sleeps in this state is not woken to be probed: it would be heard after another cue.
+            asleep = self._scope.has_patches and not running >= blocks_behind(signal)
+            self._feed(self._scope.output(probe), None if asleep else self._source(signal))
         return self._placed
 
     def _feed(self, node: Node, source: Node | None, gain: float = 1.0) -> None:

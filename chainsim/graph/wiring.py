@@ -109,6 +109,14 @@ def heard_at(name: str, wiring: Wiring) -> Signal:
     return Input() if name == INPUT else wiring.points.get(name, Silence())
 
 
+def blocks_behind(signal: Signal) -> set[str]:
+    """The blocks whose outputs, or paths, a signal is made of."""
+    if isinstance(signal, After | Levelled):
+        return {signal.block}
+    terms = signal.whole.terms if isinstance(signal, PartSum) else signal.terms if isinstance(signal, Sum) else ()
+    return set().union(*(blocks_behind(term.signal) for term in terms))
+
+
 def _series(chain: Chain, signal: Signal, state: State, wiring: Wiring) -> Signal:
     for step in chain:
         if isinstance(step, BlockStep):

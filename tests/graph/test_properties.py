@@ -14,7 +14,9 @@ from chainsim.errors import GraphError
 from chainsim.graph.activity import NEVER
 from chainsim.graph.build import GraphBuilder
 from chainsim.graph.rendering import build_graph, render_graph
+from chainsim.graph.wiring import wire
 from chainsim.sketch.loading import parse_sketch
+from chainsim.sketch.timeline import timeline
 from tests.graph import trivial_blocks  # noqa: F401  (registers the blocks)
 
 RATE_HZ = 8_000.0
@@ -254,6 +256,19 @@ def test_single_samples_give_the_same_bytes(top: dict[str, Any], start: int) -> 
 def test_threads_change_nothing(top: dict[str, Any]) -> None:
     x = take()
     assert rendered(top, x, threads=2)["out"].tobytes() == rendered(top, x)["out"].tobytes()
+
+
+@few
+@given(sketches())
+def test_probes_change_nothing(top: dict[str, Any]) -> None:
+    """Also through cues: what sleeps in a state is not woken by a probe. What goes on on wires may end later."""
+    states = timeline(parse_sketch(text_of(top)))
+    wires = tuple(dict.fromkeys(name for _, state in states for name in wire(state).points))
+    x = take()
+    plain, probed = rendered(top, x)["out"], rendered(top, x, wires)["out"]
+    end = plain.shape[1]
+    assert probed[:, :end].tobytes() == plain.tobytes()
+    assert not probed[:, end:].any()
 
 
 @few
