@@ -28,12 +28,23 @@ LONG_TABLES = {
 }
 """Of the cases of each test in these files a usual run takes every so-many-th; `pytest -m thorough` runs the others."""
 
+FIRST = ("tests/browser/", "tests/test_bounds.py")
+"""What takes longest in one process begins first, so that no process waits for it at the end."""
+
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what a usual run leaves out of long tables; a test of one case stays."""
+    """Share the tests out to processes, and mark what a usual run leaves out of long tables; one case stays.
+
+    The tests of a file go to one process, since they need the same kernels, which would else be compiled by all
+    processes at once; all those of the browser go to one, which starts one browser.
+    """
     seen: Counter[str] = Counter()
+    items.sort(key=lambda item: not item.nodeid.startswith(FIRST))
     for item in items:
+        if item.get_closest_marker("xdist_group") is None:
+            browser = item.nodeid.startswith("tests/browser/")
+            item.add_marker(pytest.mark.xdist_group("browser" if browser else item.nodeid.partition("::")[0]))
         place = item.nodeid.partition("[")[0]
         every = next((k for name, k in LONG_TABLES.items() if f"tests/{name}::" in place), 1)
         if "[" in item.nodeid and seen[place] % every:

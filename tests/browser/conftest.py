@@ -15,14 +15,6 @@ ALLOWED = ("blob:", "data:")
 OpenPage = Callable[..., Any]
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """One browser for all of them."""
-    here = Path(__file__).parent
-    for item in items:
-        if here in item.path.parents:
-            item.add_marker(pytest.mark.xdist_group("browser"))
-
-
 def missing(what: str) -> None:
     """Skip; but where the project's CI runs, what lacks is a fault."""
     if os.environ.get("CI"):
