@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from functools import cache
 
 import jsonschema
 import pytest
@@ -14,27 +15,37 @@ from tests.sketch.test_loading import GOOD
 from tests.test_readme import SKETCH_PAGE, fenced
 
 
+@cache
+def validator() -> jsonschema.Draft202012Validator:
+    return jsonschema.Draft202012Validator(sketch_schema())
+
+
+def fits(text: str) -> None:
+    """ValidationError unless the schema accepts this sketch."""
+    validator().validate(tomllib.loads(text))
+
+
 def test_it_is_a_schema() -> None:
     jsonschema.Draft202012Validator.check_schema(sketch_schema())
 
 
 @pytest.mark.parametrize("name", preset_paths())
 def test_presets_fit(name: str) -> None:
-    jsonschema.validate(tomllib.loads(preset_paths()[name].read_text()), sketch_schema())
+    fits(preset_paths()[name].read_text())
 
 
 def test_good_sketches_fit() -> None:
-    jsonschema.validate(tomllib.loads(GOOD), sketch_schema())
+    fits(GOOD)
 
 
 @pytest.mark.parametrize("text", fenced("toml", SKETCH_PAGE))
 def test_the_examples_of_the_sketch_page_fit(text: str) -> None:
-    jsonschema.validate(tomllib.loads(text), sketch_schema())
+    fits(text)
 
 
 def test_a_block_named_as_its_type_needs_no_type() -> None:
     for text in ('chain = ["reverb"]\n[blocks.reverb]\ndecay_s = 2', 'chain = []\n[blocks.reverb]\ntype = "gain"'):
-        jsonschema.validate(tomllib.loads(text), sketch_schema())
+        fits(text)
         parse_sketch(text)
 
 
@@ -59,4 +70,4 @@ def test_a_block_named_as_its_type_needs_no_type() -> None:
 )
 def test_bad_sketches_do_not(text: str) -> None:
     with pytest.raises(jsonschema.ValidationError):
-        jsonschema.validate(tomllib.loads(text), sketch_schema())
+        fits(text)
