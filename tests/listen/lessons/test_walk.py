@@ -152,6 +152,29 @@ def test_words_are_grammatical_for_every_choice_and_for_what_is_off(type_name: s
     assert tried
 
 
+HOLDS_OF_ANY_CHAIN = re.compile(
+    r"(You|It opens|It is never late|The sine stands still|The path around is off\.|Blend it|"
+    r"Two \w+ (stand in a chain|play))"
+)
+"""How a sentence may begin that leads to a question: what the player does, how the block itself is set, and, at the
+second block of a type, that there are two."""
+
+
+@pytest.mark.parametrize("type_name", block_type_names())
+def test_a_question_takes_nothing_for_granted_that_may_not_be_in_the_chain(type_name: str) -> None:
+    """A walk told players without a compressor that one stands before their filter."""
+    settings = block_type(type_name).settings_type
+    asked = {WORDS[type_name](settings()).question, SECOND_QUESTIONS.get(type_name, ("",))[0]}
+    for name, field in settings.model_fields.items():
+        for value in values_of(field):
+            with suppress(ValidationError):
+                asked.add(WORDS[type_name](settings.model_validate({name: value})).question)
+    for question in asked:
+        for said in re.findall(r"[^.?]+\.", question):
+            assert HOLDS_OF_ANY_CHAIN.match(said.strip()), question
+    assert "another lane" not in WORDS[type_name](settings()).does
+
+
 @pytest.mark.parametrize("name", preset_paths())
 def test_every_block_of_every_preset_has_words_and_wires(name: str) -> None:
     sketch = load_sketch(preset_paths()[name])

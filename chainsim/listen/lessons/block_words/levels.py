@@ -31,7 +31,7 @@ def gain(s: Any) -> BlockWords:
     return BlockWords(
         f"It multiplies the sound and does nothing else. Here {way}.",
         "Nothing but the level: at one loudness you should hear no difference.",
-        "A box behind this one has a threshold. What becomes of it when you turn this?",
+        "You turn this. What becomes of the threshold of a box behind it?",
         "It must go along: whatever follows a level (a gate, a compressor, a filter that opens) hears the gain as "
         "louder playing.",
     )
@@ -88,7 +88,7 @@ def limiter(s: Any) -> BlockWords:
         f"It lets no peak over {valued(s.ceiling_dbtp, 'dBTP')}, and touches nothing below. To be down in time it "
         f"looks {millis(s.look_ahead_ms)} ahead, and so comes that much later.",
         "The loudest notes: do they duck? If you hear nothing, it is doing its work or has none.",
-        "It is the last box of a chain. Why not the first?",
+        "Why does a limiter belong at the end of a chain, and not at its beginning?",
         "What comes behind it could raise the peaks again. A guard stands at the door that is to be guarded.",
     )
 
@@ -103,7 +103,7 @@ def pan(s: Any) -> BlockWords:
     return BlockWords(
         f"It gives the sound a place between two loudspeakers and makes stereo of mono. Here it stands {side}.",
         "Where the horn stands when you shut your eyes; with headphones it is plainest.",
-        "The house runs in mono. What is left of this block?",
+        "What is left of this block in a house that runs in mono?",
         "Its level, and nothing of its place: what stands only on one side comes out quieter.",
     )
 
@@ -151,7 +151,7 @@ def noise(s: Any) -> BlockWords:
     return BlockWords(
         f"It adds the hiss that a microphone or a box of your own has. Here it is {added}.",
         "The rests. Under the notes you will hardly hear it.",
-        "A gate stands before this block. Does it help?",
+        "Would a gate before this block help against it?",
         "No. A gate shuts out what comes into it; what is added behind it stays.",
     )
 

@@ -21,11 +21,11 @@ SECOND_QUESTIONS: Mapping[str, tuple[str, str]] = {
         "the first also decides what that one hears.",
     ),
     "delay": (
-        "Two delays stand in a chain, one behind the other. What becomes of the echoes of the first?",
-        "Each of them is echoed again by the second. Side by side each delay would echo the horn alone.",
+        "What becomes of the echoes of one delay in another that stands behind it?",
+        "Each of them is echoed again. Delays side by side each echo the horn alone.",
     ),
     "following_synth": (
-        "Two synths follow one horn. What do both get wrong together?",
+        "What do two synths that follow one horn get wrong together?",
         "Where the pitch is unclear it is so for both of them. Two that may not stumble together need two sources.",
     ),
     "pitch_shifter": (
@@ -33,7 +33,7 @@ SECOND_QUESTIONS: Mapping[str, tuple[str, str]] = {
         "By what differs in real players: a few milliseconds, a few cents, and another place between the loudspeakers.",
     ),
     "compressor": (
-        "Two compressors stand in a chain. Why may that be gentler than one?",
+        "Why may two compressors, one behind the other, be gentler than one?",
         "Each has less to do: one can be quick and catch the accents, the other slow and even out the phrases.",
     ),
 }

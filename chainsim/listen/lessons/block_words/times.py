@@ -44,7 +44,7 @@ def reverb(s: Any) -> BlockWords:
         f"It lets the sound ring on as in {_SPACES[s.space]}, falling by 60 dB in {valued(s.decay_s, 's')}. "
         f"{dry_and_wet(s.dry_db, s.wet_db, 'the reverb')}",
         "What is left a second after a short note, and whether it hides the next one.",
-        "The venue is a stone church. What do you do with this block?",
+        "What would you do with this block in a stone church?",
         "Take most of it away: the church adds its own, and two spaces one after the other make a fog.",
     )
 

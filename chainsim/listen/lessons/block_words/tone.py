@@ -80,7 +80,7 @@ def drive(s: Any) -> BlockWords:
         f"It takes the sound, {level_change(s.drive_db)}, into a curve that {_CURVES[s.shape]}, which makes new "
         f"partials above the horn's own. {loud}{dark}.{beside}",
         "Play loud, then soft: the grit comes with the loud notes.",
-        "Two notes at once go into it, a horn and its echo. What comes out?",
+        "What comes out when two notes go into it at once, a horn and its echo?",
         "More than two: also their sums and differences, which fit no key. That is why a drive stands before the echo "
         "if the echo is to stay clean.",
     )
@@ -100,8 +100,9 @@ def envelope_filter(s: Any) -> BlockWords:
     return BlockWords(
         f"A {s.response} filter that your playing moves: {moves}",
         "The vowel at the beginning of each note, and how it differs from soft to loud.",
-        "A compressor stands before it. Why does the sweep become flat?",
-        "All notes then reach it about as loud. Let it listen to the horn instead: listens_to.",
+        "What would a compressor before it do to the sweep?",
+        "Make it flat, since all notes then reach the filter about as loud. If it listens to the horn itself "
+        "(listens_to), it opens as you play all the same.",
     )
 
 
@@ -138,7 +139,7 @@ def phaser(s: Any) -> BlockWords:
     return BlockWords(
         f"It turns the wave by {s.stages} stages and {makes}",
         "A slow swirl through a long note: follow one of the notches up and down.",
-        "One of the two paths is off. What is left?",
+        "What is left of it when one of its two paths is off?",
         "Hardly anything to hear: the notches are made where the two paths meet.",
     )
 
@@ -163,9 +164,9 @@ def flanger(s: Any) -> BlockWords:
     return BlockWords(
         f"{way} {motion(s.rate_hz, s.note)}, {SHAPES[s.shape]}. {meets}",
         "A rush as of a passing train, strongest in breath and bright notes.",
-        "The copy is turned over and 1 ms late. Where are the notches?"
+        "Where are the notches when the copy, turned over as it is, meets the sound 1 ms late?"
         if s.flip_wet
-        else "Where is the first notch when the copy is 1 ms late?",
+        else "Where is the first notch when the copy meets the sound 1 ms late?",
         "At 0 Hz, so the bass goes, then at 1 / 1 ms = 1000 Hz and at two, three, four times that."
         if s.flip_wet
         else "At 1 / (2 \N{MULTIPLICATION SIGN} 1 ms) = 500 Hz; then at three, five, seven times that.",
@@ -206,7 +207,7 @@ def convolver(s: Any) -> BlockWords:
         f"It puts the sound into a place or a thing that was recorded as a response ({s.file or 'no file is given'}). "
         f"{dry_and_wet(s.dry_db, s.wet_db, 'the place')}",
         "The colour and the end of each note: they are the place's own.",
-        "The response was recorded from four metres. What is in it beside the room?",
+        "What is in a response recorded from four metres away, beside the room?",
         "The loudspeaker and the microphone it was recorded with, and the way through the air.",
     )
 

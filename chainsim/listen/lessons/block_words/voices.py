@@ -31,7 +31,7 @@ def pitch_shifter(s: Any) -> BlockWords:
     )
     return BlockWords(
         f"It plays your own sound at another pitch: {_places(s.voices)}. The timbre {timbre}, and the horn itself is "
-        f"not in it: that comes by another lane.{_out(s.level_db)}",
+        f"not in it: that needs a lane of its own.{_out(s.level_db)}",
         "The new voice: are your tongue and breath in it?",
         "Why does it come a little after you?",
         "It has to have heard a few waves of a note before it can know its pitch, and low notes have long waves.",
