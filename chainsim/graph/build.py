@@ -120,7 +120,7 @@ class GraphBuilder:
         Raises
         ------
         GraphError
-            If detectors or controllers form a loop, or a probe names no block; nothing is added then.
+            If detectors or controllers form a loop, or a probe names no block or wire; nothing is added then.
         """
         probes = list(probes)
         placing = Placing(sketch, self._take, self._shelf, self._rate_hz, tuple(p for p in probes if ":" not in p))

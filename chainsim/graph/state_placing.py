@@ -42,6 +42,7 @@ class StatePlacing:
         self._nodes: dict[str, Node] = {}
         self._sums: dict[int, Node | None] = {}
         self._in_work: list[str] = []
+        self._probing = False
         self._placed = PlacedState(start, {scope.take})
         self._controls = ControlPlacing(scope, state, self._wiring, self._placed, self._source, self._connect)
 
@@ -58,6 +59,7 @@ class StatePlacing:
         if self._scope.has_patches:
             self._controls.place_all()
         running = set(self._nodes)
+        self._probing = self._scope.has_patches
         for probe in probes:
             signal = heard_at(probe, self._wiring)
             # What sleeps in this state is not woken to be probed: it would be heard after another cue.
@@ -103,13 +105,18 @@ class StatePlacing:
         if not terms:
             return None
         whole = None if part_of is None else self._shelf.number(part_of)
-        key = ("sum", align, whole, tuple((self._shelf.number(s), g) for s, g in terms))
+        key = self._key(("sum", align, whole, tuple((self._shelf.number(s), g) for s, g in terms)))
         node = self._shelf.find(key)
         if node is None:
             node = self._shelf.keep(key, Node("junction", "sum of lanes", align=align, part_of=part_of))
             node.ports["in"] = [Edge(source, gain) for source, gain in terms]
         self._use(node, node.ports["in"])
         return node
+
+    def _key(self, key: Hashable) -> Hashable:
+        """In a set, what a probe needs and this state does not is the probe's own: it wakes nothing that may be heard."""
+        asleep = self._probing and self._shelf.find(key) not in self._placed.nodes
+        return ("probe", key) if asleep else key
 
     def _plain(self, cls: type[Block[Any]], settings: Settings, name: str, signal: Signal) -> Node | None:
         """A stateless helper of the graph's own behind a signal."""
@@ -119,7 +126,7 @@ class StatePlacing:
     def _behind(
         self, cls: type[Block[Any]], settings: Settings, name: str, source: Node, rings: Rings = "plain"
     ) -> Node:
-        key = (cls.type_name, settings_json(settings), self._shelf.number(source))
+        key = self._key((cls.type_name, settings_json(settings), self._shelf.number(source)))
         node = self._shelf.find(key)
         if node is None:
             node = self._shelf.keep(key, Node("block", name, settings, cls, ports={"in": [Edge(source)]}))

@@ -160,7 +160,7 @@ def _lanes(step: LanesStep, signal: Signal, state: State, wiring: Wiring) -> Sig
         if step.lanes[0].number < i < step.lanes[-1].number:
             lower[part_sum_name(fork, i)] = _part(whole, before, len(whole.terms))
         before += term is not None
-    wiring.points |= dict(reversed(lower.items())) | {sum_name(fork): whole}
+    wiring.points |= lower | {sum_name(fork): whole}
     return whole
 
 

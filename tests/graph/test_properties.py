@@ -21,6 +21,8 @@ from tests.graph import trivial_blocks  # noqa: F401  (registers the blocks)
 
 RATE_HZ = 8_000.0
 FRAMES = 900
+LONG = 10_000
+"""Longer than what is plain listens before it is heard."""
 
 few = settings(max_examples=12, derandomize=True, deadline=None, database=None, suppress_health_check=list(HealthCheck))
 
@@ -115,7 +117,9 @@ def new_block(draw: st.DrawFn, drawn: Drawn, type_name: str) -> str:
 
 
 @st.composite
-def sketches(draw: st.DrawFn, types: list[str] = ALL, cues: int = 3, memory: bool = True) -> dict[str, Any]:
+def sketches(
+    draw: st.DrawFn, types: list[str] = ALL, cues: int = 3, memory: bool = True, frames: int = FRAMES
+) -> dict[str, Any]:
     """A sketch with patches that engage, move, cut, reorder and change tempo, and cues for them."""
     drawn = draw(chains(types))
     top: dict[str, Any] = {
@@ -146,7 +150,7 @@ def sketches(draw: st.DrawFn, types: list[str] = ALL, cues: int = 3, memory: boo
     if patches:
         top["patches"] = patches
         top["switches"] = [{"name": "A", "press": "patch p0", "second_press": "dry"}]
-        at = st.lists(st.integers(1, FRAMES - 1), min_size=1, max_size=cues + 2, unique=True)
+        at = st.lists(st.integers(1, frames - 1), min_size=1, max_size=cues + 2, unique=True)
         happens = st.one_of(st.sampled_from(sorted(patches)).map(lambda name: {"patch": name}), others(drawn))
         top["cues"] = [{"at_s": n / RATE_HZ, **draw(happens)} for n in draw(at)]
     return top
@@ -259,12 +263,12 @@ def test_threads_change_nothing(top: dict[str, Any]) -> None:
 
 
 @few
-@given(sketches())
+@given(sketches(frames=LONG))
 def test_probes_change_nothing(top: dict[str, Any]) -> None:
     """Also through cues: what sleeps in a state is not woken by a probe. What goes on on wires may end later."""
     states = timeline(parse_sketch(text_of(top)))
     wires = tuple(dict.fromkeys(name for _, state in states for name in wire(state).points))
-    x = take()
+    x = take(stop=LONG, frames=LONG)
     plain, probed = rendered(top, x)["out"], rendered(top, x, wires)["out"]
     end = plain.shape[1]
     assert probed[:, :end].tobytes() == plain.tobytes()

@@ -7,7 +7,9 @@ import pytest
 
 from chainsim.errors import GraphError
 from chainsim.graph.rendering import build_graph, render, render_graph
+from chainsim.graph.wiring import wire
 from chainsim.sketch.loading import parse_sketch
+from chainsim.sketch.timeline import timeline
 from tests.graph import trivial_blocks  # noqa: F401  (registers the blocks)
 
 RATE_HZ = 8_000.0
@@ -189,6 +191,53 @@ def test_probes_of_lanes_that_wait_leave_a_set_alone(take: np.ndarray) -> None:
     wires = found.probes
     assert wires["sum 1"].tobytes() == found.audio.tobytes()
     np.testing.assert_allclose(wires["lane 1.1 aligned"] + wires["sum 1.2"], wires["sum 1"], atol=1e-15)
+
+
+GONE_BLENDER = """
+chain = [{ blender = "mix", wet = ["echo"] }]
+blocks = { echo = { type = "test_echo" }, mix = { type = "blender" } }
+patches = { alone = { engage = ["echo"] } }
+cues = [{ at_s = 1.3, patch = "alone" }]
+"""
+SILENT_LANE = """
+chain = [{ lanes = [["a"]] }]
+blocks = { a = { type = "gain" } }
+[[patches.off.chain]]
+lanes = [{ chain = [{ lanes = [{ chain = "dry", pan = -1 }] }, "a"], level_db = "off" }]
+[[cues]]
+at_s = 0.31
+patch = "off"
+"""
+SUM_OF_DRY_LANES = """
+chain = [{ lanes = [[{ lanes = [["late"]] }, { lanes = [["echo"]] }]] }]
+blocks = { late = { type = "gain", latency_ms = 300 }, echo = { type = "test_echo" } }
+patches.two.chain = [{ lanes = [{ chain = "dry", level_db = -4.5 }, "dry"] }]
+patches.one = {}
+patches.three.chain = [{ lanes = [[{ lanes = [{ chain = "dry", level_db = -4.5 }] },
+                                   { lanes = ["dry", ["echo"]], align = true }]] }]
+cues = [{ at_s = 0.05, patch = "two" }, { at_s = 0.23, patch = "one" }, { at_s = 0.51, patch = "three" }]
+"""
+VOICE_BEHIND_A_SUM = """
+instrument = "tenor sax"
+chain = [{ lanes = ["dry", [{ lanes = ["dry", ["wide"]] }, "reed"]] }]
+blocks = { wide = { type = "gain" }, reed = { type = "following_synth" } }
+patches = { plain = { engage = [] }, voice = { engage = ["reed"] } }
+cues = [{ at_s = 0, patch = "voice" }, { at_s = 0.6, patch = "plain" }, { at_s = 1.2, patch = "voice" }]
+"""
+
+
+@pytest.mark.parametrize("text", [GONE_BLENDER, SILENT_LANE, SUM_OF_DRY_LANES, VOICE_BEHIND_A_SUM])
+def test_a_probe_wakes_nothing_that_sleeps(text: str) -> None:
+    t = np.arange(14_000) / RATE_HZ
+    notes = np.where(t % 0.5 < 0.25, 220.0, 311.0)
+    tone = 0.2 * np.sin(2.0 * np.pi * np.cumsum(notes) / RATE_HZ) * (t % 0.5 < 0.45)
+    x = (tone + 0.01 * np.random.default_rng(1).standard_normal(t.size))[:, None]
+    sketch = parse_sketch(text)
+    wires = tuple(dict.fromkeys(name for _, state in timeline(sketch) for name in wire(state).points))
+    plain, probed = render(sketch, x, RATE_HZ).audio, render(sketch, x, RATE_HZ, probes=wires).audio
+    # What goes on on a wire may make all of it longer.
+    assert probed[: len(plain)].tobytes() == plain.tobytes()
+    assert not probed[len(plain) :].any()
 
 
 EVERY = ("mix dry", "mix wet", "lane 1.1 aligned", "lane 1.2 before pan", "sum 1.2")
