@@ -62,6 +62,9 @@ def test_the_same_fork_of_another_chain_has_the_same_number() -> None:
     # Straight lanes alone are alike twice, and are two forks.
     assert forks(patches["again"]) == [6, 7, 8]
     assert forks(numbered(patches["again"])) == [1, 2, 3]
+    # Also where two other chains have it once each.
+    once = numbered(patches["again"][:1])
+    assert forks(numbered(patches["again"][:2], [once, once])) == [1, 2]
 
 
 def test_a_probe_is_the_same_wire_through_all_cues() -> None:

@@ -39,7 +39,7 @@ class FileRender:
     sketch : Sketch
     take, output : path
         The output's suffix chooses its format.
-    probes : dict of path by block
+    probes : dict of path by wire
     sample_format, lower_to_fit
         As for `TakeWriter`.
     channels : int, optional

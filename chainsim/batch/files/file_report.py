@@ -16,7 +16,7 @@ class FileReport:
     ----------
     take, output : str
     probes : dict of str
-        Files of the probed blocks.
+        Files of the probed wires.
     sample_rate_hz : float
     channels, frames : int
     latency_ms : float

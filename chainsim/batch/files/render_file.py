@@ -41,8 +41,8 @@ def render_file(
     sketch : Sketch
     take, output : path
         The output's suffix chooses its format.
-    probes : dict of path by block
-        Where the output of single blocks goes.
+    probes : dict of path by wire
+        Where what runs on single wires goes.
     sample_format, lower_to_fit
         As for `TakeWriter`.
     loudness_lufs : float, optional
