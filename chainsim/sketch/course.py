@@ -15,6 +15,7 @@ from chainsim.stage.actions import Action
 from chainsim.stage.board import Board, Position
 from chainsim.stage.cues import Cue
 from chainsim.stage.foot import Foot
+from chainsim.stage.gesture import Pace
 from chainsim.stage.taps import FURTHEST_S, MOST_TAPS, tempi_of_taps, tempo_of_taps, tempo_so_far
 
 ONE_INSTANT_S = 1e-9
@@ -79,7 +80,7 @@ class Course:
         taps: Sequence[Sequence[float]] = (),
         first_beat_s: float = 0.0,
     ) -> None:
-        self._board, self._foot = board, foot
+        self._board, self._pace = board, Pace(board, foot)
         self._tempo = SongTempo(tempi)
         self._position = board.start()
         self._taps: list[float] = []
@@ -129,7 +130,7 @@ class Course:
 
     def _place(self, number: int, cue: Cue) -> None:
         self._placed.append((cue.at_s, number, cue))
-        heapq.heappush(self._coming, (cue.at_s + self._acts_after_s(cue), number, cue))
+        heapq.heappush(self._coming, (self._pace.acts_at_s(cue), number, cue))
 
     def _next_bar_s(self) -> float:
         if not self._in_bars:
@@ -144,13 +145,6 @@ class Course:
         since_s = max(self._now_s, self._first_beat_s)
         self._quarters += max(at_s - since_s, 0.0) * self._tempo.bpm / 60.0
         self._now_s = at_s
-
-    def _acts_after_s(self, cue: Cue) -> float:
-        """A hold acts when it has been held; a press where a hold may come of it, when the switch is let go."""
-        if cue.kind == "hold":
-            return self._foot.hold_ms / 1000.0
-        may_be_hold = cue.kind == "press" and self._board.switch(cue.name).hold is not None
-        return self._foot.release_ms / 1000.0 if may_be_hold else 0.0
 
     def _apply(self, cue: Cue, at_s: float) -> None:
         before = self._position

@@ -15,7 +15,8 @@ class Cue:
     Attributes
     ----------
     at_s : float
-        Time in the take.
+        Time in the take. Of a press or a hold, when the foot comes down: `chainsim.stage.gesture.Pace.acts_at_s` says
+        when it acts.
     kind : {"patch", "press", "hold", "block", "mute", "dry"}
         "press" and "hold" are that gesture on a switch, exactly; the others say what is to be in force, however it is
         reached.

@@ -4,7 +4,7 @@
     acts = 0 for a press, release for a press of a switch that also has a hold, hold for a hold
     down = max(gap, acts) for a press, hold + gap for a hold
 
-where gap is that of one switch or of two.
+where gap is that of one switch or of two. A cue that is a gesture says when the foot comes down; it acts so much later.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from chainsim.stage.board import Board, Position
+from chainsim.stage.cues import Cue
 from chainsim.stage.foot import Foot
 
 
@@ -35,6 +36,11 @@ def do_gesture(board: Board, position: Position, gesture: Gesture) -> Position:
     return step(position, gesture.switch)
 
 
+def asked_gesture(cue: Cue) -> Gesture | None:
+    """The gesture that a cue asks for, if it asks for one."""
+    return Gesture(cue.name, "press" if cue.kind == "press" else "hold") if cue.is_gesture else None
+
+
 @dataclass(frozen=True)
 class Pace:
     """How fast one foot is on one board; in whole nanoseconds, so that sums are the same in any order."""
@@ -49,6 +55,11 @@ class Pace:
         acts_ms = self._acts_ms(first)
         down_ms = foot.hold_ms + gap_ms if first.kind == "hold" else max(gap_ms, acts_ms)
         return round(1e6 * (down_ms - acts_ms + self._acts_ms(then)))
+
+    def acts_at_s(self, cue: Cue) -> float:
+        """When a cue acts: a hold when it was held, a press where a hold may come of it when the switch is let go."""
+        gesture = asked_gesture(cue)
+        return cue.at_s + (0.0 if gesture is None else self._acts_ms(gesture) / 1000.0)
 
     def _acts_ms(self, gesture: Gesture) -> float:
         if gesture.kind == "hold":

@@ -21,7 +21,7 @@ from typing import NamedTuple
 from chainsim.stage.board import Board, Position
 from chainsim.stage.board_graph import BoardGraph, Step
 from chainsim.stage.cues import Cue
-from chainsim.stage.gesture import Gesture, Pace, do_gesture
+from chainsim.stage.gesture import Gesture, Pace, asked_gesture, do_gesture
 
 TOO_FAST, ONE, SOONER, EARLY, HELD, AFTER, HURRIED = (1 << bits for bits in range(140, 0, -20))
 """A cue that comes too fast, a gesture, a cue that comes after one that is too fast, a change before the cue, a hold, a
@@ -167,7 +167,7 @@ class _CueSearch:
         self._graph, self._times, self._most = board.graph, board.times, board.most_positions
         self._cue, self._goal, self._window = cue, goal, window
         gestures = self._graph.gestures
-        self._asked = Gesture(cue.name, "press" if cue.kind == "press" else "hold") if cue.is_gesture else None
+        self._asked = asked_gesture(cue)
         self._own = gestures.index(self._asked) if self._asked is not None and cue.by_foot else None
         self._costs = [(ONE if g.kind == "press" else ONE + HELD) + window.haste for g in gestures]
         self._origins = list(sources)

@@ -94,9 +94,9 @@ def fewest_presses(
     Parameters
     ----------
     board : Board
-    cues : sequence of Cue, in order of time
+    cues : sequence of Cue, in the order in which they act
     foot : Foot, optional
-        Without it nothing is too fast.
+        Without it nothing is too fast, and every gesture acts as the foot comes down.
     most_positions : int > 0
         Positions that may be looked at for one cue.
 
@@ -106,7 +106,8 @@ def fewest_presses(
         If a cue or a switch names a patch, bank or switch that there is not.
     """
     wanted = list(itertools.accumulate(cues, board.apply, initial=board.start()))
-    search = PressSearch(board, most_positions, None if foot is None else Pace(board, foot))
+    pace = None if foot is None else Pace(board, foot)
+    search = PressSearch(board, most_positions, pace)
     forget = search.graph.forget
     sources: dict[Standing, int] = {Standing(forget(wanted[0])): 0}
     layers: list[dict[Standing, Arrival]] = []
@@ -117,7 +118,8 @@ def fewest_presses(
         if joined[k]:
             found, searched_all = {s: Arrival(cost, s, ()) for s, cost in sources.items()}, True
         else:
-            window = Window(since_ns, to_ns(cue.at_s), len(cues) - 1 - k)
+            until_ns = to_ns(cue.at_s if pace is None else pace.acts_at_s(cue))
+            window = Window(since_ns, until_ns, len(cues) - 1 - k)
             found, searched_all = search.arrivals(sources, cue, goal, window)
             since_ns = window.until_ns
         layers.append(found or _put(sources, forget(goal)))

@@ -115,21 +115,29 @@ def walk(board: Board, cues: Sequence[Cue], foot: Foot | None = None, end_s: flo
     end_s : float, optional
         End of the take; cues after it are told and not walked.
 
+    Returns
+    -------
+    Walk
+        With its steps in the order of the cues; they are walked in the order in which they act.
+
     Raises
     ------
     SettingError
         If a cue or a switch names a patch, bank or switch that there is not.
     """
-    due = [c for c in cues if end_s is None or c.at_s <= end_s]
     pace = Pace(board, foot or Foot())
+    numbers = [i for i, c in enumerate(cues) if end_s is None or c.at_s <= end_s]
+    numbers.sort(key=lambda i: pace.acts_at_s(cues[i]))
+    due = [cues[i] for i in numbers]
     reaches = fewest_presses(board, due)
     steps = _timed(reaches, pace)
     if any(s.verdict == "too fast" for s in steps):
         other = fewest_presses(board, due, pace.foot)
         reaches, steps = min([(other, _timed(other, pace)), (reaches, steps)], key=lambda found: _merit(found[1]))
     lamps = board.lamps(reaches[-1].position if reaches else board.start())
-    steps += [_too_late(cue, lamps) for cue in cues[len(reaches) :]]
-    return Walk(tuple(steps), sum(len(s.gestures) for s in steps))
+    by_number = dict(zip(numbers, steps, strict=True))
+    in_order = tuple(by_number[i] if i in by_number else _too_late(cue, lamps) for i, cue in enumerate(cues))
+    return Walk(in_order, sum(len(s.gestures) for s in in_order))
 
 
 def _timed(reaches: Sequence[Reach], pace: Pace) -> list[WalkStep]:
@@ -165,7 +173,7 @@ class _Stopwatch:
     def step(self, reach: Reach, taken_along: Sequence[Cue]) -> WalkStep:
         """The next cue, with those at its instant that it takes along."""
         cue, gestures = reach.cue, reach.gestures or ()
-        at_ns = to_ns(cue.at_s)
+        at_ns = to_ns(self._pace.acts_at_s(cue))
         between_ns = [self._pace.between_ns(a, b) for a, b in itertools.pairwise(gestures)]
         time_ns, needs_ns = self._window(at_ns, gestures, sum(between_ns))
         if reach.gestures is None:

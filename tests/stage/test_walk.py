@@ -59,27 +59,38 @@ def test_three_presses_in_too_short_a_time() -> None:
 
 
 @pytest.mark.parametrize(
-    ("first", "then", "needs_s"),
+    ("first", "then", "down_s", "needs_s"),
     [
         # No holds on B: it acts as the foot comes down. Defaults: 250 ms same, 450 ms other, 600 ms hold, 120 ms press.
-        (press(1.0, "B"), press(9.0, "B"), 0.250),
-        (press(1.0, "B"), press(9.0, "A"), 0.450 + 0.120),  # A acts when it is let go
-        (press(1.0, "A"), press(9.0, "A"), 0.250),  # both acted late by as much
-        (press(1.0, "A"), press(9.0, "B"), 0.450 - 0.120),  # 120 of the 450 ms were over when A acted
-        (press(1.0, "A"), press(9.0, "C"), 0.450),
-        (press(1.0, "B"), hold(9.0, "A"), 0.450 + 0.600),
-        (hold(1.0, "A"), press(9.0, "B"), 0.450),  # the foot leaves A when its hold has acted
-        (hold(1.0, "A"), press(9.0, "A"), 0.250 + 0.120),
-        (hold(1.0, "A"), hold(9.0, "C"), 0.450 + 0.600),
+        (press(1.0, "B"), press(9.0, "B"), 0.250, 0.250),
+        (press(1.0, "B"), press(9.0, "A"), 0.450, 0.450 + 0.120),  # A acts when it is let go
+        (press(1.0, "A"), press(9.0, "A"), 0.250, 0.250),  # both acted late by as much
+        (press(1.0, "A"), press(9.0, "B"), 0.450, 0.450 - 0.120),  # 120 of the 450 ms were over when A acted
+        (press(1.0, "A"), press(9.0, "C"), 0.450, 0.450),
+        (press(1.0, "B"), hold(9.0, "A"), 0.450, 0.450 + 0.600),
+        (hold(1.0, "A"), press(9.0, "B"), 0.600 + 0.450, 0.450),  # the foot leaves A when its hold has acted
+        (hold(1.0, "A"), press(9.0, "A"), 0.600 + 0.250, 0.250 + 0.120),
+        (hold(1.0, "A"), hold(9.0, "C"), 0.600 + 0.450, 0.450 + 0.600),
     ],
 )
-def test_time_from_one_gesture_to_the_next(first: Cue, then: Cue, needs_s: float) -> None:
+def test_time_from_one_gesture_to_the_next(first: Cue, then: Cue, down_s: float, needs_s: float) -> None:
+    """A cue says when the foot comes down: from there to the next `down_s`; from act to act `needs_s`."""
     step = last(WITH_HOLDS, first, then)
     assert step.needs_s == pytest.approx(needs_s, abs=1e-12)
-    assert (step.time_s, step.verdict) == (8.0, "possible")
+    assert step.time_s == pytest.approx(8.0 - down_s + needs_s, abs=1e-9)
+    assert step.verdict == "possible"
     for spare_s, verdict in ((0.0, "possible"), (-0.001, "too fast")):
-        close = Cue(1.0 + needs_s + spare_s, then.kind, then.name)
+        close = Cue(1.0 + down_s + spare_s, then.kind, then.name)
         assert last(WITH_HOLDS, first, close).verdict == verdict
+
+
+def test_cues_are_walked_as_they_act_and_told_as_they_stand() -> None:
+    """A comes down first and mutes 0.6 s later; by then B has acted, for which the foot would have to leave A."""
+    steps = walk(WITH_HOLDS, [hold(1.0, "A"), press(1.2, "B"), Cue(2.5, "mute", on=False)]).steps
+    assert [s.what for s in steps] == ["hold A", "press B", "mute off"]
+    assert [s.verdict for s in steps] == ["too fast", "possible", "possible"]
+    assert steps[0].line == "1 s: one hold in 0.4 s; this foot needs 1.05 s (hold A)"
+    assert [s.lamps["B"] for s in steps] == [True, True, True]
 
 
 def test_a_switch_cannot_be_pressed_again_before_it_was_let_go() -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from chainsim.batch.listening.excerpt import Excerpt
@@ -13,6 +15,9 @@ from chainsim.batch.listening.foot_sounds import FootAtKeys
 from chainsim.sketch.loading import load_sketch, parse_sketch
 from chainsim.sketch.model import Sketch
 from chainsim.sketch.timeline import moments
+from chainsim.stage.foot import Foot
+from chainsim.stage.gesture import Gesture, Pace
+from chainsim.stage.walk import walk
 from tests.listen.page.node import answer_of, needs_node
 
 pytestmark = needs_node
@@ -111,6 +116,71 @@ def test_the_file_acts_when_the_foot_did(tmp_path: Path) -> None:
     assert acts_ms == pytest.approx([600.0, 601.0, 602.0, 900.0, 901.0, 902.0, 1600.0], abs=1e-6)
     for moment, press in zip(done, answer["presses"], strict=True):
         assert (moment.position.patch, moment.position.dry) == (press["position"]["patch"], press["position"]["dry"])
+
+
+PRESSED = """
+chain = ["trim"]
+blocks.trim = { type = "gain", engaged = false }
+patches.slow = { engage = [] }
+patches.quick = { engage = ["trim"] }
+banks = [{ name = "one", patches = ["slow", "quick"] }, { name = "two", patches = ["quick", "slow"] }]
+switches = [
+  { name = "A", press = "place 1", hold = "mute" },
+  { name = "B", press = "place 2" },
+  { name = "C", press = "block trim", hold = "dry" },
+  { name = "UP", press = "bank up" },
+]
+"""
+TOO_FAST = """
+import { Board } from "./board.js";
+import { cueFile, timesInFile } from "./cue_list.js";
+import { Pace } from "./pace.js";
+import { PressList } from "./press_list.js";
+
+answer(CASES.map(({ board, foot, pressed }) => {
+  const list = new PressList(new Board(board));
+  const pace = new Pace(list.board, foot);
+  for (const { gesture, ms } of pressed) list.add(gesture, ms);
+  const times = timesInFile(list.presses, pace);
+  const done = list.presses.map(({ gesture }, i) => ({ gesture, actsS: times[i].actsS }));
+  return { file: cueFile(list.presses, pace), tooFast: pace.tooFast(done) };
+}));
+"""
+
+
+def test_the_page_and_a_walk_through_the_saved_file_find_the_same_presses_too_fast(tmp_path: Path) -> None:
+    """Random presses and feet; half of the gaps are within a millisecond of what the foot needs."""
+    generator = np.random.default_rng(5)
+    sketches, cases = [], []
+    for digits in [0, 0, 1, 7] * 10:
+        same, more, hold, release = (float(ms) for ms in np.round(generator.uniform(20.0, 400.0, 4), digits))
+        foot = Foot(same_switch_ms=same, other_switch_ms=same + more, hold_ms=hold + 50.0, release_ms=release)
+        text = f"{PRESSED}foot = {{ {', '.join(f'{name} = {ms!r}' for name, ms in foot.model_dump().items())} }}\n"
+        sketch = parse_sketch(text)
+        pace, gestures, ms = Pace(sketch.board, foot), [], [float(generator.random() * 200.0)]
+        for name in generator.choice(["A", "hold A", "B", "C", "hold C", "UP"], 12):
+            gestures.append(Gesture(name.removeprefix("hold "), "hold" if "hold" in name else "press"))
+            if len(gestures) > 1:
+                near_ms = pace.between_ns(*gestures[-2:]) / 1e6 + generator.integers(-1, 2)
+                ms.append(ms[-1] + max(near_ms if generator.random() < 0.5 else generator.random() * 900.0, 0.0))
+        plain = FootAtKeys(sketch, (), ()).plain()
+        pressed = [{"gesture": asdict(g), "ms": at} for g, at in zip(gestures, ms, strict=True)]
+        sketches.append(text)
+        cases.append({"board": plain["board"], "foot": plain["foot"], "pressed": pressed})
+    marked = []
+    for text, found in zip(sketches, answer_of(f"const CASES = {json.dumps(cases)};\n{TOO_FAST}"), strict=True):
+        (tmp_path / "set.toml").write_text(f'cue_file = "presses.csv"\n{text}', encoding="utf-8")
+        (tmp_path / "presses.csv").write_text(found["file"], encoding="utf-8")
+        sketch = load_sketch(tmp_path / "set.toml")
+        pace = Pace(sketch.board, sketch.foot)
+        steps = walk(sketch.board, sketch.cues, sketch.foot).steps
+        acting = sorted(zip(sketch.cues, steps, strict=True), key=lambda told: pace.acts_at_s(told[0]))
+        too_fast = [
+            {"hasS": step.time_s, "needsS": step.needs_s} if step.verdict == "too fast" else None for _, step in acting
+        ]
+        assert found["tooFast"] == too_fast
+        marked += [mark is not None for mark in too_fast]
+    assert 0.2 < np.mean(marked) < 0.8
 
 
 def test_the_file_of_a_part_has_the_sets_own_cues_around_it(tmp_path: Path) -> None:

@@ -28,23 +28,26 @@ export function cueFile(presses, pace, before = [], after = []) {
 
 /** @returns {CueCells[]} */
 function pressCells(presses, pace) {
-  const atS = downTimesS(presses, pace);
-  return presses.map(({ gesture }, i) => ({ atS: atS[i], column: gesture.kind, cell: gesture.switch }));
+  return timesInFile(presses, pace).map(({ downS }, i) => {
+    const { gesture } = presses[i];
+    return { atS: downS, column: gesture.kind, cell: gesture.switch };
+  });
 }
 
 /**
- * When switches go down, as the file has it.
+ * When switches go down, as the file has it, and when they act by that.
  * @param {import("./press_list.js").Press[]} presses in order of time
  * @param {import("./pace.js").Pace} pace
- * @returns {number[]} s
+ * @returns {Array<{downS: number, actsS: number}>}
  */
-export function downTimesS(presses, pace) {
+export function timesInFile(presses, pace) {
   let actsMs = -1;
   return presses.map((press) => {
     const afterMs = pace.actsMs(press.gesture);
     // Nothing goes down before the take begins; what comes after it keeps its place in the order.
     actsMs = Math.max(press.actsMs, actsMs + 1, afterMs);
-    return (actsMs - afterMs) / 1000;
+    const downS = Number(secondsText((actsMs - afterMs) / 1000));
+    return { downS, actsS: downS + afterMs / 1000 };
   });
 }
 

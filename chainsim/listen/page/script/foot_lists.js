@@ -3,7 +3,7 @@
 
 import { positionText } from "./board.js";
 import { checkCues } from "./cue_check.js";
-import { downTimesS, secondsText } from "./cue_list.js";
+import { secondsText, timesInFile } from "./cue_list.js";
 import { el } from "./dom.js";
 import { pressPlaces } from "./song_bars.js";
 
@@ -18,13 +18,13 @@ import { pressPlaces } from "./song_bars.js";
 export function pressTable(list, pace, bars, heardCount) {
   const { presses } = list;
   const places = pressPlaces(presses, list.board, bars);
-  const hurried = pace.tooFast(presses);
-  const downS = downTimesS(presses, pace);
-  const rows = presses.map(({ gesture, actsMs, position }, i) =>
+  const times = timesInFile(presses, pace);
+  const hurried = pace.tooFast(presses.map(({ gesture }, i) => ({ gesture, actsS: times[i].actsS })));
+  const rows = presses.map(({ gesture, position }, i) =>
     el(
       "tr",
       { class: i < heardCount ? null : "foot-to-come" },
-      when(actsMs / 1000, places[i], downS[i]),
+      when(times[i].actsS, places[i], times[i].downS),
       el("th", { scope: "row" }, gesture.kind === "hold" ? `hold ${gesture.switch}` : gesture.switch),
       el("td", {}, whatItDid(list, i, position), hurried[i] && remark(tooFastText(hurried[i]))),
     ),

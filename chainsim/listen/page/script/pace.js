@@ -10,6 +10,7 @@
  */
 
 const NS_PER_MS = 1e6;
+const NS_PER_S = 1e9;
 const ROUNDING_NS = 1;
 
 /** How fast one foot is on one board. */
@@ -48,15 +49,15 @@ export class Pace {
   }
 
   /**
-   * Which gestures come sooner after the one before than this foot can.
-   * @param {Array<{gesture: import("./board.js").Gesture, actsMs: number}>} done in order of time
+   * Which gestures come sooner after the one before than this foot can: as chainsim/stage/walk.py judges them.
+   * @param {Array<{gesture: import("./board.js").Gesture, actsS: number}>} done in order of time
    * @returns {Array<{hasS: number, needsS: number}|null>} null where there is time enough
    */
   tooFast(done) {
     return done.map((one, i) => {
       if (i === 0) return null;
       const needsNs = this.betweenNs(done[i - 1].gesture, one.gesture);
-      const hasNs = Math.round(NS_PER_MS * one.actsMs) - Math.round(NS_PER_MS * done[i - 1].actsMs);
+      const hasNs = roundedToEven(NS_PER_S * one.actsS) - roundedToEven(NS_PER_S * done[i - 1].actsS);
       return needsNs <= hasNs + ROUNDING_NS ? null : { hasS: hasNs / 1e9, needsS: needsNs / 1e9 };
     });
   }
