@@ -236,6 +236,8 @@ def _open_sound(source: Path, path: Path) -> Any:
     try:
         return soundfile.SoundFile(spelled_out(source))
     except soundfile.LibsndfileError as error:
+        if path.suffix.lower() == ".toml":
+            raise AudioError(f"{path}: this is a sketch, not a recording") from error
         with source.open("rb") as file:
             known = file.read(4) in (b"RIFF", b"RIFX", b"RF64", b"FORM", b"fLaC", b"OggS")
         reason = "its header is damaged or cut off" if known else "not an audio file, or of an unknown format"

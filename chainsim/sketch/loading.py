@@ -51,7 +51,7 @@ def load_sketch(path: str | Path) -> Sketch:
         If the file cannot be read or holds a fault; `faults` has one line for each.
     """
     path = Path(path)
-    text = read_text(path, "a sketch", hint="; is it the take? The sketch comes first")
+    text = read_text(path, "a sketch", hint="; the sketch comes first")
     return parse_sketch(text, name=path.name, folder=path.resolve().parent)
 
 

@@ -80,7 +80,7 @@ def test_a_voice_that_never_sounds_is_silent(take: Path, tmp_path: Path, capsys:
 BAD = {
     "nothing": ((), "say what to measure: FILE..., --harmony SKETCH TAKE, --chain SKETCH, --pair DRY WET"),
     "no file": (("none.wav",), "none.wav: no such file"),
-    "no sound": (("sketch.toml",), "sketch.toml: cannot be read as sound"),
+    "no sound": (("sketch.toml",), "sketch.toml: this is a sketch, not a recording"),
     "one plot of two": (("take.wav", "take.wav", "--plot", "a.png"), "--plot draws one file; found 2"),
     "a plot over the file": (("take.wav", "--plot", "./take.wav"), "take.wav: is the file to be measured"),
     "a plot of no format": (("take.wav", "--plot", "a.bmp"), 'a.bmp: suffix ".bmp", allowed for plots: .png'),
@@ -90,7 +90,7 @@ BAD = {
     "three files": (("--harmony", "sketch.toml", "take.wav", "take.wav"), "found 3"),
     "no take": (("--harmony", "sketch.toml", "none.wav"), "none.wav: no such file"),
     "no sketch": (("--harmony", "none.toml", "take.wav"), "none.toml: cannot be read"),
-    "the wrong way round": (("--harmony", "take.wav", "sketch.toml"), "is it the take? The sketch comes first"),
+    "the wrong way round": (("--harmony", "take.wav", "sketch.toml"), "take.wav: this is a recording, not a sketch; the sketch comes first"),
     "no shifter": (("--harmony", "plain.toml", "take.wav"), 'plain.toml: no block of type "pitch_shifter"'),
     "no key": (("--harmony", "keyless.toml", "take.wav"), "keyless.toml: blocks.mates.voices[1].interval"),
     "unknown option": (("--harmonie",), "--harmonie"),

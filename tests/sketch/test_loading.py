@@ -127,6 +127,28 @@ FAULTS = [
     ("chain = [" + ", ".join(f'"g{i}"' for i in range(300)) + "]", "300 blocks, at most 200 are allowed"),
 ]
 
+CURLY_QUOTES = 'has a curly quote, {}, as phones and word processors write it; a straight one is "'
+NOT_CLOSED = "has no closing quote; a word in quotes ends where its line ends"
+QUOTES = [
+    ("chain = [\N{LEFT DOUBLE QUOTATION MARK}gain\N{RIGHT DOUBLE QUOTATION MARK}]", f"line 1 {CURLY_QUOTES}", 0x201C),
+    (
+        "chain = []\ntitle = \N{LEFT SINGLE QUOTATION MARK}a\N{RIGHT SINGLE QUOTATION MARK}",
+        f"line 2 {CURLY_QUOTES}",
+        0x2018,
+    ),
+    ("[blocks.\N{DOUBLE LOW-9 QUOTATION MARK}a\N{LEFT DOUBLE QUOTATION MARK}]", f"line 1 {CURLY_QUOTES}", 0x201E),
+    ('[blocks.a]\ntype = "gain\N{RIGHT DOUBLE QUOTATION MARK}\nb = 1', f"line 2 {CURLY_QUOTES}", 0x201D),
+    ('title = "Low water\nchain = []', f"line 1 {NOT_CLOSED}", 0),
+    ('title = "It\N{RIGHT SINGLE QUOTATION MARK}s low water\nchain = []', f"line 1 {NOT_CLOSED}", 0),
+    ('title = "It\N{RIGHT SINGLE QUOTATION MARK}s", "low\nchain = []', "not valid TOML: Expected newline", 0),
+    ('chain = []\ntitle = "It\N{RIGHT SINGLE QUOTATION MARK}s" 5', "not valid TOML: Expected newline", 0),
+    ('chain = []\ntitle = "Low water', f"a word {NOT_CLOSED}", 0),
+    ("chain = []\r\ntitle = 'Low water\r\n", f"a word {NOT_CLOSED}", 0),
+    ('chain = ["late_gate, "echo"]', "a quote at both ends of each word", 0),
+]
+"""Text, what is told, and the quote that it names."""
+FAULTS += [(text, told.format(chr(quote))) for text, told, quote in QUOTES]
+
 VOICES = 'chain = ["late"]\n[blocks.late]\ntype = "pitch_shifter"\nvoices = '
 IN_A_LIST = [
     ('[{ intervall = "P5 above" }]', '[0].intervall: no setting "intervall"; did you mean "interval"?'),
@@ -182,9 +204,14 @@ def test_a_declared_block_that_does_nothing_is_warned_of() -> None:
         (lambda p: None, "cannot be read"),
         (lambda p: p.mkdir(), "cannot be read"),
         (lambda p: p.write_bytes(b"\xff\xfe\x00"), "not a text file"),
+        (
+            lambda p: p.write_bytes(b"RIFF\x24\xff\x00\x00WAVE"),
+            "this is a recording, not a sketch; the sketch comes first",
+        ),
+        (lambda p: p.write_bytes(b"\x00\x00\x00\x20ftypM4A " + bytes(1_000_001)), "this is a recording, not a sketch"),
         (lambda p: p.write_text("#" * 1_000_001), "a sketch has at most 1000000"),
     ],
-    ids=["missing", "folder", "binary", "huge"],
+    ids=["missing", "folder", "binary", "recording", "large recording", "huge"],
 )
 def test_a_file_that_cannot_be_a_sketch(tmp_path: Path, make: object, line: str) -> None:
     path = tmp_path / "parade.toml"

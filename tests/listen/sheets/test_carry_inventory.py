@@ -100,7 +100,7 @@ def test_a_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     with pytest.raises(SketchError, match=r"gear\.toml: cannot be read"):
         load_inventory(tmp_path / "gear.toml")
     (tmp_path / "take.wav").write_bytes(b"RIFF\xff\xfe")
-    with pytest.raises(SketchError, match="not a text file"):
+    with pytest.raises(SketchError, match="this is a recording, not an inventory"):
         load_inventory(tmp_path / "take.wav")
 
 
