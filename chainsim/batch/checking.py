@@ -20,6 +20,7 @@ from chainsim.house.report import HouseReport, report_house
 from chainsim.listen.drawing.text_drawing import draw_chain
 from chainsim.sketch.chain import Chain, block_names
 from chainsim.sketch.model import Sketch, State
+from chainsim.sketch.timeline import muted_spans
 from chainsim.stage.cues import Cue
 from chainsim.stage.pitch_track import PitchTrack
 from chainsim.stage.walk import Walk, walk
@@ -71,12 +72,16 @@ class CheckReport:
     sha256: str
     sample_rate_hz: float
     take_channels: int
+    take_s: float | None
+    """How long the take is, if there is one."""
     feed: str
     key: str | None
     """As it sounds."""
     room: str | None
     cues: tuple[Cue, ...]
     """In order of time."""
+    muted_from_s: float | None
+    """From when on the cues leave the feed muted to the end of the take, if they do."""
     walk: Walk | None
     """How one foot plays the cues, if there are switches."""
     refuges: tuple[Refuge, ...]
@@ -160,10 +165,12 @@ def check_sketch(
         sha256=sketch.sha256,
         sample_rate_hz=sample_rate_hz,
         take_channels=channels,
+        take_s=take_s,
         feed=sketch.header.feed,
         key=sketch.base.key,
         room=sketch.room,
         cues=sketch.cues,
+        muted_from_s=_muted_from_s(sketch, math.inf if take_s is None else take_s),
         refuges=refuges(sketch),
         walk=walk(sketch.board, sketch.cues, sketch.foot, take_s) if sketch.switches and sketch.cues else None,
         states=tuple(reports),
@@ -172,6 +179,18 @@ def check_sketch(
         house=house,
         warnings=tuple(warnings),
     )
+
+
+def _muted_from_s(sketch: Sketch, end_s: float) -> float | None:
+    """When the mute begins that lasts until then, if there is one."""
+    from_s: float | None = None
+    last_s = math.nan
+    for span_from_s, to_s in muted_spans(sketch):
+        from_s = from_s if span_from_s == last_s else span_from_s
+        if from_s is not None and from_s < end_s <= to_s:
+            return from_s
+        last_s = to_s
+    return None
 
 
 def tracks_pitch(graph: Graph) -> bool:

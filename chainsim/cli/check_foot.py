@@ -26,6 +26,8 @@ def foot_lines(report: CheckReport) -> Iterator[str]:
         yield from _walk_lines(report.walk)
     elif report.cues:
         yield "\nCues: " + ", ".join(f"{cue.text} at {cue.when}" for cue in report.cues)
+    if report.muted_from_s is not None:
+        yield _muted_line(report, report.muted_from_s)
     if report.refuges:
         yield "" if report.walk is not None else "\nUnder one foot:"
         yield from map(_refuge_line, report.refuges)
@@ -40,6 +42,13 @@ def _walk_lines(walk: Walk) -> Iterator[str]:
     if impossible:
         count = len(impossible)
         yield f"{counted(count, 'change')} {'is' if count == 1 else 'are'} not for one foot (!)"
+
+
+def _muted_line(report: CheckReport, from_s: float) -> str:
+    later = any(cue.at_s > from_s for cue in report.cues)
+    if report.take_s is None:
+        return f"Muted from {from_s:.1f} s {'to the last cue and beyond: no cue ends it' if later else 'on'}"
+    return f"Muted from {from_s:.1f} s to the end of the take{': no cue in it ends that' if later else ''}"
 
 
 def _refuge_line(refuge: Refuge) -> str:

@@ -38,6 +38,7 @@ def test_check_walks_through_the_cues(folder: Path, capsys: pytest.CaptureFixtur
         "! bar 1:4: two presses in 0.5 s; this foot needs 1.02 s (patch last act / quay: UP (ahead), A)",
         "  3 s: mute on: hold A",
         "1 change is not for one foot (!)",
+        "Muted from 3.0 s on",
     ]
     assert "silence is one press away from every patch" in run.out
     assert "! the plain horn is 2 presses away from 2 patches, such as soft (UP, A)" in run.out
@@ -76,6 +77,26 @@ def test_cues_after_the_take_are_not_walked_and_told(folder: Path, capsys: pytes
     assert "  3 s: mute on comes after the end of the take" in walk_of(run.out)
     rendered = ran(capsys, *render(folder, "-o", folder / "o.wav"))
     assert rendered.err.count('the cue "mute on" at 3 s comes after the take') == 1
+
+
+def test_a_mute_that_nothing_ends_is_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Held down at 1.0 s, the mute acts at 1.6, and a patch at 2 s keeps it; the take lasts 2.0 s."""
+    text = SET[: SET.index("[[cues]]")]
+    take_file(folder, notes(seconds=2.0))
+
+    def said(*cues: str, take: bool = False) -> list[str]:
+        sketch = sketch_file(folder, text + "".join(f"[[cues]]\n{cue}\n" for cue in cues))
+        run = ran(capsys, "check", sketch, *(["--take", folder / "take.wav"] if take else []))
+        return [line for line in run.out.splitlines() if line.startswith("Muted")]
+
+    held, soft = 'at_s = 1\nhold = "A"', 'at_s = 1.9\npatch = "soft"'
+    assert said(held) == ["Muted from 1.6 s on"]
+    assert said(held, soft) == ["Muted from 1.6 s to the last cue and beyond: no cue ends it"]
+    assert said(held, soft, take=True) == ["Muted from 1.6 s to the end of the take: no cue in it ends that"]
+    ended = "at_s = 2.5\nmute = false"
+    assert said(held, soft, ended) == []
+    assert said(held, soft, ended, take=True) == ["Muted from 1.6 s to the end of the take: no cue in it ends that"]
+    assert said("at_s = 0\nmute = true", "at_s = 1\nmute = false", "at_s = 2\nmute = true", take=True) == []
 
 
 def test_cues_without_switches_are_listed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
