@@ -235,6 +235,11 @@ def test_a_part_of_the_take(open_page: OpenPage, tmp_path: Path) -> None:
     assert path.read_text().split("\n") == [*lines, ""]
     told = page.locator("#foot .note", has_text="Saved as").inner_text()
     assert "from 1:00.0 to 1:02.5 of the take; before and after that stand the set's own cues" in told
+    assert "Muted" not in told
+    page.get_by_role("button", name="hold: mute (E)").click()
+    saved(page, tmp_path)
+    told = page.locator("#foot .note strong").inner_text()
+    assert told.strip() == "Muted from 1:00.0 to the end: the set's later cues keep it."
 
 
 def test_what_is_too_fast_is_marked(open_page: OpenPage) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from chainsim.batch.checking import check_sketch
 from chainsim.batch.listening.excerpt import Excerpt
 from chainsim.batch.listening.foot_sounds import FootAtKeys
 from chainsim.sketch.loading import load_sketch, parse_sketch
@@ -148,6 +149,10 @@ answer(CASES.map(({ board, foot, pressed }) => {
 """
 
 
+def gesture_of(text: str) -> Gesture:
+    return Gesture(text.removeprefix("hold "), "hold" if text.startswith("hold ") else "press")
+
+
 def test_the_page_and_a_walk_through_the_saved_file_find_the_same_presses_too_fast(tmp_path: Path) -> None:
     """Random presses and feet; half of the gaps are within a millisecond of what the foot needs."""
     generator = np.random.default_rng(5)
@@ -159,7 +164,7 @@ def test_the_page_and_a_walk_through_the_saved_file_find_the_same_presses_too_fa
         sketch = parse_sketch(text)
         pace, gestures, ms = Pace(sketch.board, foot), [], [float(generator.random() * 200.0)]
         for name in generator.choice(["A", "hold A", "B", "C", "hold C", "UP"], 12):
-            gestures.append(Gesture(name.removeprefix("hold "), "hold" if "hold" in name else "press"))
+            gestures.append(gesture_of(name))
             if len(gestures) > 1:
                 near_ms = pace.between_ns(*gestures[-2:]) / 1e6 + generator.integers(-1, 2)
                 ms.append(ms[-1] + max(near_ms if generator.random() < 0.5 else generator.random() * 900.0, 0.0))
@@ -206,6 +211,49 @@ def test_the_file_of_a_part_has_the_sets_own_cues_around_it(tmp_path: Path) -> N
         [*expected, (pytest.approx(6.0 - 0.1205), "press B")], key=lambda cue: float(str(cue[0])[:3])
     )
     assert answer["presses"][0]["position"]["patch"] == "quick"
+
+
+MUTED = """
+import { Board } from "./board.js";
+import { cueFile } from "./cue_list.js";
+import { mutedFromS } from "./foot_muting.js";
+import { Pace } from "./pace.js";
+import { PressList } from "./press_list.js";
+
+answer(CASES.map((plain) => {
+  const list = new PressList(new Board(plain.board));
+  const pace = new Pace(list.board, plain.foot);
+  for (const [gesture, ms] of plain.pressed) list.add(gesture, ms);
+  const fromS = mutedFromS(plain, list.presses, pace);
+  const file = cueFile(list.presses, pace, plain.cuesBefore, plain.cuesAfter);
+  return { file, fromS: fromS === -Infinity ? "before" : fromS };
+}));
+"""
+
+
+def test_the_page_and_check_find_the_same_mute_that_nothing_ends(tmp_path: Path) -> None:
+    """Random cues before and after a part of a take, 4 to 8 s, in which is pressed at random."""
+    generator = np.random.default_rng(3)
+    asks = ['patch = "slow"', "mute = true", "mute = false", "dry = true", 'hold = "A"', 'press = "B"', 'off = "trim"']
+    names = ["A", "B", "C", "hold C", "hold A"]
+    cases = []
+    for _ in range(40):
+        times = [t for t in (1.0, 2.0, 8.5, 9.5, 10.5) if generator.random() < 0.5]
+        cues = "".join(f"[[cues]]\nat_s = {t}\n{generator.choice(asks)}\n" for t in times)
+        excerpt = Excerpt(4.0, 8.0) if generator.random() < 0.7 else None
+        chosen = [gesture_of(name) for name in generator.choice(names, generator.integers(1, 5))]
+        pressed = [(asdict(gesture), 4500.0 + 700.0 * k) for k, gesture in enumerate(chosen)]
+        plain = FootAtKeys(parse_sketch(f"{PRESSED}{cues}"), (), (), excerpt=excerpt).plain()
+        cases.append({**plain, "pressed": pressed})
+    heard = set()
+    (tmp_path / "set.toml").write_text(f'cue_file = "presses.csv"\n{PRESSED}', encoding="utf-8")
+    for found in answer_of(f"const CASES = {json.dumps(cases)};\n{MUTED}"):
+        (tmp_path / "presses.csv").write_text(found["file"], encoding="utf-8")
+        from_s = check_sketch(load_sketch(tmp_path / "set.toml"), 8000.0).muted_from_s
+        expected = "before" if from_s is not None and from_s < 4.0 else pytest.approx(from_s, abs=1e-9)
+        assert found["fromS"] == expected
+        heard.add("never" if from_s is None else "before" if from_s < 4.0 else "after" if from_s > 8.0 else "pressed")
+    assert heard == {"never", "before", "pressed", "after"}
 
 
 def test_another_board_takes_over_what_it_has_switches_for() -> None:

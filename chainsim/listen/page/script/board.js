@@ -25,6 +25,7 @@
  * @property {string|null} before the patch before this one
  */
 /** @typedef {{switch: string, kind: "press"|"hold"}} Gesture */
+/** @typedef {{atS: number, column: string, cell: string}} CueCells a cue as `cue_cells` of foot_plain.py gives it */
 
 /** Banks and switches over the patches of a sketch. */
 export class Board {
@@ -116,6 +117,31 @@ export class Board {
   after(position, gesture) {
     const action = this.action(position, gesture);
     return action === null ? position : this.do(position, action);
+  }
+
+  /**
+   * After a cue: a press or hold as the foot does it, all else set to what the cue says.
+   * @param {Position} position
+   * @param {CueCells} cue
+   * @returns {Position}
+   */
+  apply(position, { column, cell }) {
+    switch (column) {
+      case "patch":
+        return this._choose(position, cell);
+      case "press":
+      case "hold":
+        return this.after(position, { switch: cell, kind: column });
+      case "on":
+      case "off":
+        return this._engage(position, cell, column === "on");
+      case "mute":
+        return { ...position, muted: cell === "on" };
+      case "dry":
+        return { ...position, dry: cell === "on" };
+      default:
+        throw new Error(`no cue "${column}"`);
+    }
   }
 
   /**

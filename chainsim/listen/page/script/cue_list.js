@@ -1,7 +1,7 @@
 // @ts-check
 /** Presses as a file of cues that chainsim reads: a CSV file with a column for each kind of cue. */
 
-/** @typedef {{atS: number, column: string, cell: string}} CueCells as `cue_cells` of foot_plain.py */
+/** @typedef {import("./board.js").CueCells} CueCells */
 
 const CUE_COLUMNS = ["press", "hold", "patch", "on", "off", "mute", "dry"];
 const ALWAYS_THERE = ["press", "hold"];

@@ -4,6 +4,7 @@
 import { saveFile } from "./answers.js";
 import { cueFile, cueFileName } from "./cue_list.js";
 import { clock, el, say } from "./dom.js";
+import { mutedFromS } from "./foot_muting.js";
 
 /**
  * Offer the file.
@@ -15,10 +16,12 @@ import { clock, el, say } from "./dom.js";
 export function savePresses(plain, presses, pace) {
   const name = cueFileName(plain.title);
   saveFile(name, cueFile(presses, pace, plain.cuesBefore, plain.cuesAfter), "text/csv");
-  say(`Saved as ${name}`);
+  const muted = mutedText(plain, mutedFromS(plain, presses, pace));
+  say(`Saved as ${name}. ${muted}`.trim());
   return [
     `Saved as ${name}. `,
     partText(plain),
+    muted && el("strong", {}, `${muted} `),
     "Next: put it beside the sketch, write ",
     el("code", {}, `cue_file = "${name}"`),
     " in the sketch's head in the place of the cues it has, then ",
@@ -27,6 +30,13 @@ export function savePresses(plain, presses, pace) {
     el("code", {}, "chainsim check"),
     " tells what this foot can do.",
   ];
+}
+
+/** That nothing is heard any more from some time on: a mute is easily forgotten, and a patch does not end it. */
+function mutedText({ startsS, cuesAfter }, fromS) {
+  if (fromS === null) return "";
+  const from = fromS < startsS ? `before ${clock(startsS)}` : clock(fromS);
+  return `Muted from ${from} to the end${cuesAfter.length > 0 ? ": the set's later cues keep it" : ""}.`;
 }
 
 /** What the file has of the rest of the take, where the page holds a part of it. */
