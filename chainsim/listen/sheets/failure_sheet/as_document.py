@@ -144,7 +144,7 @@ def _after(sheet: FailureSheet, one: BoxFailure) -> str:
     told = [
         _where(sheet, len(changed), patches) + text
         for text, patches in _grouped(
-            changed, lambda p: "silent" if p.repaired.kind == "silent" else _words(one, p.repaired)
+            changed, lambda p: "silent" if p.repaired.kind == "silent" else _words_after(one, p)
         )
     ]
     return "; ".join(told)
@@ -160,6 +160,16 @@ def _words(one: BoxFailure, outcome: Outcome) -> str:
     if outcome.untold:
         parts.append(f"{', '.join(outcome.untold)} hears nothing to follow")
     return ", ".join(parts)
+
+
+def _words_after(one: BoxFailure, patch: PatchWithout) -> str:
+    outcome, change_db = patch.repaired, patch.horn_change_db
+    told = [_words(one, outcome)] if outcome.lost or outcome.untold or outcome.horn_lost else []
+    if outcome.horn_came:
+        told.append("the horn comes through")
+    elif abs(change_db) >= _HEARD_LU:
+        told.append(f"the horn {abs(change_db):.0f} dB {'louder' if change_db > 0.0 else 'softer'}")
+    return ", ".join(told) or _words(one, outcome)
 
 
 def _louder(patch: PatchWithout) -> str:

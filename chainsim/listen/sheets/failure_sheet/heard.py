@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from chainsim.block import block_type, settings_json
 from chainsim.graph.wiring import After, Input, Signal, Silence, Sum, Wiring, heard_at, wire
-from chainsim.listen.sheets.failure_sheet.without_box import gives_nothing
+from chainsim.listen.sheets.failure_sheet.without_box import MIXES, gives_nothing
 from chainsim.sketch.model import BlockEntry, ControllerEntry, State
 from chainsim.stage.drives import Drive
 
@@ -125,7 +125,7 @@ class _Hearing:
             return SILENT
         cls, name = block_type(entry.type_name), entry.name
         ports = self._wiring.ports[name]
-        sources = tuple(self.of(ports[port]) for port in cls.audio_inputs)
+        sources = tuple(self._into(entry, port, ports[port]) for port in cls.audio_inputs)
         detector = self.of(ports["detector"]) if "detector" in ports else SILENT
         drives = {s: d for (block, s), d in self._state.drives.items() if block == name}
         told = tuple(self._told(controller) for controller, _ in drives.values())
@@ -137,6 +137,12 @@ class _Hearing:
         into = () if cls.generates else sources
         part = Part(name, tuple(n for n in into if n != SILENT), told_by, self._passes_the_horn(entry, drives))
         return self._all.number((about, into, told_by), part)
+
+    def _into(self, entry: BlockEntry, port: str, signal: Signal) -> int:
+        """What comes in by a port; silence by a blender's path whose level is off, and is not moved."""
+        level = f"{port}_db"
+        off = getattr(entry.settings, level, 0.0) == -math.inf and (entry.name, level) not in self._state.drives
+        return SILENT if off and entry.type_name == MIXES else self.of(signal)
 
     @staticmethod
     def _passes_the_horn(entry: BlockEntry, drives: Mapping[str, tuple[str, Drive]]) -> bool:

@@ -27,12 +27,15 @@ class Outcome:
         Boxes that are heard, but have nothing to follow: their detector or controller listens to what is gone.
     horn_lost : bool
         Whether the horn itself is gone, and only its echo or what follows it is left.
+    horn_came : bool
+        Whether the horn itself is there, and was not.
     """
 
     kind: OutcomeKind
     lost: tuple[str, ...] = ()
     untold: tuple[str, ...] = ()
     horn_lost: bool = False
+    horn_came: bool = False
 
 
 class Outcomes:
@@ -65,9 +68,9 @@ class Outcomes:
         lost = tuple(name for name in order if name in blocks and name not in left)
         if now == SILENT:
             return Outcome("silent", lost)
-        horn_lost = self._expressions.holds_the_horn(was) and not self._expressions.holds_the_horn(now)
+        had, has = self._expressions.holds_the_horn(was), self._expressions.holds_the_horn(now)
         untold = tuple(name for name in order if name in self._untold(blocks, left))
-        return Outcome("lives on", lost, untold, horn_lost)
+        return Outcome("lives on", lost, untold, had and not has, has and not had)
 
     def _heard(self, state: State) -> int:
         return heard(state, self._controllers, self._expressions)

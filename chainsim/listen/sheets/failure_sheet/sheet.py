@@ -11,9 +11,9 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from chainsim.listen.sheets.failure_sheet.outcomes import Outcome, Outcomes
-from chainsim.listen.sheets.failure_sheet.repairs import Repair, repair
+from chainsim.listen.sheets.failure_sheet.repairs import Repair, horn_change_db, repair, repaired
 from chainsim.listen.sheets.failure_sheet.ways_out import WayOut, WaysOut
-from chainsim.listen.sheets.failure_sheet.without_box import dead, dead_when_off, patched_round
+from chainsim.listen.sheets.failure_sheet.without_box import dead, dead_when_off
 from chainsim.listen.sheets.wiring_sheet.cables import Cabling
 from chainsim.listen.sheets.wiring_sheet.links import NO_BOX
 from chainsim.listen.sheets.wiring_sheet.sheet import entries_of, wiring_sheet
@@ -41,6 +41,8 @@ class PatchWithout:
         After the repair.
     way_out : WayOut or None
         For a patch that has gone silent.
+    horn_change_db : float
+        After the repair, of the horn as it came, where the box stands beside others.
     louder_by_lu : float or None
         When the box gives nothing, if it was measured.
     """
@@ -49,6 +51,7 @@ class PatchWithout:
     dead: Outcome
     repaired: Outcome
     way_out: WayOut | None
+    horn_change_db: float = 0.0
     louder_by_lu: float | None = None
 
 
@@ -172,11 +175,12 @@ class _Search:
 
     def failure(self, box: str, entry: BlockEntry) -> BoxFailure:
         """What becomes of all patches when one box is gone."""
-        todo = repair(box, entry, self._sketch.base.chain, self._cabling)
         known: tuple[dict[Sound, bool], dict[Sound, bool]] = ({}, {})
         starts = {name: self._with_it_on(position, box) for name, position in self._starts.items()}
-        patches = tuple(self._patch(name, position, box, todo, known) for name, position in starts.items())
         states = {name: self._ways.state(position) for name, position in starts.items()}
+        having = [state for state in states.values() if box in state.blocks]
+        todo = repair(box, having, self._sketch.base.chain, self._cabling, self._outcomes.sounds)
+        patches = tuple(self._patch(name, position, box, todo, known) for name, position in starts.items())
         silent_even_off = tuple(n for n, s in states.items() if not self._outcomes.sounds(dead_when_off(s, box)))
         return BoxFailure(box, entry.type_name, patches, silent_even_off, todo, box in self._own)
 
@@ -191,7 +195,7 @@ class _Search:
     ) -> PatchWithout:
         state, outcomes = self._ways.state(position), self._outcomes
         broken = outcomes.compare(state, dead(state, box))
-        mended = outcomes.compare(state, patched_round(state, box) if todo.kind == "round it" else dead(state, box))
+        after = repaired(state, box, todo)
         way = None
         if broken.kind == "silent":
             with_horn, any_sound = known
@@ -199,4 +203,4 @@ class _Search:
             if way is None:
                 way = self._ways.nearest(position, lambda s: outcomes.sounds(dead(s, box)), any_sound)
                 way = way and replace(way, with_the_horn=False)
-        return PatchWithout(name, broken, mended, way)
+        return PatchWithout(name, broken, outcomes.compare(state, after), way, horn_change_db(state, after, box))

@@ -166,9 +166,8 @@ class _Plugging:
         return out
 
     def _lanes(self, step: LanesStep, point: Socket) -> Socket:
-        only = step.lanes[0]
-        if len(step.lanes) == 1 and only.level_db == 0.0 and only.pan is None:
-            return self._series(only.chain, point)
+        if is_wire(step):
+            return self._series(step.lanes[0].chain, point)
         self._forks += 1
         name, width, channels = self._mixer_name(self._forks), 1, []
         for number, lane in enumerate(step.lanes, 1):
@@ -209,6 +208,11 @@ class _Plugging:
     def _channels_out(self, name: str, ports: Mapping[str, int]) -> int:
         known = {**ports, "detector": 1}
         return max(block_type(e.type_name).output_channels(e.settings, known) for e in self._blocks[name])
+
+
+def is_wire(step: LanesStep) -> bool:
+    """Whether it is one lane as it is, which takes no mixer."""
+    return len(step.lanes) == 1 and step.lanes[0].level_db == 0.0 and step.lanes[0].pan is None
 
 
 def _lane_name(lane: Lane) -> str:
