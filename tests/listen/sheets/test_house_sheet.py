@@ -121,7 +121,19 @@ def test_the_low_cut_leaves_notes_that_the_take_does_not_hold() -> None:
     low = SET.replace('["squeeze", "echo"', '["low", "squeeze", "echo"').replace('["squeeze", "hall"]', '["low"]') + (
         '[blocks.low]\ntype = "following_synth"\nvoices = [{ pitch = "C0" }]\n'  # 16.35 Hz
     )
-    assert lines(house_document(sheet(low, high)))["low end"].startswith("no low cut; with this take")
+    # No loudspeaker gives what is under 30 Hz: it forbids no low cut there.
+    told = lines(house_document(sheet(low, high)))["low end"]
+    assert told.startswith("low cut under 30 Hz; with this take energy from 308 Hz")
+    assert told.endswith("lowest notes: horn Ab2 (104 Hz); low C0 (16 Hz: heard by its overtones)")
+
+
+def test_without_an_instrument_no_low_cut_is_promised() -> None:
+    text = SET.replace('instrument = "tenor sax"\n', "")
+    high = figures(("plain", -20.0, -3.0, 217.0, 0.0))
+    unknown = "what the horn can reach is not known: set instrument"
+    assert lines(house_document(sheet(text, high)))["low end"] == f"nothing under 217 Hz in this take; {unknown}"
+    assert lines(house_document(sheet(text)))["low end"] == unknown
+    assert lines(house_document(sheet("lowest_hz = 100\n" + text, high)))["low end"].startswith("low cut under 98 Hz")
 
 
 def test_one_patch_alone_is_not_named() -> None:

@@ -14,7 +14,8 @@ ALL = "all patches"
 UNRELATED_DB = 3.01
 """What left and right that have nothing in common lose in a fold; more is lost only where they cancel."""
 CANCELS_DB = UNRELATED_DB + 0.5
-HEARD_FROM_HZ = 20.0
+AMPLIFIED_FROM_HZ = 30.0
+"""What is lower no loudspeaker of a house gives, and hardly anybody hears: a low cut there takes nothing away."""
 UNKNOWN_LEVEL = "unknown: the sketch has no [levels]; listen, and set the gain from nothing"
 NO_TAKE = "unknown: print this sheet with a take"
 
@@ -98,22 +99,24 @@ def _mono(sheet: HouseSheet) -> str:
 
 
 def _low_end(sheet: HouseSheet) -> str:
-    told, needed_hz = [], [note.freq_hz for note in sheet.lowest]
+    told = []
+    energy_hz = math.inf
     if sheet.sounding:
         lowest = min(sheet.sounding, key=lambda p: p.lowest_hz)
-        needed_hz.append(lowest.lowest_hz)
-        told.append(f"with this take energy from {lowest.lowest_hz:.0f} Hz on{_in_patch(sheet, lowest.patch)}")
-    if sheet.lowest:
-        told.append("lowest notes: " + "; ".join(map(_note, sheet.lowest)))
-    if not told:
-        return NO_TAKE
-    # A take need not hold the lowest notes, and what they sound may lie under them.
-    cut = "no low cut" if min(needed_hz) < HEARD_FROM_HZ else f"low cut under {min(needed_hz):.0f} Hz"
-    return "; ".join([cut, *told])
+        energy_hz = lowest.lowest_hz
+        told.append(f"with this take energy from {energy_hz:.0f} Hz on{_in_patch(sheet, lowest.patch)}")
+    if not sheet.lowest:
+        # A take holds the notes that were played, not those that the horn has.
+        what = f"nothing under {energy_hz:.0f} Hz in this take; " if told else ""
+        return f"{what}what the horn can reach is not known: set instrument"
+    told.append("lowest notes: " + "; ".join(map(_note, sheet.lowest)))
+    needed_hz = max(AMPLIFIED_FROM_HZ, min(energy_hz, *(note.freq_hz for note in sheet.lowest)))
+    return "; ".join([f"low cut under {needed_hz:.0f} Hz", *told])
 
 
 def _note(note: LowestNote) -> str:
-    return f"{'horn' if note.by == HORN else note.by} {note.name} ({note.freq_hz:.0f} Hz)"
+    overtones = "" if note.freq_hz >= AMPLIFIED_FROM_HZ else ": heard by its overtones"
+    return f"{'horn' if note.by == HORN else note.by} {note.name} ({note.freq_hz:.0f} Hz{overtones})"
 
 
 def _latency(sheet: HouseSheet) -> str:
