@@ -61,8 +61,8 @@ class FileFigures:
     clip_level : float
         From which on a sample counts as clipped: the highest that the file's format holds, 1 for floats and lossy ones.
     noise_floor_dbfs : float
-        Middle rms level of the rests, from 0 Hz to half the sample rate, not weighted; minus infinity for digital
-        silence, NaN if there is no rest.
+        Middle rms level of the quietest rests, from 0 Hz to half the sample rate, not weighted; of a sound that rings
+        on, of its end. Minus infinity for digital silence, NaN if there is no rest.
     centroid_hz : float
         NaN for silence.
     impulse : ImpulseFigures or None

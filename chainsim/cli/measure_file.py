@@ -108,8 +108,8 @@ def _several(found: Sequence[FileFigures]) -> Iterator[str]:
     )
     yield table(HEAD, rows)
     yield (
-        "loudness integrated, and at most short-term (3 s) and momentary (0.4 s); noise: rms in rests, 0 Hz to half the"
-        " sample rate;\nclipped: runs of two or more samples at full scale"
+        "loudness integrated, and at most short-term (3 s) and momentary (0.4 s);\nnoise: rms in the quietest rests, 0 Hz to half the"
+        " sample rate; clipped: runs of two or more samples at full scale"
     )
     for figures in found:
         if figures.impulse is not None:
@@ -158,4 +158,4 @@ def _noise(figures: FileFigures) -> str:
     if math.isinf(figures.noise_floor_dbfs):
         return "digital silence"
     band = f"0 Hz ... {figures.noise_bandwidth_hz / 1000.0:g} kHz"
-    return f"{figures.noise_floor_dbfs:.1f} dBFS rms ({band}, not weighted)"
+    return f"{figures.noise_floor_dbfs:.1f} dBFS rms in the quietest of them ({band}, not weighted)"

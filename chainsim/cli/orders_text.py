@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 MOST_LINES = 15
 MANY_GROUPS, FEW_GROUPS = 8, 5
-HEAD = ("LUFS", "dBTP", "noise dBFS", "openings", "tail s", "centroid Hz", "latency ms")
+HEAD = ("LUFS", "dBTP", "rests dBFS", "openings", "tail s", "centroid Hz", "latency ms")
 
 
 def orders_text(found: Orders) -> Iterator[str]:
@@ -167,7 +167,7 @@ def _some(lines: Iterator[str]) -> Iterator[str]:
 def _cells(figures: SoundFigures) -> Iterator[str]:
     yield number(figures.integrated_lufs)
     yield number(figures.true_peak_dbtp)
-    yield "silent" if figures.noise_floor_dbfs < SILENT_DBFS else number(figures.noise_floor_dbfs)
+    yield "silent" if figures.rests_dbfs < SILENT_DBFS else number(figures.rests_dbfs)
     yield "-" if figures.gate_openings is None else str(figures.gate_openings)
     yield number(figures.tail_s)
     yield number(figures.centroid_hz, 0)

@@ -43,9 +43,47 @@ class Gaps:
     loud_peak_dbfs: float
     rests_s: tuple[tuple[float, float], ...]
     """Begin and end of each rest of at least 0.1 s."""
+    noise_s: tuple[tuple[float, float], ...]
+    """Where in the rests the noise is heard, digital silence left out; all of them where they are nothing else."""
     gate_threshold_db: float
     """3 dB over the noise's peaks but no lower than 60 dB under those of loud notes; NaN if it would come within 12 dB
     of them, or there is no rest."""
+
+
+class BlockLevels:
+    """Levels of a stream of chunks in blocks of 50 ms, of the loudest channel; any cuts give the same bits.
+
+    Parameters
+    ----------
+    sample_rate_hz : float, at least 1000
+    channels : int
+    """
+
+    def __init__(self, sample_rate_hz: float, channels: int) -> None:
+        check_rate(sample_rate_hz, "gaps")
+        self.channels = channels
+        self._hop = max(1, round(HOP_MS * sample_rate_hz / 1000.0))
+        self.hop_s = self._hop / sample_rate_hz
+        self._begun = np.zeros((channels, 0))
+        self._powers: list[Array] = []
+        self._peaks: list[Array] = []
+
+    def add(self, x: Audio) -> None:
+        """Take the next chunk, shape (channels, frames); AudioError if it is not finite."""
+        if not np.isfinite(x).all():
+            raise AudioError("gaps: the take holds a sample that is not finite")
+        joined = np.concatenate([self._begun, x], axis=1)
+        count = joined.shape[1] // self._hop
+        cells = joined[:, : count * self._hop].reshape(self.channels, count, self._hop)
+        self._powers.append(np.max(np.mean(np.square(cells), axis=2), axis=0))
+        self._peaks.append(np.max(np.abs(cells), axis=(0, 2)))
+        self._begun = joined[:, count * self._hop :].copy()
+
+    def result(self) -> tuple[Array, Array]:
+        """Rms and peak in dBFS of the blocks so far, each two hops long, of which one begins with every hop."""
+        power = np.concatenate([np.zeros(0), *self._powers])
+        peak = np.concatenate([np.zeros(0), *self._peaks])
+        return 0.5 * _db(0.5 * (power[1:] + power[:-1])), _db(np.maximum(peak[1:], peak[:-1]))
 
 
 class GapMeter:
@@ -58,43 +96,27 @@ class GapMeter:
     """
 
     def __init__(self, sample_rate_hz: float, channels: int) -> None:
-        check_rate(sample_rate_hz, "gaps")
         self.channels = channels
-        self._hop = max(1, round(HOP_MS * sample_rate_hz / 1000.0))
-        self._hop_s = self._hop / sample_rate_hz
-        self._begun = np.zeros((channels, 0))
-        self._powers: list[Array] = []
-        self._peaks: list[Array] = []
+        self._levels = BlockLevels(sample_rate_hz, channels)
 
     def add(self, x: Audio) -> None:
         """Take the next chunk, shape (channels, frames), C-contiguous float64; AudioError if it is not finite."""
         check_chunk(x, self.channels, "gaps")
-        if not np.isfinite(x).all():
-            raise AudioError("gaps: the take holds a sample that is not finite")
-        joined = np.concatenate([self._begun, x], axis=1)
-        count = joined.shape[1] // self._hop
-        cells = joined[:, : count * self._hop].reshape(self.channels, count, self._hop)
-        self._powers.append(np.max(np.mean(np.square(cells), axis=2), axis=0))
-        self._peaks.append(np.max(np.abs(cells), axis=(0, 2)))
-        self._begun = joined[:, count * self._hop :].copy()
+        self._levels.add(x)
 
     def result(self) -> Gaps:
         """Return what has been read so far."""
-        power = np.concatenate([np.zeros(0), *self._powers])
-        peak = np.concatenate([np.zeros(0), *self._peaks])
-        # A block is two hops, and begins with every hop.
-        rms_db, peak_db = 0.5 * _db(0.5 * (power[1:] + power[:-1])), _db(np.maximum(peak[1:], peak[:-1]))
-        hop_s = self._hop_s
+        (rms_db, peak_db), hop_s = self._levels.result(), self._levels.hop_s
         audible = np.isfinite(rms_db)
         if not audible.any():
             whole = ((0.0, (rms_db.size + 1) * hop_s),) if rms_db.size else ()
-            return Gaps(-math.inf, -math.inf, -math.inf, -math.inf, whole, math.nan)
+            return Gaps(-math.inf, -math.inf, -math.inf, -math.inf, whole, whole, math.nan)
         loud_db = float(np.percentile(rms_db[audible], LOUD_PERCENTILE))
         start_db = _steady_floor_db(rms_db)
         hissing = audible & (rms_db <= start_db + STEADY_DB) & (start_db <= loud_db - REST_UNDER_LOUD_DB)
         resting = hissing | ~audible
         notes = ~resting
-        rests_s = _runs_s(resting, hop_s)
+        rests_s = _long_enough(_spans_s(resting, hop_s))
         loud_rms, loud_peak = (float(np.percentile(levels[notes], LOUD_PERCENTILE)) for levels in (rms_db, peak_db))
         if hissing.any():
             noise_rms = float(np.median(rms_db[hissing]))
@@ -108,6 +130,7 @@ class GapMeter:
             loud_rms_dbfs=loud_rms,
             loud_peak_dbfs=loud_peak,
             rests_s=rests_s,
+            noise_s=_spans_s(hissing, hop_s) if hissing.any() else rests_s,
             gate_threshold_db=threshold if threshold <= loud_peak - LEAST_ROOM_DB else math.nan,
         )
 
@@ -153,8 +176,11 @@ def _steady_floor_db(rms_db: Array) -> float:
     return float(np.min(np.median(steady, axis=1))) if steady.size else math.inf
 
 
-def _runs_s(flags: npt.NDArray[np.bool_], hop_s: float) -> tuple[tuple[float, float], ...]:
-    """Spans of neighbouring flagged blocks (each two hops long) that last at least SHORTEST_REST_S."""
+def _spans_s(flags: npt.NDArray[np.bool_], hop_s: float) -> tuple[tuple[float, float], ...]:
+    """Begin and end of each run of flagged blocks, each of which is two hops long."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
-    spans = ((float(a) * hop_s, float(b + 1) * hop_s) for a, b in zip(edges[::2], edges[1::2], strict=True))
-    return tuple((a, b) for a, b in spans if b - a >= SHORTEST_REST_S)
+    return tuple((float(a) * hop_s, float(b + 1) * hop_s) for a, b in zip(edges[::2], edges[1::2], strict=True))
+
+
+def _long_enough(spans_s: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+    return tuple((a, b) for a, b in spans_s if b - a >= SHORTEST_REST_S)

@@ -149,7 +149,7 @@ ORDERED = (
     Figure("stands for", "12 orders that sound like this: low_water before two_masts, full_section last"),
     Figure("loudness as it comes", "-22.0 LUFS"),
     Figure("highest peak", "-12.5 dBTP"),
-    Figure("noise in the rests", "-101 dBFS"),
+    Figure("level in the rests", "-101 dBFS"),
     Figure("its gate opens", "13 x"),
     Figure("brightness", "1038 Hz"),
     Figure("rings on after the take", "12.4 s"),
@@ -170,7 +170,7 @@ def test_all_figures_fit_on_paper_and_on_a_screen(open_page: OpenPage) -> None:
     assert page.evaluate("() => document.documentElement.scrollWidth") <= 658
     # Paper and fingers have no titles to hover over.
     assert page.locator(".short-heads").inner_text() == (
-        "loudness: loudness as it comes; noise: noise in the rests; gate: its gate opens;"
+        "loudness: loudness as it comes; rests: level in the rests; gate: its gate opens;"
         " rings on: rings on after the take."
     )
     page.emulate_media(media="screen")

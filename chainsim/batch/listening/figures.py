@@ -35,7 +35,7 @@ def figures_of(version: MadeVersion, steps: float | None, take_channels: int = 1
 def differs(version: MadeVersion, first: MadeVersion, steps: float) -> str:
     """What a version does that the first does not, and what one hears of it, in a few words.
 
-    Of its noise it tells what is more when both are as loud.
+    Of the rests it tells what is louder when both sounds are as loud.
 
     Parameters
     ----------
@@ -44,8 +44,8 @@ def differs(version: MadeVersion, first: MadeVersion, steps: float) -> str:
         How far they are apart at one loudness.
     """
     louder_lu = version.figures.integrated_lufs - first.figures.integrated_lufs
-    noise_dbfs = version.figures.noise_floor_dbfs - (louder_lu if math.isfinite(louder_lu) else 0.0)
-    words = beside(replace(version.figures, noise_floor_dbfs=noise_dbfs), first.figures)
+    rests_dbfs = version.figures.rests_dbfs - (louder_lu if math.isfinite(louder_lu) else 0.0)
+    words = beside(replace(version.figures, rests_dbfs=rests_dbfs), first.figures)
     both = version.sketch, first.sketch
     does = "" if both[0] is None or both[1] is None else chain_beside(both[0], both[1])
     return "; ".join(filter(None, (does, words, _how_far(steps, told=bool(words)))))
@@ -80,9 +80,9 @@ def _measured(figures: SoundFigures, latest_ms: float) -> Iterator[tuple[str, st
     if silent:
         return
     yield "highest peak", _number(figures.true_peak_dbtp, "dBTP", "-")
-    if not math.isnan(figures.noise_floor_dbfs):
-        floor_dbfs = figures.noise_floor_dbfs if figures.noise_floor_dbfs > SILENT_DBFS else -math.inf
-        yield "noise in the rests", _number(floor_dbfs, "dBFS", "silent", digits=0)
+    if not math.isnan(figures.rests_dbfs):
+        level_dbfs = figures.rests_dbfs if figures.rests_dbfs > SILENT_DBFS else -math.inf
+        yield "level in the rests", _number(level_dbfs, "dBFS", "silent", digits=0)
     if figures.gate_openings is not None:
         yield "its gate opens", f"{figures.gate_openings} x"
     yield "brightness", _number(figures.centroid_hz, "Hz", "-", digits=0)

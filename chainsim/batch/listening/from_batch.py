@@ -26,7 +26,7 @@ from chainsim.sketch.model import Sketch
 COLUMNS = frozenset(
     {
         "sketch", "patch", "room", "take", "sample_rate_hz", "channels", "frames", "latency_ms", "integrated_lufs",
-        "true_peak_dbtp", "noise_floor_dbfs", "gate_openings", "tail_s", "centroid_hz", "warnings", "file", "error",
+        "true_peak_dbtp", "rests_dbfs", "gate_openings", "tail_s", "centroid_hz", "warnings", "file", "error",
         "sketch_sha256", "take_sha256", "version", "sound_key",
     }
 )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -224,6 +225,8 @@ def _cards(
 
 
 def _notes(options: PageOptions, made: MadeVersions, take_s: float) -> Iterator[str]:
+    if any(not math.isnan(version.figures.rests_dbfs) for version in made.versions):
+        yield "Level in the rests: of noise and of what still rings while the player rests, in the middle of all rests."
     if len(made.versions) > 1:
         yield "Brightness: the middle of a sound's spectrum. Steps: how far two sounds are apart; one is just audible."
     if options.excerpt is not None:

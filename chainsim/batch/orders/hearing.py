@@ -11,7 +11,7 @@ BRIGHTER = 1.1
 """Ratio of two centroids: the brightness that a listener tells apart for sure. Common practice, no source."""
 LOUDER_LU = 1.0
 LONGER_S, LONGER = 0.1, 1.1
-NOISIER_DB, SILENT_DBFS = 3.0, -120.0
+RESTS_DB, SILENT_DBFS = 3.0, -120.0
 
 
 def beside(figures: SoundFigures, other: SoundFigures) -> str:
@@ -35,9 +35,9 @@ def _words(figures: SoundFigures, other: SoundFigures) -> Iterator[str]:
     longer_s = figures.tail_s - other.tail_s
     if abs(longer_s) >= LONGER_S and max(figures.tail_s, other.tail_s) >= LONGER * min(figures.tail_s, other.tail_s):
         yield f"rings {abs(longer_s):.1f} s {'longer' if longer_s > 0.0 else 'shorter'}"
-    noisier_db = max(figures.noise_floor_dbfs, SILENT_DBFS) - max(other.noise_floor_dbfs, SILENT_DBFS)
-    if abs(noisier_db) >= NOISIER_DB:
-        yield f"rests {abs(noisier_db):.0f} dB {'noisier' if noisier_db > 0.0 else 'quieter'}"
+    louder_db = max(figures.rests_dbfs, SILENT_DBFS) - max(other.rests_dbfs, SILENT_DBFS)
+    if abs(louder_db) >= RESTS_DB:
+        yield f"rests {abs(louder_db):.0f} dB {'louder' if louder_db > 0.0 else 'quieter'}"
     if figures.gate_openings is not None and other.gate_openings is not None:
         more = figures.gate_openings - other.gate_openings
         if more:

@@ -8,10 +8,11 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from chainsim.measure.frame_powers import SpectrumMeter
-from chainsim.measure.gaps import GapMeter
+from chainsim.measure.gaps import Gaps
 from chainsim.measure.gating import OpeningCounter
 from chainsim.measure.loudness import LoudnessMeter
 from chainsim.measure.peaks import PeakMeter
+from chainsim.measure.rest_level import RestMeter
 from chainsim.measure.ringing import RingingMeter
 from chainsim.units import Array, Audio
 
@@ -28,8 +29,9 @@ class SoundFigures:
         From the take to the sound, by the shortest way.
     integrated_lufs, true_peak_dbtp : float
         ITU-R BS.1770-5; minus infinity for silence.
-    noise_floor_dbfs : float
-        Middle rms level of the rests; minus infinity for digital silence, NaN if there is no rest.
+    rests_dbfs : float
+        Middle rms level in the take's rests, as `RestMeter` reads it: noise, and what still rings there; minus infinity
+        for digital silence, NaN if the take has no rest.
     gate_openings : int or None
         Of all gates together; None without one.
     tail_s : float
@@ -45,7 +47,7 @@ class SoundFigures:
     latency_ms: float
     integrated_lufs: float
     true_peak_dbtp: float
-    noise_floor_dbfs: float
+    rests_dbfs: float
     gate_openings: int | None
     tail_s: float
     centroid_hz: float
@@ -76,7 +78,7 @@ class SoundFigures:
 
 
 FIGURES = (
-    "sample_rate_hz", "latency_ms", "integrated_lufs", "true_peak_dbtp", "noise_floor_dbfs", "tail_s", "centroid_hz",
+    "sample_rate_hz", "latency_ms", "integrated_lufs", "true_peak_dbtp", "rests_dbfs", "tail_s", "centroid_hz",
 )  # fmt: skip
 
 
@@ -100,7 +102,8 @@ class SoundFiguresMeter:
         self._rate_hz, self._channels = sample_rate_hz, channels
         self._latency_ms = 1000.0 * latency_samples[0] / sample_rate_hz
         self._loudness, self._peaks = LoudnessMeter(sample_rate_hz, channels), PeakMeter(sample_rate_hz, channels)
-        self._gaps, self._spectrum = GapMeter(sample_rate_hz, channels), SpectrumMeter(sample_rate_hz, channels)
+        self._rests = RestMeter(sample_rate_hz, channels, round(latency_samples[0]))
+        self._spectrum = SpectrumMeter(sample_rate_hz, channels)
         playing_frames = take_frames + math.ceil(latency_samples[1])
         self._ringing = RingingMeter(sample_rate_hz, channels, playing_frames)
         self._openings = [OpeningCounter() for _ in range(gates)]
@@ -108,7 +111,7 @@ class SoundFiguresMeter:
 
     def add(self, y: Audio, gains: Sequence[Array]) -> None:
         """Take the next span, shape (channels, frames), and the gain of every gate, shape (frames,)."""
-        for meter in (self._loudness, self._peaks, self._gaps, self._spectrum, self._ringing):
+        for meter in (self._loudness, self._peaks, self._rests, self._spectrum, self._ringing):
             meter.add(y)
         for counter, gain in zip(self._openings, gains, strict=True):
             counter.add(gain)
@@ -119,8 +122,15 @@ class SoundFiguresMeter:
         """Loudness of all of it."""
         return self._loudness.result().integrated_lufs
 
-    def result(self, warnings: tuple[str, ...] = ()) -> SoundFigures:
-        """Figures of all that was metered."""
+    def result(self, take_gaps: Gaps, warnings: tuple[str, ...] = ()) -> SoundFigures:
+        """Figures of all that was metered.
+
+        Parameters
+        ----------
+        take_gaps : Gaps
+            Of the take: they tell where it rests.
+        warnings : tuple of str
+        """
         return SoundFigures(
             sample_rate_hz=self._rate_hz,
             channels=self._channels,
@@ -128,7 +138,7 @@ class SoundFiguresMeter:
             latency_ms=self._latency_ms,
             integrated_lufs=self.integrated_lufs,
             true_peak_dbtp=self._peaks.result().true_peak_dbtp,
-            noise_floor_dbfs=self._gaps.result().noise_rms_dbfs,
+            rests_dbfs=self._rests.result(take_gaps.noise_s),
             gate_openings=sum(c.openings for c in self._openings) if self._openings else None,
             tail_s=self._ringing.result(),
             centroid_hz=self._spectrum.result(),

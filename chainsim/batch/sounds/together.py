@@ -21,6 +21,7 @@ from chainsim.batch.sounds.sound_figures import SoundFiguresMeter
 from chainsim.batch.sounds.union import Union
 from chainsim.errors import AudioError, StorageError
 from chainsim.graph.engine import Engine
+from chainsim.measure.gaps import GapMeter, Gaps
 from chainsim.measure.null import NullMeter
 from chainsim.measure.sound_distance.meter import SoundMeter
 from chainsim.sketch.model import Sketch
@@ -34,6 +35,7 @@ THE_TAKE = "the take "
 """How a sound's warning begins that is about what went through it."""
 
 _LARGEST = float(np.finfo(np.float32).max)
+READ_FRAMES = 1 << 16
 _CHANGED = "changed while it was rendered; run the same command again"
 
 
@@ -169,10 +171,10 @@ def _render(
             do_each(partial(_Made.add, n0=n0, outputs=outputs), made)
         if task.take_sha256 not in (None, take_hash(task.take)):
             raise AudioError(f"{task.take}: {_CHANGED}")
-        files = NamedFiles()
+        files, gaps = NamedFiles(), _gaps(take)
         for each in made:
             each.warnings += engine.own_warnings(each.sound.key)
-        do_each(partial(_Made.keep, store=store, take_warnings=take.warnings, files=files), made)
+        do_each(partial(_Made.keep, store=store, take_warnings=take.warnings, take_gaps=gaps, files=files), made)
         for each in made:
             if each.error is not None:
                 failed[each.sound.key] = Done(each.sound.key, each.error)
@@ -182,6 +184,14 @@ def _render(
         union.single_block_runs,
         tuple(dict.fromkeys([*take.warnings, *(line for each in made for line in each.warnings)])),
     )
+
+
+def _gaps(take: TakeReader) -> Gaps:
+    """Where the take rests."""
+    meter = GapMeter(take.sample_rate_hz, take.channels)
+    for first in range(0, take.frames, READ_FRAMES):
+        meter.add(np.ascontiguousarray(take.read(first, min(READ_FRAMES, take.frames - first))))
+    return meter.result()
 
 
 @contextmanager
@@ -239,7 +249,7 @@ class _Made:
             with self._failing():
                 self._take_span(n0, frames, outputs)
 
-    def keep(self, store: ResultStore, take_warnings: Sequence[str], files: NamedFiles) -> None:
+    def keep(self, store: ResultStore, take_warnings: Sequence[str], take_gaps: Gaps, files: NamedFiles) -> None:
         """Give its file its name, and the store what was measured, if it is still what its key says."""
         if self.error is None:
             with self._failing():
@@ -247,7 +257,7 @@ class _Made:
                     raise AudioError(f"a file that the sketch names {_CHANGED}")
                 self._files.close()
                 of_take = [THE_TAKE + line.removeprefix(f"{self._take_path}: ") for line in take_warnings]
-                figures = self._figures.result((*of_take, *self.warnings))
+                figures = self._figures.result(take_gaps, (*of_take, *self.warnings))
                 figures = replace(figures, warnings=(*figures.warnings, *cautions(figures.true_peak_dbtp)))
                 store.keep(self.sound.key, figures, arrays=self._arrays(), audio=self.sound.audio)
 

@@ -11,7 +11,7 @@ FIRST = ("beside the first",)
 """Labels whose columns come before all others: what readers look for."""
 SHORT = {
     "loudness as it comes": "loudness",
-    "noise in the rests": "noise",
+    "level in the rests": "rests",
     "its gate opens": "gate",
     "rings on after the take": "rings on",
 }

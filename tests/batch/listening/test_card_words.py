@@ -122,8 +122,8 @@ latency_ms = 20
 """
 
 
-def version(sketch: Sketch, noise_floor_dbfs: float = -80.0) -> MadeVersion:
-    figures = SoundFigures(48_000.0, 1, 48_000, 0.0, -20.0, -3.0, noise_floor_dbfs, None, 0.5, 1_000.0)
+def version(sketch: Sketch, rests_dbfs: float = -80.0) -> MadeVersion:
+    figures = SoundFigures(48_000.0, 1, 48_000, 0.0, -20.0, -3.0, rests_dbfs, None, 0.5, 1_000.0)
     return MadeVersion("a version", Path("none.wav"), figures, sketch=sketch)
 
 
@@ -202,7 +202,7 @@ def test_latency_by_both_ways_and_rests_that_are_silent() -> None:
     """One lane comes 20 ms late, and nothing aligns them; under -120 dBFS nothing is heard."""
     figures = {figure.label: figure.text for figure in figures_of(version(parse_sketch(LANES), -286.0), None)}
     assert figures["latency"] == "0.0 to 20.0 ms"
-    assert figures["noise in the rests"] == "silent"
+    assert figures["level in the rests"] == "silent"
     for floor_dbfs, said in ((-math.inf, "silent"), (-119.0, "-119 dBFS")):
         own = figures_of(version(parse_sketch("chain = []"), floor_dbfs), None)
-        assert {figure.label: figure.text for figure in own}["noise in the rests"] == said
+        assert {figure.label: figure.text for figure in own}["level in the rests"] == said

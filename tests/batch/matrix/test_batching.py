@@ -410,4 +410,4 @@ def test_the_report_is_plain(folder: Path) -> None:
         "block_runs": 1,
         "single_block_runs": 1,
     }
-    assert (row["file"], row["noise_floor_dbfs"], row["sample_rate_hz"]) == (None, None, FS)  # a take without a rest
+    assert (row["file"], row["rests_dbfs"], row["sample_rate_hz"]) == (None, None, FS)  # a take without a rest

@@ -19,6 +19,7 @@ from chainsim.batch.results.keys import sketch_digest
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.sounds.together import Sound, Task, render_together
 from chainsim.batch.sounds.union import Union
+from chainsim.measure.fitness import measure_fitness
 from chainsim.sketch.chain import BlockStep
 from chainsim.sketch.model import Sketch
 
@@ -124,10 +125,31 @@ def test_figures_are_those_of_the_file(take: Path, tmp_path: Path) -> None:
     assert figures.integrated_lufs == pytest.approx(measured.loudness.integrated_lufs, abs=1e-3)
     assert figures.true_peak_dbtp == pytest.approx(measured.peaks.true_peak_dbtp, abs=1e-3)
     assert figures.centroid_hz == pytest.approx(measured.centroid_hz, rel=1e-3)
-    assert figures.noise_floor_dbfs == pytest.approx(measured.noise_floor_dbfs, abs=0.01, nan_ok=True)
     assert figures.latency_ms == pytest.approx(checked.states[0].latency_ms[0])
     assert figures.frames == round(measured.duration_s * RATE_HZ)
     assert figures.gate_openings == 2  # one a note
+
+
+def test_rests_are_those_of_the_take(tmp_path: Path) -> None:
+    """Hiss of -60 dBFS between two notes: a gain shifts its level, one that is late too; a hall rings there."""
+    t = np.arange(2 * RATE_HZ) / RATE_HZ
+    note = 0.3 * np.sin(2 * np.pi * 300.0 * t) * ((t < 0.6) | (t > 1.4))
+    x = note + 1e-3 * np.random.default_rng(7).standard_normal(t.size)
+    soundfile.write(tmp_path / "take.wav", x, RATE_HZ, subtype="DOUBLE")
+    head = 'chain = ["a"]\n[blocks.a]\ntype ='
+    sketches = {
+        "plain": f'{head} "gain"',
+        "late": f'{head} "gain"\ngain_db = 6\nlatency_ms = 150',
+        "hall": f'{head} "reverb"\ndecay_s = 6',
+    }
+    sounds = tuple(Sound(key, chainsim.parse_sketch(text)) for key, text in sketches.items())
+    render_together(Task(tmp_path / "take.wav", sounds, tmp_path / "store"))
+    store = ResultStore(tmp_path / "store")
+    found = {key: figures.rests_dbfs for key in sketches if (figures := store.figures(key)) is not None}
+    assert found["plain"] == pytest.approx(-60.0, abs=0.1)
+    assert found["plain"] == pytest.approx(measure_fitness(x, RATE_HZ).fitness.noise_rms_dbfs, abs=0.1)  # as check says
+    assert found["late"] == pytest.approx(found["plain"] + 6.0, abs=1e-6)
+    assert found["hall"] > -45.0
 
 
 def test_what_cannot_be_built_is_left_out_with_the_reason(take: Path, tmp_path: Path) -> None:
