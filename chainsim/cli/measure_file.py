@@ -108,8 +108,8 @@ def _several(found: Sequence[FileFigures]) -> Iterator[str]:
     )
     yield table(HEAD, rows)
     yield (
-        "loudness integrated, and at most short-term (3 s) and momentary (0.4 s);\nnoise: rms in the quietest rests, 0 Hz to half the"
-        " sample rate; clipped: runs of two or more samples at full scale"
+        "loudness integrated, and at most short-term (3 s) and momentary (0.4 s);\nnoise: rms in the quietest"
+        " rests, 0 Hz to half the sample rate; clipped: runs of two or more samples at full scale"
     )
     for figures in found:
         if figures.impulse is not None:
