@@ -120,3 +120,17 @@ def test_other_sheets_of_a_full_set(
     assert [found["id"] for found in axe(page)] == []
     assert smallest_pt(page) >= 7.5 - 1e-6
     assert {paper: printed_pages(page, paper) for paper in PAPERS} == dict.fromkeys(PAPERS, pages)
+
+
+@pytest.mark.parametrize("made", [wiring, house, failures])
+def test_on_a_telephone_nothing_is_out_of_sight(made: Callable[[Sketch], Document], open_page: OpenPage) -> None:
+    page = open_page(document_page(made(load_sketch(Path("presets/harbour_day.toml")))), width=360)
+    cells = page.locator("tbody [role=rowheader], tbody [role=cell]:not(:empty)")
+    right_px = cells.evaluate_all("all => all.map((cell) => cell.getBoundingClientRect().right + cell.scrollLeft)")
+    assert max(right_px) <= 360 - 16  # the page's margin
+    assert cells.evaluate_all("all => all.every((cell) => cell.scrollWidth <= cell.clientWidth)")
+    named = "all => all.map((c) => [c.dataset.column, getComputedStyle(c, '::before').content])"
+    assert all(head in shown for head, shown in cells.evaluate_all(named) if head)
+    # A reader still finds a table's heads and cells.
+    assert page.get_by_role("columnheader").count() > 0
+    assert page.get_by_role("cell").count() > 0

@@ -251,4 +251,8 @@ def test_it_fits_a_page_of_text_and_its_names_are_escaped() -> None:
     assert max(map(len, document_text(document).splitlines())) <= 80
     page = document_page(document)
     assert "<img" not in page
+    # Each cell has the name of its column, for windows that are too narrow for columns.
+    assert '<td role="cell" data-column="LUFS">-20.0</td>' in page
+    assert '<th scope="row" role="rowheader" data-column="patch">plain</th>' in page
+    assert '<th scope="row" role="rowheader">low end</th>' in page  # a column without a name
     assert "&lt;img src=x&gt;" in page
