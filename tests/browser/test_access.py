@@ -90,7 +90,8 @@ def test_keys_are_left_alone_where_they_are_typed(open_page: OpenPage) -> None:
 
 def test_tab_reaches_everything_and_leaves_again(open_page: OpenPage) -> None:
     page = open_page(full_page())
-    wanted = page.locator("button:visible, input:visible, summary:visible, [tabindex='0']:visible").count()
+    stops = "button:visible, input:visible, summary:visible, [tabindex='0']:visible, .places a:visible"
+    wanted = page.locator(stops).count()
     reached = []
     for _ in range(2 * wanted):
         page.keyboard.press("Tab")

@@ -370,6 +370,7 @@ def test_a_page_written_anew_goes_on_with_what_was_pressed(open_page: OpenPage, 
     assert [row[1] for row in rows(page, "Your presses")] == ["E", 'B, "low"']
     write_listening_folder(replace(before, foot=None), tmp_path / "board", watched=True)
     page.locator("#foot").wait_for(state="hidden")
+    assert page.locator(".places a:visible").all_inner_texts() == ["What you hear", "Listen blind", "What is in each"]
     assert page.locator(".foot-panel").count() == 0
     assert page.evaluate(LEVELS) == "equal"
 
@@ -393,7 +394,11 @@ def test_by_keyboard_alone_and_by_a_screen_reader(open_page: OpenPage) -> None:
 
 def test_by_touch_on_a_narrow_screen(open_page: OpenPage) -> None:
     page = open_page(listening_page(set_page(CUES)), width=320, height=640, touch=True)
-    # Under the player, which stays at the top, all of the board is in sight, and wide enough for a finger.
+    # A link at the top leads past the versions, and under the player, which stays there.
+    page.locator(".places").get_by_text("Foot at the keys").tap()
+    top = page.locator(".transport").bounding_box()
+    assert top["y"] + top["height"] <= page.locator("#foot-heading").bounding_box()["y"] <= 200
+    # Under it all of the board is in sight, and wide enough for a finger.
     page.locator(".foot-panel").evaluate("(panel) => panel.scrollIntoView()")
     top = page.locator(".transport").bounding_box()
     boxes = [b.bounding_box() for b in page.locator(".foot-switches button").all()]
