@@ -16,7 +16,7 @@ from chainsim.listen.sheets.carry_plan.page import plan_page
 from chainsim.listen.sheets.carry_plan.plan import CarryPlan
 from chainsim.listen.sheets.carry_plan.planning import carry_plan
 from chainsim.listen.sheets.carry_plan.reading import parse_inventory
-from chainsim.listen.sheets.carry_plan.rows import label_lines
+from chainsim.listen.sheets.carry_plan.rows import alarms, label_lines
 from chainsim.sketch.loading import parse_sketch
 
 SKETCH = """
@@ -213,6 +213,24 @@ def test_what_is_not_known_decides_nothing_between_equals_and_makes_a_total_a_bo
     text = plan_text(plan)
     assert "Chosen: the fewest boxes; of equals the cheapest; not every mass is known" in text
     assert "at least 0 g" in text
+
+
+def test_a_mass_that_is_not_known_stops_nothing_and_is_told() -> None:
+    sketch = parse_sketch('chain = ["echo", "hall"]\n[blocks.echo]\ntype = "delay"\n[blocks.hall]\ntype = "reverb"\n')
+
+    def plan(echo: str, limit_g: int = 900) -> CarryPlan:
+        gear = f'[limits]\nmass_g = {limit_g}\n[[gear]]\nname = "hall box"\nmakes = ["reverb"]\npower = "none"\n'
+        gear += f'mass_g = 600\n[[gear]]\nname = "echo box"\nmakes = ["delay"]\npower = "none"\n{echo}'
+        return carry_plan(sketch, parse_inventory(gear))
+
+    unknown = plan("")
+    assert [item.name for item in unknown.carried] == ["hall box", "echo box"]
+    assert alarms(unknown) == [
+        "mass: at least 600 g of 900 g allowed: what echo box weighs is not known; weigh it, and set mass_g"
+    ]
+    assert alarms(plan("mass_g = 200")) == []
+    # What is known is too much already.
+    assert plan("", 500).lost[0].ways == (("over the mass by 100 g: at least 600 g, allowed 500 g",),)
 
 
 @pytest.mark.parametrize(("budget", "made"), [(1_000_000, 0), (1_000_001, 1)])

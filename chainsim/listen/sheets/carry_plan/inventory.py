@@ -65,7 +65,9 @@ class Gear(_Carried):
     def _blocks_there_are(cls, makes: list[str]) -> list[str]:
         for type_name in makes:
             if type_name == "blender":
-                raise ValueError("a blender is a fork of two lanes: give splits = 2 and mixes = 2")
+                raise ValueError(
+                    'take "blender" out: it is a fork of two lanes, no effect; what forks has splits = 2 and mixes = 2'
+                )
             try:
                 block_type(type_name)
             except SettingError as error:

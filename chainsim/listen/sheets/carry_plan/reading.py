@@ -110,7 +110,10 @@ def _place(part: str, i: int, name: object) -> str:
 
 
 def _missing(item: Gear | Supply, limits: Limits) -> Iterator[str]:
-    """Figures that some limit asks for, or that a plug needs."""
+    """Figures that some limit asks for, or that a plug needs.
+
+    A mass may be missing: the plan then says that it weighs at least so much.
+    """
     if not (item.name or "").strip():
         yield "name: missing; every item has one"
     if limits.has_board and item.on_board:
@@ -119,8 +122,6 @@ def _missing(item: Gear | Supply, limits: Limits) -> Iterator[str]:
                 yield f"{side}: missing, and limits has a board; with on_board = false it needs none"
     if limits.height_mm is not None and item.on_board and item.height_mm is None:
         yield "height_mm: missing, and limits.height_mm is given"
-    if limits.mass_g is not None and item.mass_g is None:
-        yield "mass_g: missing, and limits.mass_g is given"
     if limits.budget is not None and not item.owned and item.price is None:
         yield "price: missing, and limits.budget is given; what is yours has owned = true"
     if isinstance(item, Gear) and item.power == "outlet":

@@ -144,10 +144,16 @@ def _cut(line: str, most: int) -> str:
 
 def alarms(plan: CarryPlan) -> Sequence[str]:
     """What to look at before packing."""
+    unweighed = [item.name for item in plan.carried if item.mass_g is None]
     found = [
         f"{total.what}: {total_text(total)}: hardly anything to spare"
         for total in plan.totals
         if total.limit and total.unit != "ms" and 0.95 * total.limit < total.value
+    ]
+    found += [
+        f"{total.what}: {total_text(total)}: what {', '.join(unweighed)} weighs is not known; weigh it, and set mass_g"
+        for total in plan.totals
+        if total.what == "mass" and total.limit is not None and total.at_least
     ]
     if plan.passed_over:
         found.append(
