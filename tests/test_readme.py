@@ -34,7 +34,9 @@ def fenced(language: str, page: Path = README) -> list[str]:
     return [re.sub(rf"^{indent}", "", text, flags=re.M) for indent, text in found]
 
 
-def test_the_first_sketch_renders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_first_sketch_renders(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.chdir(tmp_path)
     Path("first.toml").write_text(fenced("toml")[0])
     take, rate_hz = soundfile.read(next(iter(take_paths().values())), frames=96_000)
@@ -44,6 +46,10 @@ def test_the_first_sketch_renders(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     heard = render(sketch, take, rate_hz).audio
     assert heard.shape[1] == 2
     assert 0.01 < np.abs(heard).max() < 1.0
+    (wire_command,) = re.findall(r"^`chainsim (render first.toml .*--probe .*)`", README.read_text(), flags=re.M)
+    told = ran(capsys, *shlex.split(wire_command))
+    assert told.code == 0, told.err  # the wire is one of this sketch
+    assert {"first.wav", "beside.wav"} <= {path.name for path in tmp_path.iterdir()}
 
 
 def test_the_voices_render_beside_the_horn() -> None:

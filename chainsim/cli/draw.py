@@ -33,7 +33,8 @@ ENDINGS = (".svg", ".png", ".txt")
 def command(sketch: Path, output: Path | None, patch: str | None, room: str | None, take: Path | None) -> None:
     """Draw the signal flow of SKETCH: what follows what, what runs side by side, who listens to whom.
 
-    Without -o it is drawn in letters. A set is drawn as written, or one patch of it.
+    Without -o it is drawn in letters. A set is drawn as written, or one patch of it. Under letters stands each wire's
+    name, for chainsim render --probe; in an SVG a wire tells its name where the pointer rests on it.
 
     \b
     Examples:
@@ -43,6 +44,7 @@ def command(sketch: Path, output: Path | None, patch: str | None, room: str | No
       chainsim draw evening.toml --patch chorale --room chapel -o chorale.svg
     """
     from chainsim.listen.drawing.text_drawing import WIDTH as TEXT_WIDTH
+    from chainsim.listen.drawing.text_drawing import draw_chain
     from chainsim.sketch.loading import load_sketch
 
     if output is not None:
@@ -54,12 +56,13 @@ def command(sketch: Path, output: Path | None, patch: str | None, room: str | No
     measured = {} if take is None else _measured(sketch, drawn, take)
     title = loaded.title if patch is None else f"{loaded.title}: {patch}"
     title = title if room is None else f"{title}, in {room}"
-    text = _text(drawn.base, measured)
-    text = text if title == loaded.title else f"{title}\n\n{text}"
+    drawing = draw_chain(drawn.base)
+    heading = "" if title == loaded.title else f"{title}\n\n"
+    text = f"{heading}{drawing}\n\n{_wire_table(drawn.base, measured)}"
     if output is None:
         click.echo(text)
-        if max(map(len, text.splitlines())) > TEXT_WIDTH:
-            click.echo("wider than a page of letters; -o NAME.svg draws it as wide as a page")
+        if max(map(len, drawing.splitlines())) > TEXT_WIDTH:
+            click.echo("the drawing is wider than a page of letters; -o NAME.svg draws it as wide as a page")
     else:
         _write(output, drawn.base, title, text, measured)
         blocks = drawn.block_order
@@ -79,17 +82,29 @@ def _measured(path: Path, sketch: Sketch, take: Path) -> Mapping[str, WireMeasur
         return measure_wires(sketch, opened)
 
 
-def _text(state: State, measured: Mapping[str, WireMeasured]) -> str:
-    from chainsim.listen.drawing.text_drawing import draw_chain
+def _wire_table(state: State, measured: Mapping[str, WireMeasured]) -> str:
+    """Every wire by its name, what runs there, and what was measured."""
+    from chainsim.listen.drawing.named_wires import named_wires
 
-    drawing = draw_chain(state)
-    if not measured:
-        return drawing
-    rows = [
-        (name, number(w.latency_ms, 1, " ms"), number(w.loudness_lufs, 1, " LUFS"), number(w.peak_dbfs, 1, " dBFS"))
-        for name, w in measured.items()
-    ]
-    return f"{drawing}\n\n{table(('wire', 'latency', 'loudness', 'largest sample'), rows)}"
+    wires = named_wires(state)
+    head: tuple[str, ...] = ("wire",)
+    rows: list[tuple[str, ...]] = [(wire.name,) for wire in wires]
+    if measured:
+        head = ("wire", "latency", "loudness", "largest sample")
+        rows = [(wire.name, *_figures(measured.get(wire.name, measured.get(wire.same_as or "")))) for wire in wires]
+    lines = table(head, rows).splitlines()
+    width = max(map(len, lines))
+    told = zip(lines, ("what runs there", *(wire.what for wire in wires)), strict=True)
+    listed = "\n".join(f"{line.ljust(width)}  {what}" for line, what in told)
+    return f'{listed}\nchainsim render --probe "WIRE=FILE" writes what runs on one'
+
+
+def _figures(wire: WireMeasured | None) -> tuple[str, str, str]:
+    """Latency, loudness and peak of a wire; dashes where nothing can sound on it, or no drawing has room for it."""
+    if wire is None:
+        return "-", "-", "-"
+    latency, loudness = number(wire.latency_ms, 1, " ms"), number(wire.loudness_lufs, 1, " LUFS")
+    return latency, loudness, number(wire.peak_dbfs, 1, " dBFS")
 
 
 def _write(output: Path, state: State, title: str, text: str, measured: Mapping[str, WireMeasured]) -> None:

@@ -67,8 +67,8 @@ FORMATS = {"float32": "float32", "pcm24": "pcm24", "pcm16": "pcm16"}
     "probes",
     multiple=True,
     metavar="WIRE=FILE",
-    help='Write what runs on a wire, too: a block\'s output, "input", "sum 1", "lane 1.2", "mix dry" and others, which'
-    " chainsim draw --take names; may be given often.",
+    help='Write what runs on a wire, too: a block\'s output, "input", and in forks such as "sweep_mix dry", "lane 1.2",'
+    ' "sum 1"; chainsim draw SKETCH lists the wires of a sketch. May be given often.',
 )
 @click.option(
     "--format",
@@ -99,6 +99,7 @@ def command(
     Examples:
       chainsim render waltz.toml solo.wav -o waltz.wav
       chainsim render waltz.toml solo.wav -o waltz.flac --probe late_gate=gated.wav
+      chainsim render waltz.toml solo.wav -o waltz.wav --probe "sweep_mix dry=beside_the_filter.wav"
       chainsim render waltz.toml takes/*.wav -o rendered/
       chainsim render waltz.toml solo.wav -o waltz.wav --watch
       chainsim render evening.toml solo.wav -o chorale.wav --patch chorale --room chapel

@@ -23,7 +23,16 @@ engaged = false
 
 def test_it_draws_in_letters(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     told = ran(capsys, "draw", sketch_file(tmp_path, 'chain = ["gain", "pan"]'))
-    assert (told.code, told.out, told.err) == (0, "input ─► gain ─► pan ─► out\n", "")
+    assert (told.code, told.err) == (0, "")
+    assert told.out.splitlines() == [
+        "input ─► gain ─► pan ─► out",
+        "",
+        "wire   what runs there",
+        "input  the horn, as it comes",
+        "gain   gain",
+        "pan    pan",
+        'chainsim render --probe "WIRE=FILE" writes what runs on one',
+    ]
 
 
 def test_a_set_is_drawn_as_written_and_its_patches_are_named(
@@ -59,13 +68,30 @@ def test_it_writes_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
 def test_a_take_puts_figures_on_the_wires(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     sketch = sketch_file(tmp_path, 'chain = ["gain"]\n[blocks.gain]\ngain_db = -6\nlatency_ms = 5')
     take = take_file(tmp_path, notes(seconds=1.0))
-    rows = [line.split() for line in ran(capsys, "draw", sketch, "--take", take).out.splitlines()[-2:]]
+    rows = [line.split() for line in ran(capsys, "draw", sketch, "--take", take).out.splitlines()[-3:-1]]
     assert [row[:3] for row in rows] == [["input", "0.0", "ms"], ["gain", "5.0", "ms"]]
     assert float(rows[0][3]) - float(rows[1][3]) == pytest.approx(6.0, abs=0.11)
     assert ran(capsys, "draw", sketch, "--take", take, "-o", tmp_path / "a.svg").code == 0
     root = ElementTree.parse(tmp_path / "a.svg").getroot()
     told = [e.text for e in root.iter() if e.get("data-figure-of") == "gain"]
     assert told == [f"\N{MINUS SIGN}{rows[1][3].removeprefix('-')} LUFS", "5.0 ms"]
+
+
+def test_the_table_has_lanes_that_need_no_wire_of_their_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The table of figures named "sum 1.2" and no lane, and a probe on the lane that the guide named was refused."""
+    sketch = sketch_file(
+        tmp_path,
+        'chain = [{ lanes = ["dry", ["gain"], { chain = "dry", level_db = "off" }] }]\n[blocks.gain]\ngain_db = -6',
+    )
+    take = take_file(tmp_path, notes(seconds=1.0))
+    rows = {line[:9].strip(): line[9:] for line in ran(capsys, "draw", sketch, "--take", take).out.splitlines()[4:-1]}
+    assert list(rows) == ["wire", "input", "lane 1.1", "gain", "lane 1.2", "lane 1.3", "sum 1.2", "sum 1"]
+    figures = {name: row.split("  ")[:-1] for name, row in rows.items()}
+    assert figures["lane 1.1"] == figures["input"] != figures["lane 1.2"] == figures["gain"]
+    assert rows["lane 1.3"].split() == ["-", "-", "-", "silent:", "its", "level", "is", "off"]
+    assert rows["lane 1.2"].endswith("  as gain")
+    probes = [option for name in list(rows)[1:] for option in ("--probe", f"{name}={tmp_path / f'{name}.wav'}")]
+    assert ran(capsys, "render", sketch, take, "-o", tmp_path / "out.wav", *probes).code == 0
 
 
 @pytest.mark.parametrize(

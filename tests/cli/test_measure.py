@@ -90,7 +90,10 @@ BAD = {
     "three files": (("--harmony", "sketch.toml", "take.wav", "take.wav"), "found 3"),
     "no take": (("--harmony", "sketch.toml", "none.wav"), "none.wav: no such file"),
     "no sketch": (("--harmony", "none.toml", "take.wav"), "none.toml: cannot be read"),
-    "the wrong way round": (("--harmony", "take.wav", "sketch.toml"), "take.wav: this is a recording, not a sketch; the sketch comes first"),
+    "the wrong way round": (
+        ("--harmony", "take.wav", "sketch.toml"),
+        "take.wav: this is a recording, not a sketch; the sketch comes first",
+    ),
     "no shifter": (("--harmony", "plain.toml", "take.wav"), 'plain.toml: no block of type "pitch_shifter"'),
     "no key": (("--harmony", "keyless.toml", "take.wav"), "keyless.toml: blocks.mates.voices[1].interval"),
     "unknown option": (("--harmonie",), "--harmonie"),

@@ -9,6 +9,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from chainsim.listen.drawing.arrows import arrow_head, shaft
 from chainsim.listen.drawing.layout import TURNED, lay_out
+from chainsim.listen.drawing.named_wires import named_wires
 from chainsim.listen.drawing.shapes import Box, Circle, Label, Layout, Point, Sample, Triangle, Wire
 from chainsim.sketch.chain import block_names
 from chainsim.sketch.model import BlockEntry, State
@@ -71,7 +72,7 @@ def draw_svg(
         f"<title>{_text(title)}</title>",
         f"<desc>{_text(_described(state))}</desc>",
         *([f"<style>{STYLE}</style>"] if standalone else []),
-        *_wires(layout, sounds or {}),
+        *_wires(layout, _titles(state), sounds or {}),
         *map(_box, layout.boxes),
         *map(_triangle, layout.triangles),
         *map(_circle, layout.circles),
@@ -98,19 +99,32 @@ def _kind(entry: BlockEntry) -> str:
     return f"{kind}, the polarity of its wet path turned" if turned else kind
 
 
-def _wires(layout: Layout, sounds: Mapping[str, str]) -> Iterable[str]:
+def _titles(state: State) -> dict[str, str]:
+    """What is told of each wire: its name, what runs there, and its other names."""
+    titles: dict[str, str] = {}
+    for wire in named_wires(state):
+        if wire.same_as is None:
+            titles[wire.name] = f"{wire.name}: {wire.what}"
+        else:
+            titles[wire.same_as] += f"; also {wire.name}"
+    return titles
+
+
+def _wires(layout: Layout, titles: Mapping[str, str], sounds: Mapping[str, str]) -> Iterable[str]:
     """Every wire by its name as one group, so that a sound is one place to stop at."""
     groups: dict[tuple[str | None, str], list[Wire]] = {}
     for wire in layout.wires:
         groups.setdefault((wire.name, wire.kind), []).append(wire)
     for (name, kind), wires in groups.items():
-        key = sounds.get(name) if name is not None and kind != "detector" else None
+        told = None if name is None or kind == "detector" else name
+        key = None if told is None else sounds.get(told)
         about = "" if name is None else f" data-wire={_value(name)}"
         if key is not None:
             about += f' data-sound={_value(key)} role="button" tabindex="0" aria-label={_value(f"hear {name}")}'
         yield f'<g class="wire {kind}"{about}>'
-        if key is not None:
-            yield f"<title>{_text(f'hear {name}')}</title>"
+        if told is not None:
+            yield f"<title>{_text(titles[told] if key is None else f'hear {told}')}</title>"
+        if key is not None or (told is not None and not sounds):
             path = " ".join(_path(wire.points) for wire in wires)
             yield f'<path class="hit" d="{path}" stroke="currentColor" stroke-opacity="0" stroke-width="18"/>'
         yield from (_wire(wire) for wire in wires)

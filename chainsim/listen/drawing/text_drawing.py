@@ -80,7 +80,7 @@ def _blender(step: BlenderStep, state: State) -> _Picture:
         return _fork(
             [_Picture(["─"], 0), _labelled(_series(step.wet, state), "ends here")], f"({step.name})", meet=False
         )
-    dry, wet = (_level(getattr(entry.settings, key)) for key in ("dry_db", "wet_db"))
+    dry, wet = (signed_level(getattr(entry.settings, key)) for key in ("dry_db", "wet_db"))
     turned = "polarity turned, " if getattr(entry.settings, TURNED) else ""
     paths = [_labelled(_Picture(["─"], 0), dry), _labelled(_series(step.wet, state), turned + wet)]
     return _fork(paths, step.name)
@@ -88,7 +88,7 @@ def _blender(step: BlenderStep, state: State) -> _Picture:
 
 def _lane(lane: Lane, state: State) -> _Picture:
     pan = "" if lane.pan is None else f" pan {lane.pan:+g}"
-    label = (_level(lane.level_db) if lane.level_db != 0.0 else "") + pan
+    label = (signed_level(lane.level_db) if lane.level_db != 0.0 else "") + pan
     return _labelled(_series(lane.chain, state), label.strip())
 
 
@@ -96,7 +96,8 @@ def _labelled(picture: _Picture, label: str) -> _Picture:
     return _joined([picture, _Picture([f"─ {label} "], 0)]) if label else picture
 
 
-def _level(level_db: float) -> str:
+def signed_level(level_db: float) -> str:
+    """A level in characters: "+0 dB", "off"."""
     return "off" if level_db == -math.inf else f"{level_db:+g} dB"
 
 
