@@ -46,6 +46,7 @@ class FoldReport:
 class PlayedReport:
     """What comes out when the take is sent through the whole sketch, with its cues."""
 
+    channels: int
     integrated_lufs: float
     true_peak_dbtp: float
     louder_by_lu: float
@@ -184,6 +185,7 @@ def _played(sketch: Sketch, audio: Samples, rate_hz: float, take_lufs: float) ->
         meter.add(n0, np.ascontiguousarray(y))
     share = lost / (kept + lost) if kept + lost > 0.0 else 0.0
     return PlayedReport(
+        channels=channels,
         integrated_lufs=meter.integrated_lufs,
         true_peak_dbtp=meter.peaks().true_peak_dbtp,
         louder_by_lu=meter.louder_by_lu(take_lufs, audio.shape[1]),

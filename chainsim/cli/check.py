@@ -13,7 +13,7 @@ import click
 from chainsim.cli.check_foot import foot_lines
 from chainsim.cli.check_house import house_lines
 from chainsim.cli.check_levels import level_lines
-from chainsim.cli.common import counted, echo_json, naming, number, table, tell_of_compiling
+from chainsim.cli.common import counted, echo_json, loudness, naming, number, table, tell_of_compiling
 from chainsim.cli.completing import names_in_sketch
 
 if TYPE_CHECKING:
@@ -198,7 +198,7 @@ def _take_lines(report: TakeReport) -> Iterator[str]:
     against = f", {played.louder_by_lu:+.1f} LU against the take, both from two loudspeakers"
     louder = "" if math.isnan(played.louder_by_lu) else against
     yield (
-        f"\nThrough the sketch: {number(played.integrated_lufs, 1, ' LUFS')},"
+        f"\nThrough the sketch: {loudness(played.integrated_lufs, played.channels)},"
         f" true peak {number(played.true_peak_dbtp, 1, ' dBTP')}{louder}"
     )
     if played.fold is not None:
@@ -213,7 +213,7 @@ def _found(fitness: Fitness) -> Iterator[str]:
 
     yield (
         f"  level: loud notes peak at {number(fitness.loud_peak_dbfs, 1, ' dBFS')}, the highest sample at"
-        f" {number(fitness.sample_peak_dbfs, 1, ' dBFS')}; {number(fitness.integrated_lufs, 1, ' LUFS')}"
+        f" {number(fitness.sample_peak_dbfs, 1, ' dBFS')}; {loudness(fitness.integrated_lufs, fitness.channels)}"
     )
     if fitness.clipped_places:
         yield f"  clipping: {_times(fitness.clipped_places)}, first at {fitness.first_clip_s:.3f} s"

@@ -147,6 +147,14 @@ def number(value: float, digits: int = 1, unit: str = "") -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}{unit}" if math.isfinite(value) else "-"
 
 
+def loudness(lufs: float, channels: int) -> str:
+    """Loudness of a file; of one channel also as it comes from two loudspeakers, as comparisons take it."""
+    own = number(lufs, 1, " LUFS")
+    if channels > 1 or not math.isfinite(lufs):
+        return own
+    return f"{own}, {lufs + 10.0 * math.log10(2.0):.1f} from two loudspeakers"
+
+
 def counted(count: int, what: str, plural: str = "") -> str:
     """So many of something, in words: "1 cue", "2 cues", "3 presses"."""
     return f"{count} {what}" if count == 1 else f"{count} {plural or what + 's'}"

@@ -96,7 +96,8 @@ def _wire_table(state: State, measured: Mapping[str, WireMeasured]) -> str:
     width = max(map(len, lines))
     told = zip(lines, ("what runs there", *(wire.what for wire in wires)), strict=True)
     listed = "\n".join(f"{line.ljust(width)}  {what}" for line, what in told)
-    return f'{listed}\nchainsim render --probe "WIRE=FILE" writes what runs on one'
+    counted = "loudness as from two loudspeakers; a mono file by itself reads 3.0 LU less\n" if measured else ""
+    return f'{listed}\n{counted}chainsim render --probe "WIRE=FILE" writes what runs on one'
 
 
 def _figures(wire: WireMeasured | None) -> tuple[str, str, str]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from chainsim.cli.common import number, table
+from chainsim.cli.common import loudness, number, table
 
 if TYPE_CHECKING:
     from chainsim.batch.files.file_report import FileReport
@@ -18,14 +18,15 @@ def report_line(report: FileReport) -> str:
     trim_db = round(report.trim_db, 1) + 0.0
     trimmed = f", trimmed by {trim_db:+.1f} dB" if trim_db else ""
     lowered = f", lowered by {report.lowered_by_db:.1f} dB" if report.lowered_by_db else ""
-    than = {"take": report.louder_by_lu, "feed": report.against_feed_lu}
+    speakers = " from two loudspeakers" if report.channels > 1 else ""
+    than = {f"take's {report.take_lufs:.1f}{speakers}": report.louder_by_lu, "feed": report.against_feed_lu}
     known = {what: lu for what, lu in than.items() if lu is not None and math.isfinite(lu)}
     told = [f"{round(lu, 1) + 0.0:+.1f} LU against the {what}" for what, lu in known.items()]
     louder = f" ({', '.join(told)})" if told else ""
     seat = "" if report.seat is None else f"seat {report.seat}, "
     return (
         f"{report.output}: {seat}{report.frames / report.sample_rate_hz:.1f} s,"
-        f" {number(report.integrated_lufs, 1, ' LUFS')}{louder},"
+        f" {loudness(report.integrated_lufs, report.channels)}{louder},"
         f" peak {number(report.true_peak_dbtp, 1, ' dBTP')}{trimmed}{lowered},"
         f" latency {report.latency_ms:.1f} ms, {report.times_real_time:.0f} x real time"
     )

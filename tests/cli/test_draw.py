@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
+from chainsim.measure.loudness import measure_loudness
 from tests.cli.running import complaint, names, notes, ran, sketch_file, take_file
 
+RATE_HZ = 8_000
 SET = """
 title = "Ropewalk <b>"
 chain = ["gain", { lanes = ["dry", "pan"] }]
@@ -68,7 +71,7 @@ def test_it_writes_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
 def test_a_take_puts_figures_on_the_wires(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     sketch = sketch_file(tmp_path, 'chain = ["gain"]\n[blocks.gain]\ngain_db = -6\nlatency_ms = 5')
     take = take_file(tmp_path, notes(seconds=1.0))
-    rows = [line.split() for line in ran(capsys, "draw", sketch, "--take", take).out.splitlines()[-3:-1]]
+    rows = [line.split() for line in ran(capsys, "draw", sketch, "--take", take).out.splitlines()[-4:-2]]
     assert [row[:3] for row in rows] == [["input", "0.0", "ms"], ["gain", "5.0", "ms"]]
     assert float(rows[0][3]) - float(rows[1][3]) == pytest.approx(6.0, abs=0.11)
     assert ran(capsys, "draw", sketch, "--take", take, "-o", tmp_path / "a.svg").code == 0
@@ -84,7 +87,7 @@ def test_the_table_has_lanes_that_need_no_wire_of_their_own(tmp_path: Path, caps
         'chain = [{ lanes = ["dry", ["gain"], { chain = "dry", level_db = "off" }] }]\n[blocks.gain]\ngain_db = -6',
     )
     take = take_file(tmp_path, notes(seconds=1.0))
-    rows = {line[:9].strip(): line[9:] for line in ran(capsys, "draw", sketch, "--take", take).out.splitlines()[4:-1]}
+    rows = {line[:9].strip(): line[9:] for line in ran(capsys, "draw", sketch, "--take", take).out.splitlines()[4:-2]}
     assert list(rows) == ["wire", "input", "lane 1.1", "gain", "lane 1.2", "lane 1.3", "sum 1.2", "sum 1"]
     figures = {name: row.split("  ")[:-1] for name, row in rows.items()}
     assert figures["lane 1.1"] == figures["input"] != figures["lane 1.2"] == figures["gain"]
@@ -92,6 +95,32 @@ def test_the_table_has_lanes_that_need_no_wire_of_their_own(tmp_path: Path, caps
     assert rows["lane 1.2"].endswith("  as gain")
     probes = [option for name in list(rows)[1:] for option in ("--probe", f"{name}={tmp_path / f'{name}.wav'}")]
     assert ran(capsys, "render", sketch, take, "-o", tmp_path / "out.wav", *probes).code == 0
+
+
+@pytest.mark.parametrize("chain", ['["gain"]', '["gain", "pan"]'], ids=["mono", "stereo"])
+def test_all_commands_count_a_mono_take_alike(chain: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`check` told a take 3 LU lower than its drawing, and `render` how much louder it became than neither said."""
+    sketch = sketch_file(tmp_path, f"chain = {chain}\n[blocks.gain]\ngain_db = -6")
+    x = notes(seconds=1.0)
+    take = take_file(tmp_path, x)
+    alone = measure_loudness(x, RATE_HZ).integrated_lufs
+    both = alone + 10.0 * math.log10(2.0)  # BS.1770-5 sums the powers of the channels
+    checked = ran(capsys, "check", sketch, "--take", take).out
+    assert f"; {alone:.1f} LUFS, {both:.1f} from two loudspeakers\n" in checked
+    drawn = ran(capsys, "draw", sketch, "--take", take).out.splitlines()
+    assert [line.split()[3] for line in drawn if line.startswith("input  ")] == [f"{both:.1f}"]
+    assert "loudness as from two loudspeakers; a mono file by itself reads 3.0 LU less" in drawn
+    rendered = ran(capsys, "render", sketch, take, "-o", tmp_path / "out.wav").out
+    # A pan in the middle leaves both sides as they are.
+    if chain == '["gain"]':
+        told = (
+            f" {alone - 6.0:.1f} LUFS, {both - 6.0:.1f} from two loudspeakers (-6.0 LU against the take's {both:.1f}),"
+        )
+        assert f"Through the sketch: {alone - 6.0:.1f} LUFS, {both - 6.0:.1f} from two loudspeakers," in checked
+    else:
+        told = f" {both - 6.0:.1f} LUFS (-6.0 LU against the take's {both:.1f} from two loudspeakers),"
+        assert f"Through the sketch: {both - 6.0:.1f} LUFS, true peak" in checked
+    assert told in rendered
 
 
 @pytest.mark.parametrize(

@@ -168,6 +168,7 @@ class FileRender:
             output=str(self.output),
             probes={name: str(path) for name, path in self.files.items() if name != "out"},
             integrated_lufs=self._meter.raised_lufs(change_db),
+            take_lufs=self._dry.integrated_lufs + width_db(2) - width_db(self._dry.channels),
             louder_by_lu=louder_by_lu,
             true_peak_dbtp=true_peak_dbtp,
             sample_peak_dbfs=peaks.sample_peak_dbfs + change_db,

@@ -25,6 +25,8 @@ class FileReport:
         Bound of what goes on after the take.
     integrated_lufs, true_peak_dbtp, sample_peak_dbfs : float
         ITU-R BS.1770-5; minus infinity for silence.
+    take_lufs : float
+        Of the whole take, on two loudspeakers; minus infinity for silence.
     louder_by_lu : float
         Than the take while that sounds, both on two loudspeakers; NaN if either is silent.
     trim_db : float
@@ -55,6 +57,7 @@ class FileReport:
     latency_ms: float
     tail_s: float
     integrated_lufs: float
+    take_lufs: float
     louder_by_lu: float
     true_peak_dbtp: float
     sample_peak_dbfs: float

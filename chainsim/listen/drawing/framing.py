@@ -1,4 +1,4 @@
-"""What is written over and under a drawing: a heading, and what its dashed and dotted lines mean."""
+"""What is written over and under a drawing: a heading, and what its lines and figures mean."""
 
 from __future__ import annotations
 
@@ -55,6 +55,13 @@ def with_legend(layout: Layout) -> Layout:
         layout, width=width, height=y + LINE_HEIGHT + MARGIN / 2, labels=(*layout.labels, *labels),
         legend=tuple(samples),
     )  # fmt: skip
+
+
+def with_note(layout: Layout, text: str) -> Layout:
+    """A drawing over a line of small letters."""
+    label = Label(MARGIN, layout.height + 4.0, text, SMALL, "start", muted=True)
+    width = max(layout.width, text_width(text, SMALL) + 2 * MARGIN)
+    return replace(layout, width=width, height=layout.height + LINE_HEIGHT, labels=(*layout.labels, label))
 
 
 def _kinds(layout: Layout) -> Iterator[LineKind]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from chainsim.block import block_type
 from chainsim.listen.drawing.canvas import MINUS, Canvas, OpenWire, tail_length
 from chainsim.listen.drawing.fork import Fork, OutOfChain, waiting_width
-from chainsim.listen.drawing.framing import with_heading, with_legend
+from chainsim.listen.drawing.framing import with_heading, with_legend, with_note
 from chainsim.listen.drawing.parts import MARGIN_OF_ROWS, Entry, Exit, Gain, Part, Row, Words
 from chainsim.listen.drawing.routing import route_listeners
 from chainsim.listen.drawing.shapes import Layout
@@ -30,6 +30,7 @@ ADDING = frozenset(("noise",))
 MOST_NOTES = 2
 MOST_LED = 16
 """Of so many detectors the wires are drawn; of more, words tell what they listen to."""
+LOUDNESS_COUNTS = "LUFS as from two loudspeakers; a mono file by itself reads 3.0 less"
 TOP_CHANNEL = 12.0
 """Room over everything for dashed wires."""
 
@@ -62,6 +63,7 @@ def lay_out(state: State, figures: Mapping[str, WireFigures] | None = None, *, h
         width, height, tuple(canvas.boxes), tuple(canvas.triangles), tuple(canvas.circles), tuple(canvas.wires),
         tuple(canvas.labels), tuple(canvas.names), canvas.leads_out,
     ))  # fmt: skip
+    layout = with_note(layout, LOUDNESS_COUNTS) if figures else layout
     return layout if heading is None else with_heading(layout, heading)
 
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from chainsim.graph.nodes import Node
 
 BOTH_SIDES = (2.0,)
-"""Weight of a mono wire beside stereo ones: it is heard from both sides, and a sum of it and little else is as loud."""
+"""Weight of a mono wire: it is heard from both sides, and a stereo sum of it and little else is as loud."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class WireFigures:
     latency_ms : float
         From the take to here, by the shortest way.
     loudness_lufs : float
-        Integrated; minus infinity for silence and for less than 0.4 s.
+        Integrated, as from two loudspeakers; minus infinity for silence and for less than 0.4 s.
     longest_ms : float, optional
         The latency by the longest way, if that is another.
     """
@@ -53,8 +53,7 @@ class WireMeasured:
     longest_ms : float
         By the longest way.
     loudness_lufs : float
-        Integrated; minus infinity for silence. Where other wires are stereo, a mono one counts as heard from both
-        sides.
+        Integrated, as from two loudspeakers, which a mono wire comes from alike; minus infinity for silence.
     peak_dbfs : float
         Largest sample.
     """
@@ -202,8 +201,7 @@ class _Hearing:
         """Send the take through, and measure and record these wires."""
         from chainsim.graph.engine import Engine
 
-        widest = max(self.graph.channels(name) for name in self.names)
-        meters = {name: _Meter(self.graph.outputs[name], self.graph.sample_rate_hz, widest) for name in names}
+        meters = {name: _Meter(self.graph.outputs[name], self.graph.sample_rate_hz) for name in names}
         for n0, outputs in Engine(self.graph, self._take.read, self._take.frames, threads=threads).stream():
             for name, meter in meters.items():
                 meter.add(outputs[name])
@@ -215,10 +213,10 @@ class _Hearing:
 class _Meter:
     """Measures one wire, span by span."""
 
-    def __init__(self, node: Node, sample_rate_hz: float, widest: int) -> None:
+    def __init__(self, node: Node, sample_rate_hz: float) -> None:
         from chainsim.measure.loudness import LoudnessMeter
 
-        weights = BOTH_SIDES if node.channels < widest else None
+        weights = BOTH_SIDES if node.channels == 1 else None
         self._loudness = LoudnessMeter(sample_rate_hz, node.channels, weights)
         self._latency, self._rate_hz = node.latency, sample_rate_hz
         self._peak = 0.0

@@ -42,7 +42,8 @@ def test_each_wire_is_what_a_probe_gives(take: np.ndarray) -> None:
     for name, wire in heard.items():
         sound = rendering.audio if name == "out" else rendering.probes[name]
         assert wire.audio.tobytes() == sound.astype(np.float32).tobytes()
-        assert wire.loudness_lufs == measure_loudness(sound, RATE_HZ).integrated_lufs
+        # One channel, which two loudspeakers play alike: BS.1770-5 sums their powers.
+        assert wire.loudness_lufs == measure_loudness(sound, RATE_HZ, [2.0]).integrated_lufs
 
 
 def test_of_the_wires_that_are_asked_for_an_excerpt_is_kept(take: np.ndarray) -> None:
@@ -111,7 +112,7 @@ def test_latency_and_level(take: np.ndarray) -> None:
     assert heard["out"].loudness_lufs - heard["sum 1"].loudness_lufs == pytest.approx(6.0, abs=0.01)
 
 
-def test_a_mono_wire_beside_stereo_ones_counts_as_heard_from_both_sides(take: np.ndarray) -> None:
+def test_a_mono_wire_counts_as_heard_from_both_sides(take: np.ndarray) -> None:
     text = 'chain = [{ lanes = ["dry", { chain = "dry", level_db = -96, pan = 1 }] }]'
     heard = hear_wires(parse_sketch(text), take, RATE_HZ)
     channels = {name: wire.audio.shape[1] for name, wire in heard.items()}
@@ -120,6 +121,9 @@ def test_a_mono_wire_beside_stereo_ones_counts_as_heard_from_both_sides(take: np
     alone = measure_loudness(take, RATE_HZ).integrated_lufs
     assert heard["input"].loudness_lufs - alone == pytest.approx(10 * math.log10(2), abs=1e-6)
     assert heard["sum 1"].loudness_lufs == pytest.approx(heard["input"].loudness_lufs, abs=0.01)
+    # Whether anything in the chain is stereo makes no difference to it.
+    alike = hear_wires(parse_sketch('chain = ["gain"]'), take, RATE_HZ)
+    assert alike["input"].loudness_lufs == heard["input"].loudness_lufs
 
 
 def test_a_wire_behind_what_is_out_or_off_is_silent(take: np.ndarray) -> None:
