@@ -12,27 +12,26 @@ from chainsim.batch.orders.hearing import SILENT_DBFS, beside
 from chainsim.batch.sounds.sound_figures import SoundFigures
 from chainsim.graph.rendering import build_graph
 from chainsim.listen.page.model import Figure
+from chainsim.measure.sound_distance.places import AUDIBLE_STEPS, Apart
 
-AUDIBLE_STEPS = 1.0
 
-
-def figures_of(version: MadeVersion, steps: float | None, take_channels: int = 1) -> tuple[Figure, ...]:
+def figures_of(version: MadeVersion, far: Apart | None, take_channels: int = 1) -> tuple[Figure, ...]:
     """Figures for the reader, those of the sound as it comes.
 
     Parameters
     ----------
     version : MadeVersion
-    steps : float or None
+    far : Apart or None
         How far it is from the first; None for the first.
     take_channels : int
     """
     said = [Figure(label, text) for label, text in version.said.items()]
     measured = [Figure(label, text) for label, text in _measured(version.figures, _latest_ms(version, take_channels))]
-    far = [] if steps is None else [Figure("beside the first", f"{steps:.1f} steps")]
-    return (*said, *measured, *far)
+    beside_first = [] if far is None else [Figure("beside the first", _steps(far))]
+    return (*said, *measured, *beside_first)
 
 
-def differs(version: MadeVersion, first: MadeVersion, steps: float) -> str:
+def differs(version: MadeVersion, first: MadeVersion, far: Apart) -> str:
     """What a version does that the first does not, and what one hears of it, in a few words.
 
     Of the rests it tells what is louder when both sounds are as loud.
@@ -40,15 +39,15 @@ def differs(version: MadeVersion, first: MadeVersion, steps: float) -> str:
     Parameters
     ----------
     version, first : MadeVersion
-    steps : float
-        How far they are apart at one loudness.
+    far : Apart
+        How far they are apart at one loudness, and where.
     """
     louder_lu = version.figures.integrated_lufs - first.figures.integrated_lufs
     rests_dbfs = version.figures.rests_dbfs - (louder_lu if math.isfinite(louder_lu) else 0.0)
     words = beside(replace(version.figures, rests_dbfs=rests_dbfs), first.figures)
     both = version.sketch, first.sketch
     does = "" if both[0] is None or both[1] is None else chain_beside(both[0], both[1])
-    return "; ".join(filter(None, (does, words, _how_far(steps, told=bool(words)))))
+    return "; ".join(filter(None, (does, words, _how_far(far, told=bool(words)))))
 
 
 def told_of_first(versions: Sequence[MadeVersion]) -> str:
@@ -59,11 +58,16 @@ def told_of_first(versions: Sequence[MadeVersion]) -> str:
     return f"{AS_PLAYED}; what the others add or lack is told against its beginning"
 
 
-def _how_far(steps: float, *, told: bool) -> str:
-    if steps < AUDIBLE_STEPS:
+def _how_far(far: Apart, *, told: bool) -> str:
+    if far.total < AUDIBLE_STEPS:
         return "otherwise hardly told apart from it" if told else "hardly told apart from it"
-    whole = round(steps) if math.isfinite(steps) else 0
-    return f"{whole} step{'s' if whole > 1 else ''} from the first" if whole else ""
+    only = f", only {far.only}" if far.only else ""
+    return f"{_steps(far)} from the first{only}" if math.isfinite(far.total) else ""
+
+
+def _steps(far: Apart) -> str:
+    """The same wherever it stands."""
+    return f"{far.total:.1f} steps"
 
 
 def _latest_ms(version: MadeVersion, take_channels: int) -> float:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chainsim.audio.reading import read_take
-from chainsim.batch.listening.distances import steps_from_first
+from chainsim.batch.listening.distances import apart_from_first
 from chainsim.batch.listening.excerpt import Excerpt, Samples, check_excerpt, in_excerpt
 from chainsim.batch.listening.figures import differs, figures_of, told_of_first
 from chainsim.batch.listening.foot_sounds import FootAtKeys, foot_of
@@ -22,6 +22,7 @@ from chainsim.errors import AudioError, printable
 from chainsim.listen.page.model import ListeningPage, PageSound, VersionCard
 from chainsim.listen.page.sounds import LOUDNESS_LUFS, RawSound, each_page_sound, find_trims
 from chainsim.measure.one_loudness import Trims
+from chainsim.measure.sound_distance.places import Apart
 from chainsim.units import Array, db_to_gain
 
 SCENE = "page"
@@ -114,7 +115,7 @@ def build_page(made: MadeVersions, options: PageOptions, told: Progress = untold
         take_name=take_name,
         sample_rate_hz=sample_rate_hz,
         sounds=tuple(sounds),
-        cards=tuple(_cards(made, steps_from_first(made.versions, len(take)), drawn, trims, take.shape[1])),
+        cards=tuple(_cards(made, apart_from_first(made.versions, take, rate_hz), drawn, trims, take.shape[1])),
         starts_s=0.0 if excerpt is None else excerpt.from_s,
         foot=None if board is None else board.plain(),
         notes=tuple(dict.fromkeys([*notes, *made.notes])),
@@ -208,15 +209,15 @@ def _limited(sounds: Iterable[PageSound], count: int, told: Progress) -> Iterato
 
 
 def _cards(
-    made: MadeVersions, steps: Sequence[float], drawn: Sequence[WireSounds], trims: Trims, take_channels: int
+    made: MadeVersions, apart: Sequence[Apart], drawn: Sequence[WireSounds], trims: Trims, take_channels: int
 ) -> Iterator[VersionCard]:
     first = made.versions[0]
-    for i, (key, version) in enumerate(_keyed(made.versions)):
+    for i, (far, (key, version)) in enumerate(zip((None, *apart), _keyed(made.versions), strict=True)):
         yield VersionCard(
             sound=key,
             heading=version.heading,
-            differs=differs(version, first, steps[i]) if i else told_of_first(made.versions),
-            figures=figures_of(version, steps[i] if i else None, take_channels),
+            differs=told_of_first(made.versions) if far is None else differs(version, first, far),
+            figures=figures_of(version, far, take_channels),
             also=version.also,
             settings=version.settings,
             drawing=drawn[i].drawing,

@@ -22,7 +22,7 @@ from chainsim.listen.lessons.measures import (
 from chainsim.listen.lessons.model import Claim
 from chainsim.listen.lessons.sides import Place, place, side_text
 from chainsim.listen.page.model import Figure
-from chainsim.measure.sound_distance.measuring import measure_distance
+from chainsim.measure.sound_distance.places import Apart, Beside
 
 LEAST_LU, LEAST_PEAK_DB, LEAST_REST_DB, LEAST_BAND_DB, LEAST_RING_S, LEAST_MS = 1.0, 2.0, 3.0, 1.0, 0.15, 1.0
 LEAST_BRIGHTNESS = 0.08
@@ -57,23 +57,28 @@ def changes(excerpt: Excerpt, before: Heard, after: Heard) -> tuple[Claim, ...]:
     return (_hard_to_hear(excerpt, before, after),)
 
 
-def steps_away(excerpt: Excerpt, before: Heard, after: Heard) -> Reading:
-    """How far the sound behind is from that before, at one loudness, in steps of which one is just audible."""
-    rate_hz = excerpt.sample_rate_hz
-    apart = measure_distance(before.audio, after.audio, rate_hz, playing_frames=excerpt.audio.size)
-    return Reading("change, where 1 is just audible", apart.total, "steps")
+def apart(excerpt: Excerpt, before: Heard, after: Heard) -> Apart:
+    """How far the sound behind is from that before, at one loudness, and where in the take one hears it."""
+    return Beside(before.audio, excerpt.sample_rate_hz, excerpt.audio.size, excerpt.rests).apart(after.audio)
+
+
+def step_reading(how_far: float) -> Reading:
+    """A distance as a figure of a lesson."""
+    return Reading("change, where 1 is just audible", how_far, "steps")
 
 
 def _hard_to_hear(excerpt: Excerpt, before: Heard, after: Heard) -> Claim:
     """What is said where no figure by itself changes audibly."""
     most = Reading("most in a sixth of an octave", abs(_band_change(before, after)[1]), "dB")
-    apart = steps_away(excerpt, before, after)
+    how_far = apart(excerpt, before, after)
+    told = step_reading(how_far.total)
+    only = f" You hear that only {how_far.only}." if how_far.only else ""
     words = (
-        f"No single figure tells it, but all in all the sound changes by {apart.text}, of which 1 is just audible."
-        if round(apart.value, apart.digits) >= 1.0
+        f"No single figure tells it, but all in all the sound changes by {told.text}, of which 1 is just audible.{only}"
+        if round(told.value, told.digits) >= 1.0
         else "None of its figures changes by more than the ear just notices."
     )
-    return Claim(words, (most.figure, apart.figure), True)
+    return Claim(words, (most.figure, told.figure), True)
 
 
 def _audible(excerpt: Excerpt, before: Heard, after: Heard) -> Iterator[Claim]:

@@ -14,6 +14,7 @@ from chainsim.errors import AudioError
 from chainsim.graph.rendering import render
 from chainsim.measure.gaps import Gaps, measure_gaps
 from chainsim.measure.loudness import measure_loudness
+from chainsim.measure.sound_distance.places import Rests, rests_of
 from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.model import Sketch
 from chainsim.units import Array
@@ -92,6 +93,11 @@ class Excerpt:
     def gaps(self) -> Gaps:
         """Its rests and its noise."""
         return measure_gaps(self.audio, self.sample_rate_hz)
+
+    @functools.cached_property
+    def rests(self) -> Rests:
+        """Where it is not played."""
+        return rests_of(self.audio, self.sample_rate_hz, self.gaps)
 
     def raised(self, by_db: float) -> Excerpt:
         """The same played in with a gain."""

@@ -12,8 +12,7 @@ from chainsim.listen.drawing.wires import hear_wires
 from chainsim.listen.lessons.block_words.all_words import words_for
 from chainsim.listen.lessons.block_words.second_questions import SECOND_QUESTIONS
 from chainsim.listen.lessons.block_words.words import valued
-from chainsim.listen.lessons.changes import changes, steps_away
-from chainsim.listen.lessons.claims import Reading
+from chainsim.listen.lessons.changes import apart, changes, step_reading
 from chainsim.listen.lessons.course import StepDraft
 from chainsim.listen.lessons.curves import level_picture, spectrum_picture
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
@@ -21,6 +20,7 @@ from chainsim.listen.lessons.making import Whole, lesson_of
 from chainsim.listen.lessons.measures import loudness_lufs
 from chainsim.listen.lessons.model import Claim, Lesson
 from chainsim.listen.sheets.stage_sheet.value_text import setting_label
+from chainsim.measure.sound_distance.places import Apart
 from chainsim.sketch.chain import INPUT, BlenderStep, Chain, LanesStep
 from chainsim.sketch.model import BlockEntry, Sketch, State
 from chainsim.sketch.wire_names import sum_name
@@ -72,10 +72,16 @@ def walk_steps(sketch: Sketch, wires: Mapping[str, Heard], excerpt: Excerpt) -> 
     steps = _each_asked_once(blocks, [state.blocks[name].type_name for name, _ in places])
     if len(places) == 1:
         return steps
-    apart = {name: steps_away(excerpt, wires[before], wires[name]) for name, before in places}
-    least = min(places, key=lambda one: (round(apart[one[0]].value, 1), _louder_by(wires[one[1]], wires[one[0]])))[0]
+    far = {name: apart(excerpt, wires[before], wires[name]) for name, before in places}
+    least = min(
+        places,
+        key=lambda one: (
+            *(round(how_far, 1) for how_far in (far[one[0]].playing, far[one[0]].total)),
+            _louder_by(wires[one[1]], wires[one[0]]),
+        ),
+    )[0]
     whole = (wires[INPUT], wires[lay_out(state).leads_out])
-    return [*steps, _end(whole, excerpt, (least, apart[least]))]
+    return [*steps, _end(whole, excerpt, least, far[least])]
 
 
 def _louder_by(before: Heard, after: Heard) -> float:
@@ -84,7 +90,7 @@ def _louder_by(before: Heard, after: Heard) -> float:
     return 0.0 if first == second else abs(second - first)
 
 
-def _end(whole: tuple[Heard, Heard], excerpt: Excerpt, least: tuple[str, Reading]) -> StepDraft:
+def _end(whole: tuple[Heard, Heard], excerpt: Excerpt, least: str, far: Apart) -> StepDraft:
     """The take against what the whole chain makes of it."""
     before, after = whole
     told = changes(excerpt, before, after)
@@ -96,15 +102,21 @@ def _end(whole: tuple[Heard, Heard], excerpt: Excerpt, least: tuple[str, Reading
         listen_for="The horn in it: where do you still hear the player, and where only the chain?",
         question="Which block could you leave out, and hardly hear that it is gone?",
         answer=(
-            f"Each was measured against what reaches it, at one loudness: {least[0]} changes least, by "
-            f"{least[1].text}, of which 1 is just audible. What follows may still need it, as a drive needs the gain "
-            "before it: leave it out, and listen."
+            f"Each was measured against what reaches it, at one loudness: {least} changes least {_how_far(far)}. What "
+            "follows may still need it, as a drive needs the gain before it: leave it out, and listen."
         ),
         picture=level_picture(
             (before, after), f"Level over time before and behind the whole chain. {' '.join(c.text for c in told)}"
         ),
         draws=False,
     )
+
+
+def _how_far(far: Apart) -> str:
+    """By how much a block changes the sound while one plays, and where it changes more."""
+    playing, total = step_reading(far.playing).text, step_reading(far.total).text
+    elsewhere = f"; {far.only} by {total}" if far.only else ""
+    return f"while you play, by {playing}, of which 1 is just audible{elsewhere}"
 
 
 ANSWERED_BY = {

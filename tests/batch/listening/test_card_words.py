@@ -11,6 +11,7 @@ from chainsim.batch.listening.chain_words import chain_beside
 from chainsim.batch.listening.figures import differs, figures_of, told_of_first
 from chainsim.batch.listening.made import MadeVersion
 from chainsim.batch.sounds.sound_figures import SoundFigures
+from chainsim.measure.sound_distance.places import Apart
 from chainsim.sketch.loading import parse_sketch
 from chainsim.sketch.model import Sketch
 
@@ -122,6 +123,11 @@ latency_ms = 20
 """
 
 
+def far(steps: float) -> Apart:
+    """Also while it is played."""
+    return Apart(steps, steps, "")
+
+
 def version(sketch: Sketch, rests_dbfs: float = -80.0) -> MadeVersion:
     figures = SoundFigures(48_000.0, 1, 48_000, 0.0, -20.0, -3.0, rests_dbfs, None, 0.5, 1_000.0)
     return MadeVersion("a version", Path("none.wav"), figures, sketch=sketch)
@@ -192,10 +198,18 @@ def test_of_a_first_one_with_cues_its_beginning_counts() -> None:
 def test_how_far_it_is_stands_last() -> None:
     whole = parse_sketch(SET)
     plain, voiced = (version(whole.alone(name)) for name in ("plain", "voiced"))
-    assert differs(voiced, plain, 18.4) == "adds 1 synth voice; without delay; 18 steps from the first"
-    assert differs(plain, plain, 1.2) == "1 step from the first"
-    assert differs(plain, plain, 0.2) == "hardly told apart from it"
-    assert differs(plain, version(whole, -60.0), 0.2) == "rests 20 dB quieter; otherwise hardly told apart from it"
+    assert differs(voiced, plain, far(18.4)) == "adds 1 synth voice; without delay; 18.4 steps from the first"
+    assert differs(plain, plain, far(0.2)) == "hardly told apart from it"
+    assert differs(plain, version(whole, -60.0), far(0.2)) == "rests 20 dB quieter; otherwise hardly told apart from it"
+    where = Apart(4.1, 0.0, "before the first note")
+    assert differs(plain, plain, where) == "4.1 steps from the first, only before the first note"
+
+
+def test_the_list_and_the_table_say_the_same_steps() -> None:
+    plain = version(parse_sketch(SET).alone("plain"))
+    for steps in (1.0, 1.24, 1.25, 2.96):
+        told = {figure.label: figure.text for figure in figures_of(plain, far(steps))}["beside the first"]
+        assert differs(plain, plain, far(steps)) == f"{told} from the first"
 
 
 def test_latency_by_both_ways_and_rests_that_are_silent() -> None:

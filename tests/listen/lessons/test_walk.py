@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from contextlib import suppress
+from dataclasses import replace
 from typing import Literal, get_args, get_origin
 from xml.etree import ElementTree
 
@@ -18,7 +19,7 @@ from chainsim.errors import SketchError
 from chainsim.listen.drawing.layout import lay_out
 from chainsim.listen.lessons.block_words.all_words import WORDS, words_for
 from chainsim.listen.lessons.block_words.second_questions import SECOND_QUESTIONS
-from chainsim.listen.lessons.changes import changes
+from chainsim.listen.lessons.changes import apart, changes
 from chainsim.listen.lessons.course import StepDraft
 from chainsim.listen.lessons.excerpt import Excerpt, Heard, excerpt
 from chainsim.listen.lessons.page import lesson_page
@@ -315,9 +316,35 @@ def test_no_question_is_asked_twice_and_figures_answer_only_what_is_asked() -> N
     assert len({first, second, gate, end}) == 4
     assert ["Measured here: it is 3.0 LU louder" in step.answer for step in steps] == [True, *4 * [False]]
     assert all("Measured here" not in step.answer for step in steps[1:])
-    assert "b changes least, by 0.0 steps" in steps[-1].answer  # a gain of 0 dB
+    assert "b changes least while you play, by 0.0 steps" in steps[-1].answer  # a gain of 0 dB
     page = lesson_page(walk_through(parse_sketch(GAINS), take()))
     assert page.count('<div class="question card">') == 4
+
+
+HUSHED = """chain = ["hush", "tilt"]
+[blocks.hush]
+type = "noise_gate"
+threshold_db = -40
+[blocks.tilt]
+type = "equalizer"
+bands = [{ shape = "high_shelf", freq_hz = 1000, gain_db = 2 }]
+"""
+
+
+def test_what_changes_the_rests_alone_is_told_so_and_is_what_an_ear_would_leave_out() -> None:
+    """A gate that shuts before hiss of -60 dBFS, beside 2 dB of tone: by the whole distance the gate does more."""
+    noisy = replace(take(), audio=take().audio + 1e-3 * np.random.default_rng(3).standard_normal(take().audio.size))
+    sketch = parse_sketch(HUSHED)
+    wires = wires_of(sketch, noisy)
+    gate, tone = apart(noisy, wires["input"], wires["hush"]), apart(noisy, wires["hush"], wires["tilt"])
+    assert gate.playing < 1.0 < tone.playing <= tone.total < gate.total
+    assert (gate.only, tone.only) == ("in the rests", "")
+    answer = walk_steps(sketch, wires, noisy)[-1].answer
+    assert f"hush changes least while you play, by {gate.playing:.1f} steps" in answer
+    assert f"; in the rests by {gate.total:.1f} steps" in answer
+    hushed = noisy.dry.audio * (np.arange(noisy.frames) > 0.3 * RATE_HZ)[:, np.newaxis]
+    claim = changes(noisy, noisy.dry, noisy.heard("hushed", hushed))[0]
+    assert claim.text.endswith(" steps, of which 1 is just audible. You hear that only before the first note.")
 
 
 def test_second_questions_are_for_blocks_that_there_are() -> None:
