@@ -263,6 +263,7 @@ def test_the_page_and_the_text_say_it_in_words() -> None:
     assert max(map(len, text.splitlines())) <= 80
     words = " ".join(text.split())
     assert "Most hangs on: hush, echo (each silences 2 patches)" in words
+    assert "Each block is a box of its own here; of a unit that makes several all go (see chainsim carry)" in words
     assert "1. Is it muted? Then the lamp of E is lit: press E, sound on again." in words
     assert "2. Hold E: the plain horn" in words
     assert "a spare microphone cable from the microphone straight to the desk" in words

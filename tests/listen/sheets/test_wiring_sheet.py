@@ -239,6 +239,11 @@ def test_levels_are_named_where_they_are_known() -> None:
 def test_text_is_no_wider_than_a_page_and_names_are_escaped() -> None:
     document = wiring_document(sheet(PLUGGED.replace("Two lamps", "<script>alert(1)</script>")))
     assert max(map(len, document_text(document).splitlines())) <= 80
+    # An inventory may have one unit for several blocks: the counts are no shopping list.
+    assert document.in_short[1].startswith(
+        "Each block is a box of its own here: one unit that makes several needs fewer"
+    )
+    assert len(wiring_document(sheet('chain = ["gain"]')).in_short) == 1
     page = document_page(document)
     assert "<script" not in page
     assert "&lt;script&gt;" in page

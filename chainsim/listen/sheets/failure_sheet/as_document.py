@@ -15,6 +15,7 @@ from chainsim.stage.actions import ActionKind
 
 ALL = "all patches"
 VOICES_ALONE = "voices alone"
+BOX_BY_BOX = "Each block is a box of its own here; of a unit that makes several all go (see chainsim carry)"
 _HEARD_LU = 1.0
 """A change of loudness that is worth telling: about what is just heard."""
 T = TypeVar("T")
@@ -38,10 +39,15 @@ def failure_document(sheet: FailureSheet) -> Document:
 
 
 def _in_short(sheet: FailureSheet) -> Iterator[str]:
+    yield _most_hangs_on(sheet)
+    if len(sheet.boxes) > 1:
+        yield BOX_BY_BOX
+
+
+def _most_hangs_on(sheet: FailureSheet) -> str:
     most = [one for one in sheet.boxes if one.silent and len(one.silent) == len(sheet.boxes[0].silent)]
     if not most:
-        yield "No single box silences anything"
-        return
+        return "No single box silences anything"
     count = len(most[0].silent)
     if len(sheet.patches) == 1:
         silenced = "everything"
@@ -49,7 +55,9 @@ def _in_short(sheet: FailureSheet) -> Iterator[str]:
         silenced = f"{count} patches"
     else:
         silenced = listed(most[0].silent, sheet.patches, ALL)
-    yield f"Most hangs on: {', '.join(one.box for one in most)} ({'each ' if len(most) > 1 else ''}silences {silenced})"
+    return (
+        f"Most hangs on: {', '.join(one.box for one in most)} ({'each ' if len(most) > 1 else ''}silences {silenced})"
+    )
 
 
 def _first_steps(sheet: FailureSheet) -> Iterator[str]:
@@ -198,7 +206,7 @@ def _direct(sheet: FailureSheet) -> Iterator[str]:
     names = sheet.cabling.names
     yield (
         f"The direct plan: a spare microphone cable from the {names.microphone} straight to the {names.desk}'s"
-        " microphone input; have it lie there before the show."
+        " microphone input, laid before the show."
     )
     yield "Tell the engineer: fader down, plug, gain up from nothing; phantom supply only if this microphone needs it."
     yield "The rest of the piece is plain horn: play what you would play without a board."

@@ -19,6 +19,7 @@ MICROPHONE_LEVEL_DBU, LINE_LEVEL_DBU = -30.0, -10.0
 LONG_CHAIN = 4
 """Boxes behind the first from which on a thru box is worth a word; common practice, no source."""
 
+BOX_BY_BOX = "Each block is a box of its own here: one unit that makes several needs fewer cables (see chainsim carry)"
 POWER = (
     "Supply cables go in last, when all others are plugged. Which outlet feeds which box stands on the plan of"
     " chainsim carry, once it is told of your boxes and supplies.",
@@ -39,7 +40,7 @@ def wiring_document(sheet: WiringSheet) -> Document:
         title=sheet.title,
         kind="wiring sheet",
         room=sheet.room,
-        in_short=(_counts(sheet),),
+        in_short=(_counts(sheet), *([BOX_BY_BOX] if len(sheet.boxes) > 1 else [])),
         parts=(
             Part("Cables, in the order of plugging", _cables(sheet), tuple(_under_cables(sheet))),
             Part("Mixers: where lanes meet", _mixers(sheet), tuple(_aligned(sheet))),
