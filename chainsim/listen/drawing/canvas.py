@@ -28,8 +28,8 @@ class OpenWire:
     Attributes
     ----------
     points : list of (x, y)
-    name : str or None
-        As probes call it.
+    name : str
+        As probes call it; empty where nothing is drawn yet.
     since : str or None
         The last wire before it that may be later or earlier than others: levels and pans take no time.
     silent : bool
@@ -39,7 +39,7 @@ class OpenWire:
     """
 
     points: list[Point]
-    name: str | None
+    name: str
     since: str | None = None
     silent: bool = False
     cut: bool = False
@@ -102,11 +102,11 @@ class Canvas:
             self.wires.append(Wire(tuple(wire.points), wire.name, arrow and not wire.silent, kind))
 
     def begin(
-        self, x: float, y: float, name: str | None, *, since: str | None = None, silent: bool = False,
+        self, x: float, y: float, name: str, *, since: str | None = None, silent: bool = False,
         cut: bool = False, beside: float = 0.0,
     ) -> OpenWire:  # fmt: skip
         """Begin a wire where something gives it; its figures are put on it, so far behind as letters reach over it."""
-        if name is not None and (since is None or not cut):
+        if since is None or not cut:
             self.names.append(name)
         self._figures(name, x + beside + 6.0, y - 7.0, y + 16.0)
         return OpenWire([(x, y)], name, name if since is None else since, silent, cut)
@@ -118,8 +118,8 @@ class Canvas:
         self._figures(name, x + 6.0, y - 22.0, y - 6.0)
         return OpenWire([(x, y)], name, name, silent, cut)
 
-    def _figures(self, name: str | None, x: float, level_y: float, latency_y: float) -> None:
-        if name is not None and name in self.figures:
+    def _figures(self, name: str, x: float, level_y: float, latency_y: float) -> None:
+        if name in self.figures:
             for text, y in zip(figure_texts(self.figures[name]), (level_y, latency_y), strict=True):
                 self.labels.append(Label(x, y, text, SMALL, "start", muted=True, about=name))
 
@@ -134,8 +134,8 @@ def figure_texts(figures: WireFigures) -> tuple[str, str]:
     return level, f"{least} ms" if most == least else f"{least} to {most} ms"
 
 
-def tail_length(name: str | None, figures: Mapping[str, WireFigures]) -> float:
+def tail_length(name: str, figures: Mapping[str, WireFigures]) -> float:
     """How long a wire must be behind what gives it, so that its figures have room."""
-    if name is None or name not in figures:
+    if name not in figures:
         return TAIL
     return 10.0 + max(text_width(text, SMALL) for text in figure_texts(figures[name]))

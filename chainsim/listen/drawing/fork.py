@@ -86,9 +86,15 @@ class Fork:
                 canvas.circles.append(Circle(dot_x, y + self._lines[i - 1], 3.0, "branch"))
             ends.append(lane.put(canvas, x + MARGIN_OF_ROWS, y + line, inner))
         leaves = [y + line + lane.leave for line, lane in zip(self._lines, self._lanes, strict=True)]
-        if self._waits:
-            ends = _aligned(canvas, ends, self._waits, x + MARGIN_OF_ROWS + self._inner + LEAD, leaves)
-        self._sum(canvas, sum_x, ends, leaves)
+        waiting = _words_of_waiting(canvas, ends) if self._waits else [None] * len(ends)
+        for i, (words, leave) in enumerate(zip(waiting, leaves, strict=True)):
+            # Lane by lane, from its own wire to the sum: so they are met by who goes from wire to wire.
+            if words is not None:
+                ends[i] = _waiting(
+                    canvas, ends[i], self._waits[i], x + MARGIN_OF_ROWS + self._inner + LEAD, leave, words
+                )
+            self._lead_to_sum(canvas, sum_x, ends[i], i, leaves)
+        self._add_up(canvas, sum_x, ends, leaves)
         for i, (text, bold) in enumerate(reversed(self._words)):
             canvas.labels.append(
                 Label(sum_x, leaves[0] - RADIUS - 6.0 - LINE * i, text, SMALL, bold=bold, muted=not bold)
@@ -98,16 +104,18 @@ class Fork:
             cut=not self._is_block and all(end.cut for end in ends), beside=self._beside,
         )  # fmt: skip
 
-    def _sum(self, canvas: Canvas, x: float, ends: list[OpenWire], leaves: list[float]) -> None:
-        """Lead every lane's end to a circle of its own, the last one up into the circle above it."""
-        last = len(ends) - 1
-        for i, (end, y) in enumerate(zip(ends, leaves, strict=True)):
-            if i < last or last == 0:
-                canvas.circles.append(Circle(x, y, RADIUS, "sum"))
-                canvas.end(end.to(x - RADIUS, y))
-            else:
-                canvas.end(end.to(x, y).to(x, leaves[i - 1] + RADIUS))
-        for i in range(last - 1, 0, -1):
+    def _lead_to_sum(self, canvas: Canvas, x: float, end: OpenWire, lane: int, leaves: list[float]) -> None:
+        """Lead a lane's end to a circle of its own, the last one up into the circle above it."""
+        last = len(leaves) - 1
+        if lane < last or last == 0:
+            canvas.circles.append(Circle(x, leaves[lane], RADIUS, "sum"))
+            canvas.end(end.to(x - RADIUS, leaves[lane]))
+        else:
+            canvas.end(end.to(x, leaves[lane]).to(x, leaves[lane - 1] + RADIUS))
+
+    def _add_up(self, canvas: Canvas, x: float, ends: list[OpenWire], leaves: list[float]) -> None:
+        """Lead each circle's wire to the one above it."""
+        for i in range(len(ends) - 2, 0, -1):
             lower = canvas.begin_upward(
                 x, leaves[i] - RADIUS, self._part_sums[i - 1], silent=all(end.silent for end in ends[i:]),
                 cut=all(end.cut for end in ends[i:]),
@@ -122,31 +130,27 @@ def waiting_width(tails: Iterable[float]) -> float:
     return max((WAIT_WIDTH + max(LEAD, tail) for tail in tails), default=0.0)
 
 
-def _aligned(
-    canvas: Canvas, ends: list[OpenWire], names: Sequence[str], x: float, leaves: list[float]
-) -> list[OpenWire]:
-    """Lead the lanes that wait for the latest through a box that says so, and for how long if that is known."""
+def _words_of_waiting(canvas: Canvas, ends: Sequence[OpenWire]) -> list[str | None]:
+    """How long each lane waits for the latest, if that is known; None of one that does not wait."""
     times_ms = [_time_ms(canvas, end) for end in ends]
     latest_ms = max((time_ms for time_ms in times_ms if time_ms is not None), default=0.0)
     alike = len({end.since for end in ends if not end.cut}) == 1
-    found = []
-    for end, name, y, time_ms in zip(ends, names, leaves, times_ms, strict=True):
+    found: list[str | None] = []
+    for end, time_ms in zip(ends, times_ms, strict=True):
         wait_ms = None if time_ms is None else latest_ms - time_ms
-        if end.cut or alike or (wait_ms is not None and wait_ms < LEAST_WAIT_MS):
-            found.append(end)
-        else:
-            words = "to the latest" if wait_ms is None else f"{wait_ms:.1f} ms later"
-            found.append(_waiting(canvas, end, name, x, y, words))
+        waits = not (end.cut or alike or (wait_ms is not None and wait_ms < LEAST_WAIT_MS))
+        found.append(("to the latest" if wait_ms is None else f"{wait_ms:.1f} ms later") if waits else None)
     return found
 
 
 def _time_ms(canvas: Canvas, end: OpenWire) -> float | None:
     """How late a lane ends, if that is known and matters."""
-    known = None if end.cut else canvas.figures.get(end.name or "")
+    known = None if end.cut else canvas.figures.get(end.name)
     return None if known is None else known.latency_ms if known.longest_ms is None else known.longest_ms
 
 
 def _waiting(canvas: Canvas, end: OpenWire, name: str, x: float, y: float, words: str) -> OpenWire:
+    """Lead a lane through a box that says that it waits."""
     canvas.end(end.to(x, y))
     canvas.boxes.append(Box(x, y - BOX_HEIGHT / 2, WAIT_WIDTH, BOX_HEIGHT, "wait", "aligned", words))
     canvas.labels.append(Label(x + WAIT_WIDTH / 2, y - 4.0, "aligned", SMALL))

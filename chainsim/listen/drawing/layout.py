@@ -75,7 +75,7 @@ def _put(state: State, figures: Mapping[str, WireFigures], in_words: set[str]) -
         row = _Drawing(state, figures, in_words, waits_in_words=True).whole(limit)
     canvas = Canvas(figures)
     top = MARGIN + TOP_CHANNEL + row.up
-    row.put(canvas, MARGIN, top, OpenWire([(MARGIN, top)], None))
+    row.put(canvas, MARGIN, top, OpenWire([(MARGIN, top)], ""))
     return canvas, 2 * MARGIN + row.width, top + row.down + MARGIN
 
 
@@ -102,7 +102,7 @@ class _Drawing:
             parts.append(Gain(f"trim {level_text(self._state.trim_db)}", OUT, self._tail(OUT)))
         return Row([*parts, Exit("to the house")], limit)
 
-    def _tail(self, name: str | None) -> float:
+    def _tail(self, name: str) -> float:
         return tail_length(name, self._figures)
 
     def _steps(self, chain: Chain, limit: float) -> list[Part]:
@@ -159,7 +159,7 @@ class _Drawing:
     def _blender(self, step: BlenderStep, limit: float) -> Part:
         entry = self._state.blocks[step.name]
         if not entry.common.engaged:
-            box = Words(step.name, "blender", "block", None, self._tail(None), engaged=False)
+            box = Words(step.name, "blender", "block", "", self._tail(""), engaged=False)
             inner = limit - MARGIN_OF_ROWS - box.width
             return OutOfChain(Row(self._steps(step.wet, inner), inner), box)
         inner = limit - 200.0 - self._tail(step.name)

@@ -48,7 +48,7 @@ class Words:
     ----------
     tail : float
         Length of the wire behind it.
-    gives : str or None
+    gives : str
         Name of that wire.
     hears : str or None
         What its detector listens to.
@@ -61,7 +61,7 @@ class Words:
     name: str
     type_words: str
     kind: Literal["block", "pan"]
-    gives: str | None
+    gives: str
     tail: float
     notes: Sequence[str] = ()
     hears: str | None = None
@@ -95,8 +95,7 @@ class Words:
         for i, note in enumerate(self._notes):
             canvas.labels.append(Label(middle, y + half + LINE * (i + 1), note, SMALL, muted=True))
         if not self.engaged and self.passes:
-            if wire.name is not None:
-                canvas.also[self.name] = wire.name
+            canvas.also[self.name] = wire.name
             around = y - half - WAY_AROUND + 2.0
             before, behind = left - 8.0, right + 8.0
             return wire.to(before, y).to(before, around).to(behind, around).to(behind, y)
@@ -114,7 +113,7 @@ class Gain:
     """A gain triangle with its level above it, which something may move."""
 
     level: str
-    gives: str | None
+    gives: str
     tail: float
     moved: bool = False
 
@@ -170,10 +169,10 @@ class Exit:
 
     def put(self, canvas: Canvas, x: float, y: float, wire: OpenWire) -> OpenWire:
         canvas.end(wire.to(x + LEAD, y))
-        canvas.leads_out = wire.name or ""
+        canvas.leads_out = wire.name
         canvas.circles.append(Circle(x + LEAD + 4.0, y, 4.0, "end"))
         canvas.labels.append(Label(x + LEAD + 14.0, y + 5.0, self.text, LARGE, "start"))
-        return OpenWire([(x + LEAD, y)], None)
+        return OpenWire([(x + LEAD, y)], "")
 
 
 class Row:

@@ -114,8 +114,8 @@ class Wire:
     Attributes
     ----------
     points : tuple of (x, y)
-    name : str or None
-        What is heard on it, as probes call it; one wire may have several lines. None where no probe reaches.
+    name : str
+        What is heard on it, as probes call it; one wire may have several lines.
     arrow : bool
         Whether it ends with an arrow.
     kind : {"sound", "silent", "detector"}
@@ -123,7 +123,7 @@ class Wire:
     """
 
     points: tuple[Point, ...]
-    name: str | None
+    name: str
     arrow: bool = False
     kind: Literal["sound", "silent", "detector"] = "sound"
 

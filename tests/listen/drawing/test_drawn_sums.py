@@ -61,13 +61,13 @@ def test_what_comes_into_sums_and_gains_is_what_comes_out(text: str) -> None:
 def ending(layout: Layout, at: Point, distance: float) -> list[tuple[str, Point]]:
     """Name and end of every wire that arrives so far from a point."""
     arrived = [(w.name, w.points[-1]) for w in layout.wires if w.kind != "detector"]
-    return [(name or "", end) for name, end in arrived if abs(math.dist(end, at) - distance) < 0.1]
+    return [(name, end) for name, end in arrived if abs(math.dist(end, at) - distance) < 0.1]
 
 
 def out(layout: Layout, circle: Circle) -> str:
     """The wire that a sum gives."""
     (name,) = {w.name for w in layout.wires if abs(math.dist(w.points[0], (circle.x, circle.y)) - circle.radius) < 0.1}
-    return name or ""
+    return name
 
 
 def turned(layout: Layout, circle: Circle, end: Point) -> bool:

@@ -190,16 +190,16 @@ def check_sounds(layout: Layout, state: State) -> None:
             (into,) = wires_to((box.x, box.y + box.height / 2))
             wanted = wiring.ports[box.name]["in"]
             assert (into.kind == "silent") == silent(wanted), box.name
-            heard = heard_at(into.name or "", wiring)
+            heard = heard_at(into.name, wiring)
             assert heard == wanted or (silent(heard) and silent(wanted)), box.name
     (leads_out,) = wires_to(*((c.x - c.radius, c.y) for c in layout.circles if c.kind == "end"))
     assert (leads_out.kind == "silent") == silent(wiring.out)
-    heard = heard_at(leads_out.name or "", wiring)
+    heard = heard_at(leads_out.name, wiring)
     assert heard == wiring.out or (silent(heard) and silent(wiring.out))
     for drawn in (w for w in layout.wires if w.kind == "detector"):
         x, y = drawn.points[-1]
         (name,) = (b.name for b in layout.boxes if b.kind == "block" and b.y == y and b.x < x < b.x + b.width)
-        assert heard_at(drawn.name or "", wiring) == wiring.ports[name]["detector"]
+        assert heard_at(drawn.name, wiring) == wiring.ports[name]["detector"]
 
 
 def labels(layout: Layout) -> list[str]:
@@ -418,3 +418,12 @@ def test_a_heading_stands_over_everything() -> None:
 )
 def test_words(found: str, words: str) -> None:
     assert found == words
+
+
+def test_wires_come_lane_by_lane_also_where_the_latest_does_not_wait() -> None:
+    """In this order keys go from one to the next."""
+    text = 'chain = [{ lanes = ["b", "c", "dry"], align = true }]\n[blocks]\nb.type = "gain"\nc.type = "gain"'
+    known = {name: WireFigures(5.0 if name == "b" else 0.0, -20.0) for name in ("input", "b", "c")}
+    wires = lay_out(parse_sketch(text).base, known).wires
+    names = list(dict.fromkeys(w.name for w in wires if w.name != "input"))
+    assert names == ["b", "c", "lane 1.2 aligned", "lane 1.3 aligned", "sum 1.2", "sum 1"]
