@@ -98,7 +98,7 @@ def _usable(folder: Path) -> bool:
     if folder.is_dir():
         return True
     for listener in _listeners:
-        listener("compiling the sound kernels (once per version, some seconds)")
+        listener("compiling the sound kernels (once per version: seconds for one chain, a minute or two for all)")
     try:
         folder.mkdir(parents=True)
         _forget_old(folder.parent)
