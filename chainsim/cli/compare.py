@@ -49,6 +49,9 @@ class Excerpt(click.ParamType[tuple[float, float]]):
     help="Of sketches with patches this one; may be given several times.",
 )
 @click.option("--room", metavar="NAME", shell_complete=names_in_sketch, help="As the sketches are set in this room.")
+@click.option(
+    "--page", type=click.IntRange(1), metavar="N", help="Of more than 24 versions the N-th page; the first is on each."
+)
 @click.option("--excerpt", "excerpt_s", type=Excerpt(), help="The part of the take that is on the page.")
 @click.option(
     "--loudness",
@@ -108,12 +111,14 @@ def _make(
     watched: bool = False,
 ) -> None:  # fmt: skip
     """Make the page and the reel, and say what they are."""
-    from chainsim.batch.listening.comparing import compare_sounds, sounds_to_make, write_page
+    from chainsim.batch.listening.comparing import check_take, compare_sounds, sounds_to_make, write_page
     from chainsim.batch.listening.page_notes import memory_notes
     from chainsim.batch.listening.reel import write_reel
     from chainsim.cli.compare_text import how_smaller, plain, told_of_copies, told_of_page, told_of_reel
 
-    versions, at_keys = sounds_to_make(sources, patches=options["patches"], room=options["room"])
+    check_take(sources, options["take"], excerpt_s=options["excerpt_s"])
+    narrowed = {name: options[name] for name in ("patches", "room", "page")}
+    versions, at_keys = sounds_to_make(sources, **narrowed)
     if at_keys and output is not None:
         click.echo(f"{counted(versions, 'version')} to make, and up to {at_keys} sounds for the foot", err=True)
     with ProgressBars() as bars:

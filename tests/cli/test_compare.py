@@ -62,6 +62,8 @@ def test_a_reel_alone_has_no_more_than_it_needs(folder: Path, capsys: pytest.Cap
     [
         (["pier.toml", "--take", "take.wav"], "say where the page goes"),
         (["pier.toml", "-o", "page.html"], "sketches need a take to go through: --take FILE"),
+        (["set.toml", "-o", "page.html"], "sketches need a take to go through: --take FILE"),
+        (["pier.toml", "--take", "take.wav", "-o", "page.html", "--page", "2"], "page 2, allowed 1 ... 1"),
         (["pier.toml", "--take", "take.wav", "-o", "take.wav"], "is the take itself"),
         (["pier.toml", "--take", "take.wav", "-o", "page.html", "--excerpt", "5"], "write two times"),
         (["pier.toml", "--take", "take.wav", "-o", "page.html", "--excerpt", "5,6"], "the take has 0 ... 2.0 s"),
@@ -78,6 +80,7 @@ def test_a_reel_alone_has_no_more_than_it_needs(folder: Path, capsys: pytest.Cap
 )
 def test_what_cannot_be_done(folder: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], said: str) -> None:
     (folder / "parts.txt").write_text("two horns\n")
+    (folder / "set.toml").write_text(f'{SKETCH}[patches.solo]\n[[switches]]\nname = "A"\npress = "patch solo"\n')
     (folder / "site").mkdir()
     (folder / "site" / "index.html").write_text("<h1>My site</h1>")
     before = names(folder)

@@ -62,7 +62,7 @@ def chain_beside(sketch: Sketch, first: Sketch) -> str:
     found = list(_differences(state, first_state))
     if state.tempo_bpm != first_state.tempo_bpm and _follows_tempo(sketch, state):
         found.append(f"{state.tempo_bpm:g} bpm")
-    return "; ".join(found) or ("as the first begins" if first.cues else "")
+    return "; ".join(found) or ("version 1 begins like this" if first.cues else "")
 
 
 def _differences(state: State, first: State) -> list[str]:

@@ -19,6 +19,7 @@ from chainsim.batch.listening.from_orders import versions_of_orders
 from chainsim.batch.listening.from_sketches import count_sounds, make_versions
 from chainsim.batch.listening.made import MadeVersions
 from chainsim.batch.listening.page import PageOptions, build_page
+from chainsim.batch.listening.take_check import check_page_take
 from chainsim.batch.listening.targets import check_page_target, is_one_file
 from chainsim.batch.listening.telling import Progress, untold
 from chainsim.errors import SettingError
@@ -33,6 +34,7 @@ def compare_sounds(
     *,
     patches: Sequence[str] = (),
     room: str | None = None,
+    page: int | None = None,
     excerpt_s: tuple[float, float] | None = None,
     loudness_lufs: float = LOUDNESS_LUFS,
     lossy: bool = False,
@@ -55,6 +57,8 @@ def compare_sounds(
         Of sketches with patches, these alone.
     room : str, optional
         As the sketches are set in this room.
+    page : int, optional
+        Of more than 24 versions, those of this page, from 1 on; the first stands on each.
     excerpt_s : (from, to), optional
         The part of the take that is on the page, in seconds; by default all of it.
     loudness_lufs : float, -60 to 0
@@ -80,9 +84,9 @@ def compare_sounds(
     Raises
     ------
     SketchError, SettingError
-        For faults of the sketches, options that do not fit, more than 24 versions.
+        For faults of the sketches, options that do not fit, more than 24 versions of which no page is chosen.
     AudioError
-        If the take cannot be read, or the page would hold more than 200 MB of sound.
+        If the take cannot be read, is silent or shorter than 0.4 s, or the page would hold more than 200 MB of sound.
     StoreError
         If a folder is not one of results of this version, or a sound in it is missing or has changed.
     """
@@ -91,13 +95,17 @@ def compare_sounds(
     given = [sources] if isinstance(sources, Sketch | str | Path) else list(sources)
     at = None if take is None else Path(take)
     excerpt = None if excerpt_s is None else Excerpt(*excerpt_s)
+    check_take(given, at, excerpt_s=excerpt_s)
     with ExitStack() as stack:
-        made = _from_folder(given, at, patches, room)
-        if made is None:
-            if at is None:
-                raise SettingError("sketches need a take to go through: --take FILE")
+        made = _from_folder(given, at, patches, room, page)
+        if made is not None:
+            check_page_take(made.take, excerpt)
+        else:
+            assert at is not None
             kept = store or stack.enter_context(TemporaryDirectory(prefix="chainsim-"))
-            made = make_versions(given, at, Path(kept), patches=patches, room=room, threads=threads, told=progress)
+            made = make_versions(
+                given, at, Path(kept), patches=patches, room=room, page=page, threads=threads, told=progress
+            )
         return build_page(made, PageOptions(excerpt, loudness_lufs, lossy, wires, versions_only, threads), progress)
 
 
@@ -125,8 +133,29 @@ def write_page(page: ListeningPage, path: str | Path, *, watched: bool = False) 
         write_listening_folder(page, Path(path), watched=watched)
 
 
+def check_take(
+    sources: Sequence[Sketch | str | Path], take: str | Path | None, *, excerpt_s: tuple[float, float] | None = None
+) -> None:
+    """Refuse a take that no page can be made of, before anything is rendered; a folder knows its own.
+
+    Raises
+    ------
+    SettingError, AudioError
+        As `compare_sounds` does.
+    """
+    if _is_folder(sources):
+        return
+    if take is None:
+        raise SettingError("sketches need a take to go through: --take FILE")
+    check_page_take(Path(take), None if excerpt_s is None else Excerpt(*excerpt_s))
+
+
 def sounds_to_make(
-    sources: Sequence[Sketch | str | Path], *, patches: Sequence[str] = (), room: str | None = None
+    sources: Sequence[Sketch | str | Path],
+    *,
+    patches: Sequence[str] = (),
+    room: str | None = None,
+    page: int | None = None,
 ) -> tuple[int, int]:
     """How many sounds a page needs rendered: versions, and those that a foot can call, at most; of a folder none.
 
@@ -135,13 +164,21 @@ def sounds_to_make(
     SketchError, SettingError
         As `compare_sounds` does.
     """
-    if any(not isinstance(source, Sketch) and Path(source).is_dir() for source in sources):
+    if _is_folder(sources):
         return 0, 0
-    return count_sounds(sources, patches, room)
+    return count_sounds(sources, patches, room, page)
+
+
+def _is_folder(sources: Sequence[Sketch | str | Path]) -> bool:
+    return any(not isinstance(source, Sketch) and Path(source).is_dir() for source in sources)
 
 
 def _from_folder(
-    given: Sequence[Sketch | str | Path], take: Path | None, patches: Sequence[str], room: str | None
+    given: Sequence[Sketch | str | Path],
+    take: Path | None,
+    patches: Sequence[str],
+    room: str | None,
+    page: int | None,
 ) -> MadeVersions | None:
     """What a folder of results holds; None if sketches are given."""
     folders = [Path(source) for source in given if not isinstance(source, Sketch) and Path(source).is_dir()]
@@ -153,7 +190,7 @@ def _from_folder(
         raise SettingError(f"{folders[0]}: was rendered already; a room is chosen where sketches are rendered")
     kind, table = table_of(folders[0])
     if kind is BATCH:
-        return versions_of_batch(folders[0], table, take=take, patches=patches)
+        return versions_of_batch(folders[0], table, take=take, patches=patches, page=page)
     if patches:
         raise SettingError(f"{folders[0]}: holds the orders of one chain and no patches to choose from")
-    return versions_of_orders(folders[0], table, take=take)
+    return versions_of_orders(folders[0], table, take=take, page=page)

@@ -11,8 +11,8 @@ from chainsim.batch.listening.from_sketches import settings_text
 from chainsim.batch.listening.made import (
     MadeVersion,
     MadeVersions,
-    check_count,
     check_patches,
+    on_page,
     short_names,
     told_apart,
     without_copies,
@@ -36,7 +36,7 @@ Row = Mapping[str, Any]
 
 
 def versions_of_batch(
-    folder: Path, table: Row, *, take: Path | None = None, patches: Sequence[str] = ()
+    folder: Path, table: Row, *, take: Path | None = None, patches: Sequence[str] = (), page: int | None = None
 ) -> MadeVersions:
     """Gather them.
 
@@ -49,13 +49,15 @@ def versions_of_batch(
         Which take, if the folder has several, or where it is now.
     patches : sequence of str
         These patches alone.
+    page : int, optional
+        Of more than 24, those of this page.
 
     Raises
     ------
     StoreError
         If the table is damaged, or a sound is missing or has changed.
     SettingError
-        If there is no such patch or take, or there are more than 24 versions.
+        If there is no such patch, take or page, or there are more than 24 versions and no page is chosen.
     AudioError
         If the take is not where it was, or has changed.
     """
@@ -66,13 +68,13 @@ def versions_of_batch(
         rows = [row for row in rows if row["error"] is None]
         check_patches(patches, (row["patch"] for row in rows))
         rows = [row for row in rows if not patches or row["patch"] in patches]
-        check_count((row["sound_key"] for row in rows), BATCH.narrow)
-        check_take(path, rows[0]["take_sha256"], folder, BATCH)
-        store = ResultStore(folder.resolve())
         names = short_names(row["sketch"] for row in rows)
         headings = told_apart([(names[row["sketch"]], *_chosen(row)) for row in rows])
-        made, alike = without_copies(_version(store, *each) for each in zip(rows, headings, strict=True))
-        return MadeVersions(folder.resolve().name, path, made, notes=(*silent, *alike))
+        chosen, note = on_page(list(zip(rows, headings, strict=True)), page, BATCH.narrow)
+        check_take(path, rows[0]["take_sha256"], folder, BATCH)
+        store = ResultStore(folder.resolve())
+        made, alike = without_copies(_version(store, *each) for each in chosen)
+        return MadeVersions(folder.resolve().name, path, made, notes=(*filter(None, [note]), *silent, *alike))
 
 
 def _version(store: ResultStore, row: Row, heading: str) -> MadeVersion:

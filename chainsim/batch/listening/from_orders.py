@@ -8,16 +8,18 @@ from pathlib import Path
 from typing import Any
 
 from chainsim.batch.listening.folder_tables import ORDERS, check_take, chosen_take, file_and_figures, telling_of_damage
-from chainsim.batch.listening.made import MadeVersion, MadeVersions, check_count
+from chainsim.batch.listening.made import MadeVersion, MadeVersions, on_page
 from chainsim.batch.orders.files import sketch_file
 from chainsim.batch.results.store import ResultStore
 from chainsim.batch.sounds.audio_names import KEY_DIGITS
-from chainsim.errors import SketchError, StoreError
+from chainsim.errors import SettingError, SketchError, StoreError
 from chainsim.sketch.loading import load_sketch
 from chainsim.sketch.model import Sketch
 
 
-def versions_of_orders(folder: Path, table: Mapping[str, Any], *, take: Path | None = None) -> MadeVersions:
+def versions_of_orders(
+    folder: Path, table: Mapping[str, Any], *, take: Path | None = None, page: int | None = None
+) -> MadeVersions:
     """Gather them, the group with the order as written first.
 
     Parameters
@@ -27,30 +29,33 @@ def versions_of_orders(folder: Path, table: Mapping[str, Any], *, take: Path | N
         What its orders.json says.
     take : Path, optional
         Which take, if the folder has several, or where it is now.
+    page : int, optional
+        Of more than 24 groups, those of this page.
 
     Raises
     ------
     StoreError
         If the table is damaged, or a sound or its sketch is missing or has changed.
     SettingError
-        If there is no such take, or there are more than 24 groups.
+        If there is no such take or page, or there are more than 24 groups and no page is chosen.
     AudioError
         If the take is not where it was, or has changed.
     """
     with telling_of_damage(folder / ORDERS.table):
         name, path = chosen_take(table["takes"], take, folder)
         groups = [(number, group) for number, group in enumerate(table["groups"], start=1)]
-        check_count((group["representative"] for _, group in groups), ORDERS.narrow)
+        groups, note = on_page(groups, page, ORDERS.narrow)
         place, store = table["takes"].index(name), ResultStore(folder.resolve())
         check_take(path, table["take_sha256"][place], folder, ORDERS)
-        versions, notes = [], []
+        versions, notes = [], [note] if note else []
         for number, group in groups:
             file = group["files"][place] if group["files"] else None
             if file is None:
                 notes.append(f"{group['representative']}: could not be written")
             else:
                 versions.append(_version(store, group, number, Path(file).name, group["trims_db"][place]))
-        check_count((version.heading for version in versions), f"run the same {ORDERS.command} command again")
+        if not versions:
+            raise SettingError(f"{folder}: no version could be written; run the same {ORDERS.command} command again")
         return MadeVersions(f"{table['title']}: orders", path, tuple(versions), notes=tuple(notes))
 
 

@@ -16,8 +16,8 @@ from chainsim.batch.listening.foot_states import reached
 from chainsim.batch.listening.made import (
     MadeVersion,
     MadeVersions,
-    check_count,
     check_patches,
+    on_page,
     short_names,
     told_apart,
     without_copies,
@@ -33,7 +33,7 @@ from chainsim.sketch.loading import load_sketch
 from chainsim.sketch.model import Sketch
 from chainsim.sketch.written_out import written_out
 
-NARROW = "name patches (--patch), or fewer sketches; chainsim orders --groups and chainsim batch make folders"
+NARROW = "name patches (--patch) or fewer sketches"
 AS_PLAYED = "as played"
 ENDING = ".wav"
 _KEY = re.compile("[0-9a-f]{64}")
@@ -46,6 +46,7 @@ def make_versions(
     *,
     patches: Sequence[str] = (),
     room: str | None = None,
+    page: int | None = None,
     threads: int | None = None,
     told: Progress = untold,
 ) -> MadeVersions:
@@ -60,6 +61,8 @@ def make_versions(
     patches : sequence of str
         Of sketches with patches, these alone.
     room : str, optional
+    page : int, optional
+        Of more than 24, those of this page.
     threads : int, optional
         By default as many as there are cores.
     told : callable, optional
@@ -68,7 +71,8 @@ def make_versions(
     Raises
     ------
     SketchError, SettingError
-        For faults of the sketches, for a room or a patch that none has, for more than 24 versions.
+        For faults of the sketches, for a room or a patch that none has, for more than 24 versions of which no page is
+        chosen.
     AudioError
         If the take cannot be read.
     """
@@ -76,9 +80,9 @@ def make_versions(
         take_warnings, spans = tuple(opened.warnings), math.ceil(opened.frames / CHUNK)
     given = list(sketches)
     versions, warnings = versions_of(given, {}, room, 1)
-    versions = _narrowed(versions, patches)
-    check_count((version.name for version in versions), NARROW)
-    headings = _headings(versions)
+    narrowed = _narrowed(versions, patches)
+    chosen, note = on_page(list(zip(narrowed, _headings(narrowed), strict=True)), page, NARROW)
+    versions, headings = [version for version, _ in chosen], [heading for _, heading in chosen]
     compile_ahead(version.sketch for version in versions)
     store = ResultStore(store_folder.resolve())
     store.make_audio_folder()
@@ -87,10 +91,13 @@ def make_versions(
     _render(store, take, dict(zip(keys, versions, strict=True)), threads or os.cpu_count() or 1, _Spans(spans, told))
     _remove_others(store_folder, set(keys))
     made, alike = without_copies(_made(store, *each) for each in zip(keys, versions, headings, strict=True))
-    return MadeVersions(_title(versions), take, made, _only_set(given, room), (*take_warnings, *warnings, *alike))
+    notes = (*filter(None, [note]), *take_warnings, *warnings, *alike)
+    return MadeVersions(_title(versions), take, made, _only_set(given, room), notes)
 
 
-def count_sounds(sketches: Sequence[Sketch | str | Path], patches: Sequence[str], room: str | None) -> tuple[int, int]:
+def count_sounds(
+    sketches: Sequence[Sketch | str | Path], patches: Sequence[str], room: str | None, page: int | None
+) -> tuple[int, int]:
     """How many versions there are, and how many sounds the foot can call at most.
 
     Raises
@@ -98,7 +105,7 @@ def count_sounds(sketches: Sequence[Sketch | str | Path], patches: Sequence[str]
     SketchError, SettingError
         As `make_versions` does.
     """
-    versions = _narrowed(versions_of(sketches, {}, room, 1)[0], patches)
+    versions, _ = on_page(_narrowed(versions_of(sketches, {}, room, 1)[0], patches), page, NARROW)
     whole = _only_set(sketches, room)
     return len(versions), 0 if whole is None else len(reached(whole.board, MOST_FOOT_SOUNDS)[0])
 

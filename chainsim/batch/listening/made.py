@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import count
 from pathlib import Path, PurePath
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,8 @@ from chainsim.audio.wav import wav_header
 from chainsim.batch.sounds.sound_figures import SoundFigures
 from chainsim.errors import SettingError, nearest
 from chainsim.sketch.model import Sketch
+
+One = TypeVar("One")
 
 MOST_VERSIONS = 24
 """What ears can go through; common practice, no source."""
@@ -102,24 +105,47 @@ def without_copies(versions: Iterable[MadeVersion]) -> tuple[tuple[MadeVersion, 
     return tuple(first.values()), notes
 
 
-def check_count(names: Iterable[str], narrow: str) -> None:
-    """Refuse an empty page, and one of more versions than ears can go through.
+def on_page(found: Sequence[One], page: int | None, narrow: str) -> tuple[list[One], str]:
+    """Those versions that stand on one page, the first on each: it is what the others are told against.
 
     Parameters
     ----------
-    names : iterable of str
-        Of the versions.
+    found : sequence
+        All of them.
+    page : int or None
+        Which page, from 1 on; None where they are to fit on one.
     narrow : str
         How there can be fewer.
+
+    Returns
+    -------
+    versions : list
+    note : str
+        Which they are; empty if there is only one page.
 
     Raises
     ------
     SettingError
-        If there is none, or more than 24.
+        If there is no version, or no such page, or there are more than 24 and none is chosen.
     """
-    found = len(list(names))
-    if not 0 < found <= MOST_VERSIONS:
-        raise SettingError(f"{found} versions, allowed 1 ... {MOST_VERSIONS} on one page: {narrow}")
+    count, each = len(found), MOST_VERSIONS - 1
+    if not found:
+        raise SettingError(f"0 versions, allowed 1 ... {MOST_VERSIONS} on one page: {narrow}")
+    pages = max(1, -(-(count - 1) // each))
+    if page is None and pages > 1:
+        raise SettingError(
+            f"{count} versions, allowed 1 ... {MOST_VERSIONS} on one page: choose one of {pages} pages (--page 1 ..."
+            f" --page {pages}, each with the first version), or {narrow}"
+        )
+    number = page or 1
+    if not 1 <= number <= pages:
+        raise SettingError(f"page {number}, allowed 1 ... {pages}: there are {count} versions")
+    first = each * (number - 1) + 1
+    chosen = [found[0], *found[first : first + each]]
+    if pages == 1:
+        return chosen, ""
+    versions = f"version {first + 1}" if len(chosen) == 2 else f"versions {first + 1} to {first + len(chosen) - 1}"
+    return chosen, f"Page {number} of {pages}: beside the first, {versions} of {count}."
 
 
 def check_patches(patches: Iterable[str], known: Iterable[str | None]) -> None:
@@ -163,7 +189,7 @@ def told_apart(parts: list[tuple[str, ...]]) -> list[str]:
     ['waltz', 'waltz (2)']
     """
     differing = [len(set(column)) > 1 for column in zip(*parts, strict=True)]
-    if not any(differing):
+    if differing and not any(differing):
         differing[0] = True
     found: list[str] = []
     for name in parts:

@@ -187,7 +187,7 @@ def test_a_tempo_is_told_where_a_controller_follows_it(rate: str, said: str) -> 
 
 def test_of_a_first_one_with_cues_its_beginning_counts() -> None:
     whole = parse_sketch(f'{SET}[[cues]]\nat_s = 0\npatch = "voiced"\n[[cues]]\nat_s = 1\npatch = "plain"\n')
-    assert chain_beside(whole.alone("voiced"), whole) == "as the first begins"
+    assert chain_beside(whole.alone("voiced"), whole) == "version 1 begins like this"
     assert chain_beside(whole.alone("plain"), whole) == "adds delay; without 1 synth voice"
     assert chain_beside(whole, whole.alone("plain")) == "changes by its cues"
     both = [version(whole), version(whole.alone("plain"))]

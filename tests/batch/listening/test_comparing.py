@@ -14,6 +14,7 @@ import soundfile
 
 from chainsim.batch.listening import page as page_module
 from chainsim.batch.listening.comparing import compare_sounds, write_page
+from chainsim.batch.listening.made import on_page
 from chainsim.batch.listening.wires import WireSounds, wire_sounds
 from chainsim.batch.matrix.batching import run_batch
 from chainsim.batch.orders.comparing import compare_orders
@@ -281,6 +282,10 @@ def test_too_much_sound_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -
         ({"patches": ["sollo"]}, 'no patch "sollo"; did you mean "solo"'),
         ({"room": "attic"}, 'no room "attic"'),
         ({"excerpt_s": (1.0, 1.05)}, "the take has 0 ... 2.0 s"),
+        ({"excerpt_s": (1.0, 1.3)}, r"the part from 1 s to 1.3 s lasts 0.30 s, a page needs 0.4 s of sound"),
+        ({"take": "short.wav"}, r"short.wav: lasts 0.39 s, a page needs 0.4 s of sound"),
+        ({"take": "silent.wav"}, r"silent.wav: is silent, or quieter than -70 LUFS"),
+        ({"page": 2}, r"page 2, allowed 1 ... 1: there are 3 versions"),
         ({"excerpt_s": (float("nan"), 1.0)}, "the take has"),
         ({"excerpt_s": (0.0, float("inf"))}, "the take has"),
         ({"loudness_lufs": 3.0}, "allowed -60 ... 0 LUFS"),
@@ -291,14 +296,46 @@ def test_too_much_sound_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -
 )
 def test_what_is_no_page(folder: Path, monkeypatch: pytest.MonkeyPatch, options: dict[str, object], said: str) -> None:
     monkeypatch.chdir(folder)
+    soundfile.write("short.wav", notes(RATE_HZ, seconds=0.399), RATE_HZ)
+    # A sine of 0.0003 has -73.5 dBFS rms.
+    soundfile.write("silent.wav", 3e-4 * np.sin(np.arange(RATE_HZ)), RATE_HZ, subtype="FLOAT")
     with pytest.raises(ChainsimError, match=said):
         compare_sounds(**{"sources": "set.toml", "take": "take.wav", "wires": False, **options})  # type: ignore[arg-type]
 
 
-def test_a_hundred_versions_are_too_many(folder: Path) -> None:
+def test_a_hundred_versions_are_too_many_for_one_page(folder: Path) -> None:
     sketches = [load_sketch(folder / "plain.toml") for _ in range(100)]
-    with pytest.raises(ChainsimError, match=r"100 versions, allowed 1 ... 24 on one page: name patches \(--patch\)"):
+    said = r"100 versions, allowed 1 ... 24 on one page: choose one of 5 pages \(--page 1 ... --page 5, each with"
+    with pytest.raises(ChainsimError, match=said):
         compare_sounds(sketches, folder / "take.wav")
+
+
+def test_every_version_is_on_one_page_and_the_first_on_each() -> None:
+    for count in (1, 2, 24, 25, 47, 48, 100):
+        found = list(range(count))
+        pages = -(-(count - 1) // 23) or 1  # the first, and 23 others
+        chosen = [on_page(found, number + 1, "fewer") for number in range(pages)]
+        assert {page[0] for page, _ in chosen} == {0}
+        assert [one for page, _ in chosen for one in page[1:]] == found[1:]
+        assert max(len(page) for page, _ in chosen) <= 24
+        assert bool(chosen[0][1]) == (pages > 1)
+        with pytest.raises(ChainsimError, match=f"page {pages + 1}, allowed 1 ... {pages}"):
+            on_page(found, pages + 1, "fewer")
+    assert on_page(list(range(24)), None, "") == on_page(list(range(24)), 1, "")
+    assert on_page(list(range(30)), 2, "")[1] == "Page 2 of 2: beside the first, versions 25 to 30 of 30."
+    assert on_page(list(range(25)), 2, "")[1] == "Page 2 of 2: beside the first, version 25 of 25."
+    with pytest.raises(ChainsimError, match="0 versions"):
+        on_page([], None, "fewer")
+
+
+def test_pages_of_a_batch(folder: Path, tmp_path: Path) -> None:
+    levels = [-n - 1.5 for n in range(26)]
+    run_batch([folder / "plain.toml"], [folder / "take.wav"], tmp_path / "out", vary={"gain.gain_db": levels})
+    with pytest.raises(ChainsimError, match=r"26 versions.*--page 1 ... --page 2.*or choose patches \(--patch\)"):
+        compare_sounds(tmp_path / "out")
+    second = compare_sounds(tmp_path / "out", page=2, wires=False, versions_only=True)
+    assert [card.heading for card in second.cards] == ["gain.gain_db -1.5", "gain.gain_db -25.5", "gain.gain_db -26.5"]
+    assert "Page 2 of 2: beside the first, versions 25 to 26 of 26." in second.notes
 
 
 def test_a_page_is_one_file_or_a_folder(both: ListeningPage, tmp_path: Path) -> None:
