@@ -319,6 +319,7 @@ def test_no_question_is_asked_twice_and_figures_answer_only_what_is_asked() -> N
     assert "b changes least while you play, by 0.0 steps" in steps[-1].answer  # a gain of 0 dB
     page = lesson_page(walk_through(parse_sketch(GAINS), take()))
     assert page.count('<div class="question card">') == 4
+    assert "loudness as from two loudspeakers" in page
 
 
 HUSHED = """chain = ["hush", "tilt"]
