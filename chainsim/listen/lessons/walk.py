@@ -49,8 +49,8 @@ def walk_through(sketch: Sketch, excerpt: Excerpt, *, lossy: bool = False) -> Le
         notes=(
             "Each block is heard before and after it, in time; what a block delays is cut from the beginning. Told are "
             "only those figures that a block changes by more than the ear just notices. All were measured on the "
-            "sounds as they came out, loudness as from two loudspeakers; what plays between the horn and the end of the "
-            "chain may be MP3.",
+            "sounds as they came out, loudness as from two loudspeakers; what plays between the horn and the end of "
+            "the chain may be MP3.",
         ),
         whole=Whole(sketch, wires),
         lossy=lossy,
