@@ -183,10 +183,16 @@ def _folded(states: tuple[StateReport, ...]) -> Iterator[str]:
 
 
 def _take_lines(report: TakeReport) -> Iterator[str]:
+    from chainsim.measure.fitness import LEAST_S
+
     fitness = report.fitness
     yield f"\nTake {report.take}"
-    yield f"{fitness.sample_rate_hz:.0f} Hz, {_channels(fitness.channels)}, {fitness.seconds:.1f} s"
+    lasts = f"{fitness.seconds:.3f}" if fitness.too_short else f"{fitness.seconds:.1f}"
+    yield f"{fitness.sample_rate_hz:.0f} Hz, {_channels(fitness.channels)}, {lasts} s"
     yield from (f"warning: {line}" for line in report.warnings)
+    if fitness.too_short:
+        yield f"  too short to judge: it needs {LEAST_S:g} s"
+        return
     yield from _found(fitness)
     yield "\nFit to judge:"
     yield from (f"  {v.what}: {v.fit}; {v.reason}" for v in fitness.verdicts)
@@ -232,7 +238,10 @@ def _noise(fitness: Fitness) -> str:
     rests = f"{counted(fitness.rests, 'rest')} of {fitness.rests_s:.1f} s together"
     if math.isinf(fitness.noise_rms_dbfs):
         return f"none, {rests} of digital silence"
-    return f"{fitness.noise_rms_dbfs:.1f} dBFS in {rests}, {fitness.signal_to_noise_db:.0f} dB under the loud notes"
+    return (
+        f"{fitness.noise_rms_dbfs:.1f} dBFS rms in {rests}, {fitness.signal_to_noise_db:.0f} dB under the loud notes;"
+        f" its peaks, which gates go by, reach {fitness.noise_peak_dbfs:.0f} dBFS"
+    )
 
 
 def _gate_lines(gate: GateReport) -> Iterator[str]:
@@ -263,9 +272,9 @@ def _gate_lines(gate: GateReport) -> Iterator[str]:
     if math.isnan(suggested):
         advice = "there is no rest to judge by, or no room between noise and notes"
     else:
-        advice = f"{suggested:.0f} clears the noise in the rests; louder breaths and keys may need more"
+        advice = f"{suggested:.0f} clears the noise's peaks in the rests; louder breaths and keys may need more"
         if gate.threshold_db >= suggested:
-            advice = f"it clears the noise in the rests, as any from {suggested:.0f} on does"
+            advice = f"it clears the noise's peaks in the rests, as any from {suggested:.0f} on does"
     yield f"  threshold_db = {gate.threshold_db:g}; {advice}"
 
 

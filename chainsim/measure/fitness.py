@@ -22,6 +22,8 @@ from chainsim.measure.peaks import CLIP_LEVEL, PeakMeter, Peaks
 from chainsim.measure.signals import channel_count, pieces
 from chainsim.units import Array, db_to_gain, gain_to_db
 
+LEAST_S = 0.4
+"""One gating block of ITU-R BS.1770-5: what is shorter has no loudness."""
 CLIPPED_FRAMES = 2
 FALL_HOP_MS = 5.0
 FALL_WINDOW_HOPS = 4
@@ -72,6 +74,8 @@ class Fitness:
     """Places where two or more samples in a row stand at full scale."""
     first_clip_s: float
     noise_rms_dbfs: float
+    noise_peak_dbfs: float
+    """What a gate hears of it, as in `Gaps`."""
     signal_to_noise_db: float
     """Loud notes over the noise in rests, both rms; infinite over digital silence."""
     rests: int
@@ -83,6 +87,11 @@ class Fitness:
     """"left" or "right" where one of two channels lies SILENT_UNDER_DB under the other, else empty."""
     notes: int
     verdicts: tuple[Verdict, ...]
+
+    @property
+    def too_short(self) -> bool:
+        """Whether it does not even have a loudness."""
+        return self.seconds < LEAST_S
 
 
 @dataclass(frozen=True)
@@ -115,6 +124,11 @@ def measure_fitness(audio: npt.ArrayLike, sample_rate_hz: float) -> TakeFindings
     frames = int(np.asarray(audio).shape[0])
     noise_db = gaps.loud_rms_dbfs - gaps.noise_rms_dbfs if math.isfinite(gaps.loud_rms_dbfs) else math.nan
     first_clip_s = clipped[0] / sample_rate_hz if clipped else math.nan
+    verdicts = (
+        _on_levels(gaps, peaks.sample_peak_dbfs, len(clipped), first_clip_s),
+        _on_gates(gaps, noise_db),
+        _on_reverbs(gaps, noise_db, fall_s),
+    )
     fitness = Fitness(
         sample_rate_hz=sample_rate_hz,
         channels=channel_count(audio),
@@ -126,6 +140,7 @@ def measure_fitness(audio: npt.ArrayLike, sample_rate_hz: float) -> TakeFindings
         clipped_places=len(clipped),
         first_clip_s=first_clip_s,
         noise_rms_dbfs=gaps.noise_rms_dbfs,
+        noise_peak_dbfs=gaps.noise_peak_dbfs,
         signal_to_noise_db=noise_db,
         rests=len(gaps.rests_s),
         rests_s=sum(b - a for a, b in gaps.rests_s),
@@ -133,11 +148,7 @@ def measure_fitness(audio: npt.ArrayLike, sample_rate_hz: float) -> TakeFindings
         dc_dbfs=gain_to_db(max(map(abs, peaks.dc))),
         silent_channel=_silent_channel(audio),
         notes=len(notes),
-        verdicts=(
-            _on_levels(gaps, peaks.sample_peak_dbfs, len(clipped), first_clip_s),
-            _on_gates(gaps, noise_db),
-            _on_reverbs(gaps, noise_db, fall_s),
-        ),
+        verdicts=verdicts if frames >= LEAST_S * sample_rate_hz else tuple(map(_of_too_short, verdicts)),
     )
     return TakeFindings(fitness, gaps, notes)
 
@@ -229,6 +240,10 @@ def _crest_before(level_db: Array, last: int, steady_hops: int) -> int:
         if not higher.size:
             return crest
         crest = begin + int(higher[-1])
+
+
+def _of_too_short(verdict: Verdict) -> Verdict:
+    return Verdict(verdict.what, "no", f"the take is too short: under {LEAST_S:g} s")
 
 
 def _on_levels(gaps: Gaps, peak_dbfs: float, clipped: int, first_clip_s: float) -> Verdict:

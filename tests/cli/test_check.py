@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -70,6 +71,23 @@ def test_a_gate_that_lets_all_notes_through(tmp_path: Path, capsys: pytest.Captu
     assert report["gating"]["closes_per_note"] == 1.0
     # noise of 1e-4 rms has peaks near 4 sigma, -68 dBFS; the suggestion stays within 60 dB of the notes' -8 dBFS
     assert -68.0 <= report["suggested_threshold_db"] <= -55.0
+
+
+def test_the_noise_is_told_by_rms_and_by_the_peaks_that_gates_go_by(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    soundfile.write(tmp_path / "take.wav", notes(RATE_HZ), RATE_HZ, subtype="FLOAT")
+    soundfile.write(tmp_path / "short.wav", notes(RATE_HZ)[:RATE_HZ][-400:], RATE_HZ, subtype="FLOAT")
+    sketch = sketch_file(tmp_path, 'chain = ["noise_gate"]\n[blocks.noise_gate]\nthreshold_db = -75')
+    told = ran(capsys, "check", sketch, "--take", tmp_path / "take.wav").out
+    # noise of 1e-4 rms, which peaks near 4 sigma
+    noise = re.search(r"noise: (\S+) dBFS rms in .*; its peaks, which gates go by, reach (\S+) dBFS", told)
+    assert noise is not None
+    assert float(noise[1]) == pytest.approx(-80.0, abs=0.3)
+    assert -71.0 < float(noise[2]) < -66.0
+    assert "clears the noise's peaks in the rests" in told
+    told = ran(capsys, "check", sketch, "--take", tmp_path / "short.wav").out
+    assert told.endswith("0.008 s\n  too short to judge: it needs 0.4 s\n")
 
 
 def test_a_gate_set_over_the_notes_swallows_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -40,6 +40,8 @@ def test_a_good_take(rate_hz: float) -> None:
     assert (read.channels, read.notes, read.clipped_places) == (1, 3, 0)
     assert read.seconds == pytest.approx(10.0)
     assert read.noise_rms_dbfs == pytest.approx(-80.0, abs=0.3)
+    # 400 to 9600 normal samples of a block peak at 3 to 5 standard deviations: 9.5 to 14 dB
+    assert -70.5 < read.noise_peak_dbfs < -66.0
     # a sine of 0.5 has -9.03 dBFS rms
     assert read.signal_to_noise_db == pytest.approx(70.97, abs=0.4)
     assert read.sample_peak_dbfs == pytest.approx(-6.02, abs=0.05)
@@ -66,6 +68,15 @@ def test_noise_decides_about_gates() -> None:
     edited = np.where(np.abs(take(-math.inf)) > 1e-4, take(-math.inf), 0.0)
     assert fits(edited)[1] == "with care"
     assert measure_fitness(edited, RATE_HZ).fitness.signal_to_noise_db == math.inf
+
+
+def test_what_is_too_short_is_told_to_be_short_and_not_silent() -> None:
+    """Within a note: 20 ms have no block of levels, and under 0.4 s there is no loudness."""
+    for seconds in (0.02, 0.39):
+        read = measure_fitness(take()[RATE_HZ : RATE_HZ + round(seconds * RATE_HZ)], RATE_HZ).fitness
+        assert read.too_short
+        assert {(v.fit, v.reason) for v in read.verdicts} == {("no", "the take is too short: under 0.4 s")}
+    assert not measure_fitness(take()[: round(0.4 * RATE_HZ)], RATE_HZ).fitness.too_short
 
 
 def test_clipping_is_counted_and_placed() -> None:
