@@ -114,7 +114,7 @@ class StatePlacing:
         return node
 
     def _key(self, key: Hashable) -> Hashable:
-        """In a set, what a probe needs and this state does not is the probe's own: it wakes nothing that may be heard."""
+        """In a set, what a probe needs and this state does not is the probe's own: it wakes nothing."""
         asleep = self._probing and self._shelf.find(key) not in self._placed.nodes
         return ("probe", key) if asleep else key
 
