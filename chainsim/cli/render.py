@@ -93,7 +93,8 @@ def command(
 ) -> int:  # fmt: skip
     """Send each TAKE (a dry recording) through SKETCH and write what comes out.
 
-    The result is as long as the take plus the chain's latency and tail, at the take's sample rate. Cues are played.
+    The result is as long as the take plus the latency and tail of the chain (or of a probed wire), at the take's sample
+    rate. Cues are played.
 
     \b
     Examples:

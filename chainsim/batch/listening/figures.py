@@ -42,7 +42,7 @@ def differs(version: MadeVersion, first: MadeVersion, far: Apart) -> str:
     far : Apart
         How far they are apart at one loudness, and where.
     """
-    louder_lu = version.figures.integrated_lufs - first.figures.integrated_lufs
+    louder_lu = version.figures.two_loudspeakers_lufs - first.figures.two_loudspeakers_lufs
     rests_dbfs = version.figures.rests_dbfs - (louder_lu if math.isfinite(louder_lu) else 0.0)
     words = beside(replace(version.figures, rests_dbfs=rests_dbfs), first.figures)
     both = version.sketch, first.sketch
@@ -80,7 +80,7 @@ def _latest_ms(version: MadeVersion, take_channels: int) -> float:
 
 def _measured(figures: SoundFigures, latest_ms: float) -> Iterator[tuple[str, str]]:
     silent = not math.isfinite(figures.true_peak_dbtp)
-    yield "loudness as it comes", _number(figures.integrated_lufs, "LUFS", "silent or too short")
+    yield "loudness as it comes", _number(figures.two_loudspeakers_lufs, "LUFS", "silent or too short")
     if silent:
         return
     yield "highest peak", _number(figures.true_peak_dbtp, "dBTP", "-")

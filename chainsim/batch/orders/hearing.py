@@ -29,7 +29,7 @@ def _words(figures: SoundFigures, other: SoundFigures) -> Iterator[str]:
     ratio = figures.centroid_hz / other.centroid_hz if other.centroid_hz > 0.0 else math.nan
     if ratio >= BRIGHTER or ratio <= 1.0 / BRIGHTER:
         yield "brighter" if ratio > 1.0 else "darker"
-    louder_lu = figures.integrated_lufs - other.integrated_lufs
+    louder_lu = figures.two_loudspeakers_lufs - other.two_loudspeakers_lufs
     if math.isfinite(louder_lu) and abs(louder_lu) >= LOUDER_LU:
         yield f"{abs(louder_lu):.1f} LU {'louder' if louder_lu > 0.0 else 'softer'} as it comes"
     longer_s = figures.tail_s - other.tail_s

@@ -53,6 +53,11 @@ class SoundFigures:
     centroid_hz: float
     warnings: tuple[str, ...] = ()
 
+    @property
+    def two_loudspeakers_lufs(self) -> float:
+        """Integrated loudness as from two loudspeakers, from which one channel comes alike: what comparisons go by."""
+        return self.integrated_lufs - 10.0 * math.log10(self.channels / 2.0)
+
     def to_dict(self) -> dict[str, Any]:
         """Plain values; the keys are always the same."""
         return {**asdict(self), "warnings": list(self.warnings)}

@@ -25,6 +25,9 @@ PLAIN = SoundFigures(
         ({"centroid_hz": 1050.0, "integrated_lufs": -20.5, "tail_s": 1.05, "rests_dbfs": -71.0}, ""),
         ({"integrated_lufs": -17.9}, "2.1 LU louder as it comes"),
         ({"integrated_lufs": -25.0}, "5.0 LU softer as it comes"),
+        # BS.1770-5 adds the powers of the channels: the same sound on both reads 10 log10(2) = 3.01 LU more.
+        ({"integrated_lufs": -16.99, "channels": 2}, ""),
+        ({"integrated_lufs": -20.0, "channels": 2}, "3.0 LU softer as it comes"),
         ({"tail_s": 1.5}, "rings 0.5 s longer"),
         ({"tail_s": 0.0}, "rings 1.0 s shorter"),
         ({"rests_dbfs": -60.0}, "rests 10 dB louder"),
