@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 
 import pytest
@@ -19,6 +20,7 @@ LONG_TABLES = {
     "dsp/test_pitch_presence.py": 2,
     "dsp/test_pitch_against_libraries.py": 2,
     "measure/test_harmony.py": 2,
+    "measure/test_fundamental.py": 2,
     "batch/test_harmonies.py": 2,
     "presets/test_voices.py": 3,
     "blocks/test_following_synth.py": 2,
@@ -50,6 +52,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         if "[" in item.nodeid and seen[place] % every:
             item.add_marker(pytest.mark.thorough)
         seen[place] += 1
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """One process more than cores: the one with the browser mostly waits for it."""
+    return (os.cpu_count() or 1) + 1
 
 
 def pytest_configure(config: pytest.Config) -> None:
