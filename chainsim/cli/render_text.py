@@ -18,8 +18,7 @@ def report_line(report: FileReport) -> str:
     trim_db = round(report.trim_db, 1) + 0.0
     trimmed = f", trimmed by {trim_db:+.1f} dB" if trim_db else ""
     lowered = f", lowered by {report.lowered_by_db:.1f} dB" if report.lowered_by_db else ""
-    speakers = " from two loudspeakers" if report.channels > 1 else ""
-    than = {f"take's {report.take_lufs:.1f}{speakers}": report.louder_by_lu, "feed": report.against_feed_lu}
+    than = {"take while it sounds": report.louder_by_lu, "feed": report.against_feed_lu}
     known = {what: lu for what, lu in than.items() if lu is not None and math.isfinite(lu)}
     told = [f"{round(lu, 1) + 0.0:+.1f} LU against the {what}" for what, lu in known.items()]
     louder = f" ({', '.join(told)})" if told else ""

@@ -113,7 +113,7 @@ def walk(board: Board, cues: Sequence[Cue], foot: Foot | None = None, end_s: flo
     foot : Foot, optional
         The player's own figures.
     end_s : float, optional
-        End of the take; cues after it are told and not walked.
+        End of the take; cues that act after it are told and not walked.
 
     Returns
     -------
@@ -126,7 +126,7 @@ def walk(board: Board, cues: Sequence[Cue], foot: Foot | None = None, end_s: flo
         If a cue or a switch names a patch, bank or switch that there is not.
     """
     pace = Pace(board, foot or Foot())
-    numbers = [i for i, c in enumerate(cues) if end_s is None or c.at_s <= end_s]
+    numbers = [i for i, c in enumerate(cues) if end_s is None or pace.acts_at_s(c) <= end_s]
     numbers.sort(key=lambda i: pace.acts_at_s(cues[i]))
     due = [cues[i] for i in numbers]
     reaches = fewest_presses(board, due)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 import subprocess
 import sys
 import time
@@ -60,7 +59,7 @@ def test_a_take_becomes_a_file(folder: Path, capsys: pytest.CaptureFixture[str])
     printed = capsys.readouterr().out
     assert "latency 10.0 ms" in printed
     # power of the two sides together against the take on both: -6 + 10 log10((1 + (1 + sqrt 2)^2) / 2) = -0.67 dB
-    assert re.search(r"\(-0\.7 LU against the take's -\d+\.\d from two loudspeakers\)", printed)
+    assert "(-0.7 LU against the take while it sounds)" in printed
     assert "LUFS" in printed
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from chainsim.measure.sound_distance.measuring import measure_distance
-from chainsim.measure.sound_distance.places import Apart, Beside, rests_of
+from chainsim.measure.sound_distance.places import Apart, Beside, Rests, rests_of
 from chainsim.units import Array
 
 RATE_HZ = 16_000
@@ -54,6 +54,11 @@ def test_where_it_is_heard(changed: Array, only: str) -> None:
     assert found.only == only
     assert found.total > 2.0
     assert (found.playing < 1.0) == bool(only)
+
+
+def test_of_a_take_without_rests_it_is_told_what_comes_after_it() -> None:
+    changed = PLAIN + (hiss(-35.0) * AFTER)[:, np.newaxis]
+    assert Beside(PLAIN, RATE_HZ, PLAYING, Rests((), ())).apart(changed).only == "after the take"
 
 
 def test_loudness_channels_and_latency_are_no_matter() -> None:

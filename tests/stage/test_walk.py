@@ -275,6 +275,9 @@ def test_cues_after_the_end_are_told_and_not_walked() -> None:
     assert [s.verdict for s in found.steps] == ["possible", "possible", "after the end"]
     assert found.lines[2] == "2.5 s: patch f comes after the end of the take"
     assert (found.presses, found.impossible) == (2, ())
+    # A hold goes down before the end and acts after it.
+    (held,) = walk(WITH_HOLDS, [Cue(1.9, "hold", "C")], end_s=2.0).steps
+    assert held.verdict == "after the end"
 
 
 def test_lamps_are_those_after_the_cue() -> None:

@@ -139,7 +139,7 @@ def on_page(found: Sequence[One], page: int | None, narrow: str) -> tuple[list[O
         )
     number = page or 1
     if not 1 <= number <= pages:
-        raise SettingError(f"page {number}, allowed 1 ... {pages}: there are {count} versions")
+        raise SettingError(f"page {number}, allowed 1 ... {pages}, for {count} version{'s' * (count > 1)}")
     first = each * (number - 1) + 1
     chosen = [found[0], *found[first : first + each]]
     if pages == 1:

@@ -115,8 +115,10 @@ class Beside:
         channels, rests = max(second.shape[1], self._first.channels), self._rests
         sound = _Sound(second[latency_frames:], self._rate_hz, channels)
         whole = self._distance(sound, ())
-        if whole.total < AUDIBLE_STEPS or not rests.all:
+        if whole.total < AUDIBLE_STEPS:
             return Apart(whole.total, _playing(whole), "")
+        if not rests.all:
+            return Apart(whole.total, _playing(whole), "after the take" if _playing(whole) < AUDIBLE_STEPS else "")
         played = self._distance(sound, rests.all)
         playing = min(_playing(played), _playing(whole))
         if playing >= AUDIBLE_STEPS:

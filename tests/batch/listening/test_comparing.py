@@ -285,7 +285,7 @@ def test_too_much_sound_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -
         ({"excerpt_s": (1.0, 1.3)}, r"the part from 1 s to 1.3 s lasts 0.30 s, a page needs 0.4 s of sound"),
         ({"take": "short.wav"}, r"short.wav: lasts 0.39 s, a page needs 0.4 s of sound"),
         ({"take": "silent.wav"}, r"silent.wav: is silent, or quieter than -70 LUFS"),
-        ({"page": 2}, r"page 2, allowed 1 ... 1: there are 3 versions"),
+        ({"page": 2}, r"page 2, allowed 1 ... 1, for 3 versions"),
         ({"excerpt_s": (float("nan"), 1.0)}, "the take has"),
         ({"excerpt_s": (0.0, float("inf"))}, "the take has"),
         ({"loudness_lufs": 3.0}, "allowed -60 ... 0 LUFS"),

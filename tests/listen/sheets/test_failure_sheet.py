@@ -191,6 +191,11 @@ def test_what_stands_beside_the_plain_horn_is_not_gone_round() -> None:
     assert table.rows[-1] == ("sweep (envelope filter)", "no sweep", "pull cable 5 (mix, return)", "the same")
     # Where nothing of the horn goes by the dry path it is the only horn.
     assert box(sheet(text % '"off"'), "sweep").repair.kind == "round it"
+    # Nor where it would come a second time upside down, and cancel the first.
+    assert (
+        box(sheet((text % "0").replace("wet_db = -3", "wet_db = 0\nflip_wet = true")), "sweep").repair.kind
+        == "lane out"
+    )
     # Off, the wet path gives the plain horn, which is missed where its cable is pulled.
     off = sheet(text % "0" + '[patches.still]\nengage = ["mix"]\n[patches.swept]\nengage = ["mix", "sweep"]\n')
     changes = {p.patch: p.horn_change_db for p in box(off, "sweep").patches}

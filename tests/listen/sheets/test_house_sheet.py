@@ -121,6 +121,10 @@ def test_the_low_cut_leaves_notes_that_the_take_does_not_hold() -> None:
     low = SET.replace('["squeeze", "echo"', '["low", "squeeze", "echo"').replace('["squeeze", "hall"]', '["low"]') + (
         '[blocks.low]\ntype = "following_synth"\nvoices = [{ pitch = "C0" }]\n'  # 16.35 Hz
     )
+    # A tone of 139 Hz through a ring modulator of 100 Hz makes 39 Hz.
+    ring = '[blocks.bell]\ntype = "ring_modulator"\n'
+    told = lines(house_document(sheet(f'instrument = "alto sax"\nchain = ["bell"]\n{ring}', high)))["low end"]
+    assert told.startswith("no low cut, bell may sound under every note; with this take")
     # No loudspeaker gives what is under 30 Hz: it forbids no low cut there.
     told = lines(house_document(sheet(low, high)))["low end"]
     assert told.startswith("low cut under 30 Hz; with this take energy from 308 Hz")

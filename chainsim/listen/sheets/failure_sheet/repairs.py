@@ -44,8 +44,8 @@ def repair(
     """How the rest plays on without the box.
 
     A box is gone round, but not where the horn comes by another lane already: it would come twice, and up to 6 dB
-    louder. There the lane is pulled out. So it is with a lane's voice, which gives nothing of the horn, and with a box
-    that is silent while it is off, if that leaves no patch silent.
+    louder, or cancel itself where the polarity is turned. There the lane is pulled out. So it is with a lane's voice,
+    which gives nothing of the horn, and with a box that is silent while it is off, if that leaves no patch silent.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ def repair(
         voice = _is_a_voice(states[0].blocks[box]) and all(
             sounds(lane_pulled(state, box)) for state in states if sounds(state)
         )
-        if voice or any(_comes_twice(box, state) for state in states):
+        if voice or any(_does_harm(box, state) for state in states):
             last = _last_of_lane(out[0], cabling)
             return Repair("lane out", f"pull cable {last.number} ({last.target.text})")
     target = out[0].target
@@ -92,13 +92,15 @@ def horn_change_db(before: State, after: State, box: str) -> float:
     return 10.0 * math.log10(float(now @ now) / float(was @ was)) if was.any() and now.any() else 0.0
 
 
-def _comes_twice(box: str, state: State) -> bool:
-    """Whether the horn gets louder when the box is gone round, and is there without its lane."""
+def _does_harm(box: str, state: State) -> bool:
+    """Whether the horn gets louder when the box is gone round, or less is left of it than without its lane."""
     round_it, pulled = patched_round(state, box), lane_pulled(state, box)
     for fork, without in zip(forks_round(state.chain, box), forks_round(pulled.chain, box), strict=True):
         counts = zip(copies(fork, state), copies(fork, round_it), copies(without, pulled), strict=True)
-        if any(left.any() and _power(after) > _LOUDER * _power(before) for before, after, left in counts):
-            return True
+        for before, after, left in counts:
+            louder, cancels = _power(after) > _LOUDER * _power(before), _LOUDER * _power(after) < _power(left)
+            if left.any() and (louder or cancels):
+                return True
     return False
 
 

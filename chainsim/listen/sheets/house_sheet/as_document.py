@@ -110,6 +110,8 @@ def _low_end(sheet: HouseSheet) -> str:
         what = f"nothing under {energy_hz:.0f} Hz in this take; " if told else ""
         return f"{what}what the horn can reach is not known: set instrument"
     told.append("lowest notes: " + "; ".join(map(_note, sheet.lowest)))
+    if sheet.unbounded_below:
+        return "; ".join([f"no low cut, {', '.join(sheet.unbounded_below)} may sound under every note", *told])
     needed_hz = max(AMPLIFIED_FROM_HZ, min(energy_hz, *(note.freq_hz for note in sheet.lowest)))
     return "; ".join([f"low cut under {needed_hz:.0f} Hz", *told])
 

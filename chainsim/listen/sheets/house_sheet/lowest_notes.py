@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,6 +48,13 @@ def lowest_notes(sketch: Sketch, states: list[State]) -> tuple[LowestNote, ...]:
     below = sorted((midi, name) for name, midi in lowest.items() if midi < note)
     found = [(HORN, note), *((name, midi) for midi, name in below)]
     return tuple(LowestNote(by, *_sounds(midi, a4_hz, sketch.base.key)) for by, midi in found)
+
+
+def unbounded_below(states: Iterable[State]) -> tuple[str, ...]:
+    """Engaged blocks whose sound lies under any note that is played: ring modulators, by their difference tones."""
+    entries = [state.blocks[name] for state in states for name in block_names(state.chain)]
+    found = (entry.name for entry in entries if entry.common.engaged and entry.type_name == "ring_modulator")
+    return tuple(dict.fromkeys(found))
 
 
 def _sounds(midi: float, a4_hz: float, key: str | None) -> tuple[float, str]:

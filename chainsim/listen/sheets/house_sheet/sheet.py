@@ -15,7 +15,7 @@ from chainsim.listen.sheets.gestures import gestures_for
 from chainsim.listen.sheets.house_sheet.effects import Effect, effects
 from chainsim.listen.sheets.house_sheet.entrances import entrances
 from chainsim.listen.sheets.house_sheet.figures import HouseFigures, PatchFigures
-from chainsim.listen.sheets.house_sheet.lowest_notes import LowestNote, lowest_notes
+from chainsim.listen.sheets.house_sheet.lowest_notes import LowestNote, lowest_notes, unbounded_below
 from chainsim.listen.sheets.wiring_sheet.sheet import wiring_sheet
 from chainsim.music.horns import find_horn
 from chainsim.sketch.chain import block_names
@@ -46,6 +46,8 @@ class HouseSheet:
         From the microphone to the feed, over all patches and ways; both by the graph, not by ear.
     effects : tuple of Effect
     lowest : tuple of LowestNote
+    unbounded_below : tuple of str
+        Blocks that sound under whatever is played.
     mutes, plain : tuple of str
         What the player presses or holds for silence, and for the plain horn.
     entrances : mapping of patch to tuple of str
@@ -68,6 +70,7 @@ class HouseSheet:
     latency_ms: tuple[float, float]
     effects: tuple[Effect, ...]
     lowest: tuple[LowestNote, ...]
+    unbounded_below: tuple[str, ...]
     mutes: tuple[str, ...]
     plain: tuple[str, ...]
     entrances: Mapping[str, tuple[str, ...]]
@@ -137,6 +140,7 @@ def house_sheet(sketch: Sketch, *, channels: int = 1, figures: HouseFigures | No
         ),
         effects=effects(sketch, states),
         lowest=lowest_notes(sketch, list(states.values())),
+        unbounded_below=unbounded_below(states.values()),
         mutes=gestures_for(sketch.board, "mute"),
         plain=gestures_for(sketch.board, "dry"),
         entrances=entrances(sketch),
