@@ -149,10 +149,12 @@ def number(value: float, digits: int = 1, unit: str = "") -> str:
 
 def loudness(lufs: float, channels: int) -> str:
     """Loudness of a file; of one channel also as it comes from two loudspeakers, as comparisons take it."""
+    from chainsim.measure.loudness import from_two_loudspeakers
+
     own = number(lufs, 1, " LUFS")
     if channels > 1 or not math.isfinite(lufs):
         return own
-    return f"{own}, {lufs + 10.0 * math.log10(2.0):.1f} from two loudspeakers"
+    return f"{own}, {from_two_loudspeakers(lufs, channels):.1f} from two loudspeakers"
 
 
 def counted(count: int, what: str, plural: str = "") -> str:

@@ -36,9 +36,16 @@ LOWEST_LUFS = -100.0
 BINS_PER_LU = 100
 BINS = 150 * BINS_PER_LU
 SURROUND_WEIGHT = 1.41
+BOTH_SIDES = (2.0,)
+"""Weight of a single channel that comes from two loudspeakers alike."""
 
 INTEGRATED, RANGE = 0, 1
 MOMENTARY, SHORT_TERM = 0, 1
+
+
+def from_two_loudspeakers(lufs: float, channels: int) -> float:
+    """Loudness as from two loudspeakers, of which one channel plays on both: what comparisons go by."""
+    return lufs - 10.0 * math.log10(channels / 2.0)
 
 
 @dataclass(frozen=True)

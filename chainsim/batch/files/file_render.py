@@ -17,12 +17,13 @@ from chainsim.audio.reading import open_take, take_hash
 from chainsim.audio.wav import SampleFormat
 from chainsim.audio.writing import TakeWriter, refuse_same_file
 from chainsim.batch.files.file_report import FileReport
-from chainsim.batch.files.metering import OutputMeter, TakeMeter, cautions, width_db
+from chainsim.batch.files.metering import OutputMeter, TakeMeter, cautions
 from chainsim.errors import AudioError
 from chainsim.graph.build import Graph
 from chainsim.graph.engine import Engine
 from chainsim.graph.rendering import build_graph
 from chainsim.house.listening import Heard, KeptTake, Listener
+from chainsim.measure.loudness import from_two_loudspeakers
 from chainsim.measure.one_loudness import Level
 from chainsim.sketch.model import Sketch
 from chainsim.units import Audio
@@ -168,7 +169,7 @@ class FileRender:
             output=str(self.output),
             probes={name: str(path) for name, path in self.files.items() if name != "out"},
             integrated_lufs=self._meter.raised_lufs(change_db),
-            take_lufs=self._dry.integrated_lufs + width_db(2) - width_db(self._dry.channels),
+            take_lufs=from_two_loudspeakers(self._dry.integrated_lufs, self._dry.channels),
             louder_by_lu=louder_by_lu,
             true_peak_dbtp=true_peak_dbtp,
             sample_peak_dbfs=peaks.sample_peak_dbfs + change_db,
@@ -190,8 +191,8 @@ class FileRender:
     def _against_feed_lu(self, change_db: float) -> float | None:
         if self._listener is None:
             return None
-        feed_lufs = self._listener.feed_lufs - width_db(self._listener.feed_channels)
-        louder = self._meter.integrated_lufs + change_db - width_db(self._meter.channels) - feed_lufs
+        feed_lufs = from_two_loudspeakers(self._listener.feed_lufs, self._listener.feed_channels)
+        louder = from_two_loudspeakers(self._meter.integrated_lufs, self._meter.channels) + change_db - feed_lufs
         return louder if math.isfinite(louder) else math.nan
 
 

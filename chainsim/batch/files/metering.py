@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from chainsim.measure.dynamics import Dynamics, MomentaryTrack, measure_dynamics
-from chainsim.measure.loudness import LoudnessMeter
+from chainsim.measure.loudness import LoudnessMeter, from_two_loudspeakers
 from chainsim.measure.peaks import PeakMeter, Peaks
 from chainsim.units import Array, Audio
 
@@ -86,7 +86,8 @@ class OutputMeter:
 
     def louder_by_lu(self, take_lufs: float, take_channels: int) -> float:
         """How much louder it is than the take while that sounds, both on two loudspeakers; NaN if either is silent."""
-        louder = (self._playing_lufs - width_db(self.channels)) - (take_lufs - width_db(take_channels))
+        own_lufs = from_two_loudspeakers(self._playing_lufs, self.channels)
+        louder = own_lufs - from_two_loudspeakers(take_lufs, take_channels)
         return louder + 0.0 if math.isfinite(louder) else math.nan
 
     def dynamics(self, take: TakeMeter) -> Dynamics | None:
@@ -102,8 +103,3 @@ def cautions(true_peak_dbtp: float, louder_by_lu: float = math.nan) -> list[str]
     if louder_by_lu > MUCH_LOUDER_LU:
         found.append(f"the output is {louder_by_lu:.0f} LU louder than the take: start with the volume down")
     return found
-
-
-def width_db(channels: int) -> float:
-    """What equal sound in so many channels adds to a loudness."""
-    return 10.0 * math.log10(channels)

@@ -16,8 +16,7 @@ import numpy as np
 from chainsim.audio.writing import TakeWriter, write_text_whole
 from chainsim.batch.listening.targets import BEEPS, check_reel_target, running_order_path
 from chainsim.listen.page.model import ListeningPage, PageSound
-from chainsim.listen.page.sounds import BOTH_SIDES
-from chainsim.measure.loudness import measure_loudness
+from chainsim.measure.loudness import BOTH_SIDES, measure_loudness
 from chainsim.units import Array, db_to_gain
 
 BEEP_HZ = 880.0

@@ -10,7 +10,7 @@ from typing import Any
 from chainsim.measure.frame_powers import SpectrumMeter
 from chainsim.measure.gaps import Gaps
 from chainsim.measure.gating import OpeningCounter
-from chainsim.measure.loudness import LoudnessMeter
+from chainsim.measure.loudness import LoudnessMeter, from_two_loudspeakers
 from chainsim.measure.peaks import PeakMeter
 from chainsim.measure.rest_level import RestMeter
 from chainsim.measure.ringing import RingingMeter
@@ -56,7 +56,7 @@ class SoundFigures:
     @property
     def two_loudspeakers_lufs(self) -> float:
         """Integrated loudness as from two loudspeakers, from which one channel comes alike: what comparisons go by."""
-        return self.integrated_lufs - 10.0 * math.log10(self.channels / 2.0)
+        return from_two_loudspeakers(self.integrated_lufs, self.channels)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values; the keys are always the same."""

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from chainsim.audio.reading import Take
     from chainsim.graph.nodes import Node
 
-BOTH_SIDES = (2.0,)
 """Weight of a mono wire: it is heard from both sides, and a stereo sum of it and little else is as loud."""
 
 
@@ -214,7 +213,7 @@ class _Meter:
     """Measures one wire, span by span."""
 
     def __init__(self, node: Node, sample_rate_hz: float) -> None:
-        from chainsim.measure.loudness import LoudnessMeter
+        from chainsim.measure.loudness import BOTH_SIDES, LoudnessMeter
 
         weights = BOTH_SIDES if node.channels == 1 else None
         self._loudness = LoudnessMeter(sample_rate_hz, node.channels, weights)

@@ -11,7 +11,7 @@ from chainsim.listen.lessons.claims import Reading
 from chainsim.listen.lessons.excerpt import Excerpt, Heard
 from chainsim.measure.attacks import find_notes
 from chainsim.measure.frame_powers import SpectrumMeter
-from chainsim.measure.loudness import LoudnessMeter
+from chainsim.measure.loudness import LoudnessMeter, from_two_loudspeakers
 from chainsim.units import Array
 
 REST_END_S = 0.1
@@ -30,7 +30,7 @@ def loudness_lufs(heard: Heard) -> float:
     channels = heard.audio.shape[1]
     meter = LoudnessMeter(heard.sample_rate_hz, channels)
     meter.add(np.ascontiguousarray(heard.audio.T))
-    return meter.result().integrated_lufs - 10.0 * math.log10(channels / 2.0)
+    return from_two_loudspeakers(meter.result().integrated_lufs, channels)
 
 
 def peak_dbfs(heard: Heard) -> float:

@@ -17,7 +17,7 @@ from chainsim.listen.page.encoded import MP3_RATES_HZ, flac_bytes, mp3_bytes
 from chainsim.listen.page.model import PageSound, Role
 from chainsim.listen.page.pictures import SPECTROGRAM_HZ, peaks, spectrogram
 from chainsim.listen.page.pitch_line import pitch_line
-from chainsim.measure.loudness import LoudnessMeter
+from chainsim.measure.loudness import BOTH_SIDES, LoudnessMeter
 from chainsim.measure.one_loudness import CEILING_DBTP, Aim, Level, Trims, one_loudness
 from chainsim.measure.peaks import PeakMeter
 from chainsim.measure.signals import pieces
@@ -26,7 +26,6 @@ from chainsim.units import db_to_gain
 LOUDNESS_LUFS = -23.0
 """Of programmes, EBU R 128: no horn peaks over the ceiling there."""
 
-BOTH_SIDES = (2.0,)
 """Weight of a lone channel, in BS.1770-5 eq. 2: a page plays it on both sides."""
 
 GATING_BLOCK_S = 0.4

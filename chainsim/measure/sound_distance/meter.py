@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from chainsim.errors import AudioError
+from chainsim.measure.loudness import from_two_loudspeakers
 from chainsim.measure.signals import check_chunk, check_rate
 from chainsim.measure.sound_distance.features import Levels, SoundFeatures
 from chainsim.measure.sound_distance.frames import BandFrames
@@ -20,7 +21,6 @@ from chainsim.units import Array, Audio
 
 LONG = 0
 """Which frames give the tail and the width, too."""
-ONE_AS_TWO_DB = 10.0 * math.log10(2.0)
 
 
 class SoundMeter:
@@ -93,7 +93,7 @@ class SoundMeter:
         """
         ended = copy.deepcopy(self)
         ended._cut(np.zeros((self.channels, ended._missing_frames())))
-        own_db = integrated_lufs + (ONE_AS_TWO_DB if self.channels == 1 else 0.0)
+        own_db = from_two_loudspeakers(integrated_lufs, self.channels)
         gain = 0.0 if own_db == -math.inf else 10.0 ** (-own_db / 10.0)
         powers = [gain * kept.powers.astype(np.float64) for kept in (*ended._playing, ended._tail)]
         if not (self._finite and all(np.isfinite(power).all() for power in powers)):

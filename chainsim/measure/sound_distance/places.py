@@ -16,9 +16,9 @@ import numpy.typing as npt
 
 from chainsim.measure.attacks import HELD_HOPS, HOP_MS, find_notes
 from chainsim.measure.gaps import SHORTEST_REST_S, Gaps
-from chainsim.measure.loudness import LoudnessMeter
+from chainsim.measure.loudness import LoudnessMeter, from_two_loudspeakers
 from chainsim.measure.sound_distance.features import SoundFeatures
-from chainsim.measure.sound_distance.meter import ONE_AS_TWO_DB, SoundMeter
+from chainsim.measure.sound_distance.meter import SoundMeter
 from chainsim.measure.sound_distance.steps import SoundDistance, sound_distance
 from chainsim.units import Array, Audio
 
@@ -173,7 +173,7 @@ class _Sound:
     @property
     def on_both_sides_lufs(self) -> float:
         """Of one channel, as if it played left and right."""
-        return self.integrated_lufs + (ONE_AS_TWO_DB if self.channels == 1 else 0.0)
+        return from_two_loudspeakers(self.integrated_lufs, self.channels)
 
     def pieces(self) -> Iterator[tuple[int, Audio]]:
         """The first frame of each, and the piece, shape (channels, frames)."""
