@@ -90,7 +90,7 @@ def resting_at(steps: int, within_st: float, ring: Array, k: Counts) -> float:
 def lies_at(ring: Array, spans: Counts, k: Counts) -> float:
     """Return where the pitch lies still, or nan."""
     place = resting_at(spans[_STILL], STILL_ST, ring, k)
-    if abs(place - math.floor(place + 0.5)) > SURE_ST:
+    if abs(place - np.floor(place + 0.5)) > SURE_ST:
         place = resting_at(spans[_DOUBTFUL], STILL_ST, ring, k)
     return float(place)
 

@@ -20,7 +20,7 @@ from chainsim.units import Array
 @kernel
 def hashed(seed: int, index: int) -> float:
     """Number in -1 <= r < 1 for an index, evenly distributed: the upper 53 bits of equation (1)."""
-    z = np.uint64(seed) + (np.uint64(index) + np.uint64(1)) * np.uint64(0x9E3779B97F4A7C15)
+    z = np.uint64(seed) + (np.uint64(np.int64(index)) + np.uint64(1)) * np.uint64(0x9E3779B97F4A7C15)
     z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
     z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
     z = z ^ (z >> np.uint64(31))
