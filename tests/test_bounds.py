@@ -175,10 +175,11 @@ def choose_a_note() -> None:
 
 
 def play_and_measure() -> None:
-    """Two notes by a horn; how loud they are, and how far from what is a little duller."""
+    """Two notes by a horn; their pitch, how loud they are, and how far from what is a little duller."""
     from chainsim.horn.notation import notes_of
     from chainsim.horn.phrase import Phrase
     from chainsim.horn.play import play
+    from chainsim.measure.fundamental import fundamental_hz
     from chainsim.measure.loudness import measure_loudness
     from chainsim.measure.null import NullMeter, residual_matrix
     from chainsim.measure.peaks import measure_peaks
@@ -191,6 +192,7 @@ def play_and_measure() -> None:
     features, sketches = [], []
     for y in (take.audio, np.convolve(take.audio, [0.5, 0.5], mode="same")):
         lufs = measure_loudness(y, take.sample_rate_hz).integrated_lufs
+        fundamental_hz(y, take.sample_rate_hz, [0.0, 0.2], 262.0)
         measure_peaks(y, take.sample_rate_hz)
         heard, null = SoundMeter(take.sample_rate_hz, 1, len(y), 0), NullMeter()
         heard.add(y[None])

@@ -26,6 +26,7 @@ import numpy as np
 import numpy.typing as npt
 
 from chainsim.errors import AudioError
+from chainsim.kernel import kernel
 from chainsim.measure.signals import check_rate, one_channel
 from chainsim.units import Array
 
@@ -131,20 +132,36 @@ def _spectra(
     length_s = periods / f_hz
     first = math.ceil((at_s - 0.5 * length_s) * rate_hz)
     last = math.floor((at_s + 0.5 * length_s) * rate_hz)
-    since_s = np.arange(first, last + 1) / rate_hz - at_s
-    heard = np.zeros(since_s.size)
+    heard = np.zeros(last + 1 - first)
     begin, end = max(first, 0), min(last + 1, x.size)
     if begin < end:
         heard[begin - first : end - first] = x[begin:end]
-    turn = 2.0 * math.pi / length_s * since_s
-    window, slope = 0.5 + 0.5 * np.cos(turn), (-math.pi / length_s) * np.sin(turn)
-    step = np.exp((-2j * math.pi * f_hz / parts) * since_s)
-    turned = np.stack([window, slope]) * heard * step
-    spectra = np.empty((parts * (harmonics + 1) - 1, 2), np.complex128)
-    for spectrum in spectra:
-        spectrum[:] = np.sum(turned, axis=1)  # (1)
-        turned *= step
-    return spectra[:, 0], spectra[:, 1]
+    multiples_hz = np.append(1.0 / length_s, -f_hz / parts * np.arange(1, parts * (harmonics + 1)))
+    turned = np.exp(2j * math.pi * (first / rate_hz - at_s) * multiples_hz)
+    steps = np.exp(2j * math.pi / rate_hz * multiples_hz)
+    sums = np.zeros((4, multiples_hz.size))
+    add_turned(heard, steps.real.copy(), steps.imag.copy(), turned.real.copy(), turned.imag.copy(), sums)
+    values, slopes = sums[:2, 1:], (-math.pi / length_s) * sums[2:, 1:]
+    return values[0] + 1j * values[1], slopes[0] + 1j * slopes[1]
+
+
+@kernel
+def add_turned(heard: Array, a: Array, b: Array, re: Array, im: Array, sums: Array) -> None:
+    """Sum up a sound times Hann's window, and times its slope, in turned axes: equation (1).
+
+    From sample to sample axis k turns by a[k] + i b[k] from re[k] + i im[k], which stand at the end where the next
+    sample would be; the first is the window's own. Rows of `sums`: real, imaginary part; those with the slope.
+    """
+    for n in range(heard.shape[0]):
+        with_window, with_slope = heard[n] * (0.5 + 0.5 * re[0]), heard[n] * im[0]
+        for k in range(re.shape[0]):
+            sums[0, k] += with_window * re[k]
+            sums[1, k] += with_window * im[k]
+            sums[2, k] += with_slope * re[k]
+            sums[3, k] += with_slope * im[k]
+            turned = re[k] * a[k] - im[k] * b[k]
+            im[k] = re[k] * b[k] + im[k] * a[k]
+            re[k] = turned
 
 
 def _better_hz(f_hz: float, values: Spectrum, slopes: Spectrum) -> float:
