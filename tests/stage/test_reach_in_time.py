@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from chainsim.stage.actions import parse_action
@@ -34,14 +34,22 @@ class State(NamedTuple):
     late: bool = False
 
 
+def acts_after_ms(board: Board, foot: Foot, kind: str, switch: str) -> float:
+    """How long after the foot has come down a gesture acts."""
+    return foot.hold_ms if kind == "hold" else foot.release_ms if board.switch(switch).hold else 0.0
+
+
+def acts_at_ms(board: Board, foot: Foot, cue: Cue) -> int:
+    """When a cue acts: at once, but for a gesture."""
+    gesture = cue.kind in ("press", "hold")
+    return round(1000.0 * cue.at_s + (acts_after_ms(board, foot, cue.kind, cue.name) if gesture else 0.0))
+
+
 def between_ms(board: Board, foot: Foot, first: Gesture | None, then: Gesture) -> int:
     """Press to press, act to act: the foot is on a switch for 120 ms at least if that has a hold."""
     if first is None:
         return 0
-    acts = [
-        foot.hold_ms if g.kind == "hold" else foot.release_ms if board.switch(g.switch).hold else 0.0
-        for g in (first, then)
-    ]
+    acts = [acts_after_ms(board, foot, g.kind, g.switch) for g in (first, then)]
     gap = foot.same_switch_ms if first.switch == then.switch else foot.other_switch_ms
     lifted = foot.hold_ms + gap if first.kind == "hold" else max(gap, acts[0])
     return round(lifted - acts[0] + acts[1])
@@ -65,6 +73,7 @@ def least_in_time(board: Board, cues: Sequence[Cue], foot: Foot) -> tuple[int, i
     Uniform-cost search over whole states: nothing forgotten, no way compared with another by time. For boards without
     second presses.
     """
+    cues = sorted(cues, key=lambda cue: acts_at_ms(board, foot, cue))
     wanted = list(itertools.accumulate(cues, board.apply, initial=board.start()))
     gestures = [Gesture(s.name, kind) for s in board.switches for kind in ("press", "hold")]
     gestures = [g for g in gestures if g.kind == "press" or board.switch(g.switch).hold is not None]
@@ -84,8 +93,8 @@ def least_in_time(board: Board, cues: Sequence[Cue], foot: Foot) -> tuple[int, i
         if state.met == len(cues):
             return cost
         cue, end = cues[state.met], ends[state.met]
-        goal, at_ms = wanted[end], round(cue.at_s * 1000)
-        since_ms = round(cues[state.met - 1].at_s * 1000) if state.met else None
+        goal, at_ms = wanted[end], acts_at_ms(board, foot, cue)
+        since_ms = acts_at_ms(board, foot, cues[state.met - 1]) if state.met else None
 
         def pressed(
             gesture: Gesture, cost: tuple[int, int], state: State, since_ms: int | None, at_ms: int
@@ -140,24 +149,29 @@ OTHERS = [
 ]
 
 
+def three_banks(*switches: Switch) -> Board:
+    """Three banks of two."""
+    banks = tuple(Bank(str(k + 1), pair) for k, pair in enumerate((("a", "b"), ("c", "d"), ("e", "f"))))
+    return Board(banks, switches, dict.fromkeys((None, *"abcdef"), frozenset[str]()), first_patch="a")
+
+
 @st.composite
 def banked_boards(draw: st.DrawFn) -> Board:
-    """Three banks of two, reached by places and bank up, and by holds that may be quicker or slower than these."""
+    """Reached by places and bank up, and by holds that may be quicker or slower than these."""
     holds = st.none() | st.sampled_from(OTHERS)
     switches = [Switch(name, press, hold=draw(holds)) for name, press in zip("ABU", PLACES, strict=True)]
     switches.append(Switch("X", draw(st.sampled_from(OTHERS)), hold=draw(holds)))
-    banks = tuple(Bank(str(k + 1), pair) for k, pair in enumerate((("a", "b"), ("c", "d"), ("e", "f"))))
-    return Board(banks, tuple(switches), dict.fromkeys((None, *"abcdef"), frozenset[str]()), first_patch="a")
+    return three_banks(*switches)
 
 
 @st.composite
 def hurried_cues(draw: st.DrawFn) -> list[Cue]:
-    """Patches, and now and then a mute, an unmute or a cue over MIDI, hard upon each other."""
+    """Patches, and now and then a mute, an unmute, a press or a cue over MIDI, hard upon each other."""
     cues, at_s = [], 0.0
     for _ in range(draw(st.integers(2, 4))):
         at_s += draw(st.sampled_from([0.3, 0.5, 0.7, 0.9, 1.2, 1.6]))
-        kind = draw(st.sampled_from(["patch", "patch", "patch", "mute"]))
-        name = draw(st.sampled_from("abcdef")) if kind == "patch" else ""
+        kind = draw(st.sampled_from(["patch", "patch", "patch", "mute", "press"]))
+        name = draw(st.sampled_from({"patch": "abcdef", "mute": [""], "press": "ABUX"}[kind]))
         cues.append(Cue(at_s, kind, name, on=draw(st.booleans()), by_foot=draw(st.integers(0, 4)) > 0))
     return cues
 
@@ -178,6 +192,16 @@ def test_no_way_is_late_to_fewer_cues(data: st.DataObject, board: Board, foot: F
 
 
 @settings(max_examples=100, deadline=None, derandomize=True, database=None)
+@example(  # the press acts when it is let go: from then on there is time for a bank
+    three_banks(
+        Switch("A", parse_action("place 1"), hold=parse_action("back")),
+        Switch("B", parse_action("place 2")),
+        Switch("U", parse_action("bank up")),
+        Switch("X", parse_action("bank down")),
+    ),
+    [Cue(0.3, "press", "A"), Cue(1.2, "patch", "c")],
+    Foot(),
+)
 @given(banked_boards(), hurried_cues(), st.sampled_from(FEET))
 def test_presses_are_added_where_fewer_are_too_slow(board: Board, cues: list[Cue], foot: Foot) -> None:
     assert_least(board, cues, foot)
