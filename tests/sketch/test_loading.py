@@ -129,6 +129,7 @@ FAULTS = [
 
 CURLY_QUOTES = 'has a curly quote, {}, as phones and word processors write it; a straight one is "'
 NOT_CLOSED = "has no closing quote; a word in quotes ends where its line ends"
+THREE_QUOTES = "a text that three quotes open has no three quotes at its end"
 QUOTES = [
     ("chain = [\N{LEFT DOUBLE QUOTATION MARK}gain\N{RIGHT DOUBLE QUOTATION MARK}]", f"line 1 {CURLY_QUOTES}", 0x201C),
     (
@@ -144,6 +145,9 @@ QUOTES = [
     ('chain = []\ntitle = "It\N{RIGHT SINGLE QUOTATION MARK}s" 5', "not valid TOML: Expected newline", 0),
     ('chain = []\ntitle = "Low water', f"a word {NOT_CLOSED}", 0),
     ("chain = []\r\ntitle = 'Low water\r\n", f"a word {NOT_CLOSED}", 0),
+    ('chain = []\ntitle = """Low water\n', THREE_QUOTES, 0),
+    ("chain = []\ntitle = '''Low water\n", THREE_QUOTES, 0),
+    ('key = """C major"""\ntitle = "Low water', f"a word {NOT_CLOSED}", 0),
     ('chain = ["late_gate, "echo"]', "a quote at both ends of each word", 0),
 ]
 """Text, what is told, and the quote that it names."""
