@@ -206,6 +206,16 @@ class Sketch:
         return Assets(self.folder)
 
     @property
+    def own_switches(self) -> frozenset[str]:
+        """Blocks that a switch of the board turns on and off by themselves."""
+        return frozenset(a.name for switch in self.switches for a in switch.actions if a.kind == "block")
+
+    @property
+    def engaged_by_hand(self) -> frozenset[str]:
+        """Blocks that a switch or a cue engages, whatever the patch says."""
+        return self.own_switches | {cue.name for cue in self.cues if cue.kind == "block" and cue.on}
+
+    @property
     def sha256(self) -> str:
         """Hash of the text, and of the files it names as they are now."""
         return sketch_hash(self.text, self.folder)

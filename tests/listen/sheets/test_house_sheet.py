@@ -121,14 +121,47 @@ def test_the_low_cut_leaves_notes_that_the_take_does_not_hold() -> None:
     low = SET.replace('["squeeze", "echo"', '["low", "squeeze", "echo"').replace('["squeeze", "hall"]', '["low"]') + (
         '[blocks.low]\ntype = "following_synth"\nvoices = [{ pitch = "C0" }]\n'  # 16.35 Hz
     )
-    # A tone of 139 Hz through a ring modulator of 100 Hz makes 39 Hz.
-    ring = '[blocks.bell]\ntype = "ring_modulator"\n'
-    told = lines(house_document(sheet(f'instrument = "alto sax"\nchain = ["bell"]\n{ring}', high)))["low end"]
-    assert told.startswith("no low cut, bell may sound under every note; with this take")
     # No loudspeaker gives what is under 30 Hz: it forbids no low cut there.
     told = lines(house_document(sheet(low, high)))["low end"]
     assert told.startswith("low cut under 30 Hz; with this take energy from 308 Hz")
     assert told.endswith("lowest notes: horn Ab2 (104 Hz); low C0 (16 Hz: heard by its overtones)")
+
+
+@pytest.mark.parametrize(
+    ("settings", "says"),
+    [
+        # The alto's lowest usual note is Db3, 139 Hz; a carrier of 180 Hz makes 1 Hz of F#3 (185 Hz) a little flat.
+        ("", "no low cut, bell may sound under every note"),
+        ("freq_hz = 100", "low cut under 39 Hz"),
+        ("freq_hz = 5", "low cut under 134 Hz"),
+        ("freq_hz = 120", "low cut under 30 Hz"),  # 19 Hz: no loudspeaker gives what is under 30
+        ('wet_db = "off"', "low cut under 139 Hz"),
+        ('follows = "pitch"\nratio = 0.5', "low cut under 69 Hz"),
+        ('follows = "pitch"\nratio = 2.25', "low cut under 35 Hz"),  # |2 - 2.25| of it
+        ('follows = "pitch"\nratio = 3.0', "low cut under 139 Hz"),  # what is left of the third partial is no tone
+        (
+            'follows = "pitch"\nratio = 0.5\n[controllers.hand]\ntype = "lfo"\n'
+            'drives = [{ setting = "bell.ratio", low = 0.4, high = 0.6 }]',
+            "no low cut, bell may sound under every note",
+        ),
+    ],
+)
+@pytest.mark.parametrize("switching", ["", 'switching = "free_standing"\nengaged = false\n'])
+def test_difference_tones_lie_under_the_horn(settings: str, says: str, switching: str) -> None:
+    """|f - c|, also of a box that a switch of its own brings in."""
+    board = '[[switches]]\nname = "A"\npress = "block bell"\n' if switching else ""
+    bell = f'[blocks.bell]\ntype = "ring_modulator"\n{switching}{settings}\n'
+    high = figures(("plain", -20.0, -3.0, 308.0, 0.0))
+    told = lines(house_document(sheet(f'instrument = "alto sax"\nchain = ["bell"]\n{bell}{board}', high)))["low end"]
+    assert told.startswith(f"{says}; with this take energy")
+
+
+def test_a_voice_that_a_switch_brings_in_keeps_its_notes() -> None:
+    voice = 'type = "following_synth"\nvoices = [{ pitch = "C2" }]\nengaged = false\nswitching = "free_standing"\n'
+    board = '[[switches]]\nname = "A"\npress = "block low"\n'
+    high = figures(("plain", -20.0, -3.0, 308.0, 0.0))
+    told = house_document(sheet(f'instrument = "alto sax"\nchain = ["low"]\n[blocks.low]\n{voice}{board}', high))
+    assert lines(told)["low end"].startswith("low cut under 65 Hz; with this take energy")
 
 
 def test_without_an_instrument_no_low_cut_is_promised() -> None:

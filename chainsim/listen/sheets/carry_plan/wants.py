@@ -109,7 +109,7 @@ def wants_of(sketch: Sketch, patches: Iterable[str] = (), elsewhere: Collection[
         if name not in states:
             known = f"; there are {', '.join(states)}" if sketch.patches else "; the sketch has none"
             raise SettingError(f'no patch "{name}"{nearest(name, states) or known}')
-    by_hand = _by_hand(sketch)
+    by_hand = sketch.engaged_by_hand
     pedals = {name for name, entry in sketch.controllers.items() if entry.type_name in PEDALS}
     jobs: list[Job] = []
     left_out: dict[str, None] = {}
@@ -140,12 +140,6 @@ def wants_of(sketch: Sketch, patches: Iterable[str] = (), elsewhere: Collection[
             )
         )
     return Wants(tuple(jobs), tuple(found), tuple(left_out))
-
-
-def _by_hand(sketch: Sketch) -> frozenset[str]:
-    """Blocks that a switch or a cue engages, whatever the patch says."""
-    pressed = {a.name for switch in sketch.switches for a in switch.actions if a.kind == "block"}
-    return frozenset(pressed | {c.name for c in sketch.cues if c.kind == "block" and c.on})
 
 
 def _wanted(state: State, by_hand: Collection[str]) -> list[BlockEntry]:

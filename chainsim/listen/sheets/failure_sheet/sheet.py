@@ -171,7 +171,7 @@ class _Search:
         self._outcomes, self._ways = Outcomes(sketch.controllers), WaysOut(sketch)
         self._starts = {name: replace(sketch.board, first_patch=name).start() for name in sketch.patches}
         self._starts = self._starts or {AS_WRITTEN: sketch.board.start()}
-        self._own = {a.name for switch in sketch.switches for a in switch.actions if a.kind == "block"}
+        self._own = sketch.own_switches
 
     def failure(self, box: str, entry: BlockEntry) -> BoxFailure:
         """What becomes of all patches when one box is gone."""

@@ -40,19 +40,18 @@ class Effect:
 
 def effects(sketch: Sketch, states: dict[str, State]) -> tuple[Effect, ...]:
     """Those that are on in any patch, those in most patches first."""
-    own = {a.name for switch in sketch.switches for a in switch.actions if a.kind == "block"}
     on = [
         (patch, state.blocks[name], state.tempo_bpm)
         for patch, state in states.items()
         for name in block_names(state.chain)
-        if name in state.engaged or name in own
+        if name in state.engaged or name in sketch.own_switches
     ]
     found: dict[tuple[str, bool], tuple[list[str], list[str]]] = {}
     for patch, entry, _ in on:
         if BLOCK_WORDS[entry.type_name].shapes:
             tempi_bpm = distinct_tempi([bpm for _, other, bpm in on if other.name == entry.name])
             text = effect_text(entry.type_name, entry.settings, Surroundings(tempi_bpm=tempi_bpm))
-            text += ", by its own switch" if entry.name in own else ""
+            text += ", by its own switch" if entry.name in sketch.own_switches else ""
             blocks, patches = found.setdefault((text, entry.type_name not in OF_THE_SOUND), ([], []))
             blocks += [entry.name] if entry.name not in blocks else []
             patches += [patch] if patch not in patches else []

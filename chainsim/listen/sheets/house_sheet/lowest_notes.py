@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,33 +28,71 @@ class LowestNote:
 
 
 def lowest_notes(sketch: Sketch, states: list[State]) -> tuple[LowestNote, ...]:
-    """The horn's lowest usual note, then those of engaged blocks that go below it, the lowest first.
+    """The horn's lowest usual note, then those of blocks that go below it while they are on, the lowest first.
 
     Nothing where neither instrument nor lowest pitch is known.
     """
-    header = sketch.header
-    if header.instrument is None and header.lowest_hz is None:
+    horn_hz = _horn_hz(sketch)
+    if horn_hz == 0.0:
         return ()
     a4_hz = sketch.base.a4_hz
-    horn_hz = header.lowest_hz or (find_horn(header.instrument).range_hz(a4_hz)[0] if header.instrument else 0.0)
     note = round(hz_to_midi(horn_hz, a4_hz))
     lowest: dict[str, float] = {}
     for state in states:
         key = None if state.key is None else parse_key(state.key)
         for name in block_names(state.chain):
-            if state.blocks[name].common.engaged:
-                for midi in _notes(state.blocks[name], note, key):
-                    lowest[name] = min(lowest.get(name, math.inf), midi)
+            entry = state.blocks[name]
+            if _may_be_on(sketch, entry):
+                found = list(_notes(entry, note, key))
+                difference_hz = _lowest_difference_hz(entry, state, horn_hz)
+                if 0.0 < difference_hz < math.inf:
+                    found.append(hz_to_midi(difference_hz, a4_hz))
+                lowest[name] = min([lowest.get(name, math.inf), *found])
     below = sorted((midi, name) for name, midi in lowest.items() if midi < note)
-    found = [(HORN, note), *((name, midi) for midi, name in below)]
-    return tuple(LowestNote(by, *_sounds(midi, a4_hz, sketch.base.key)) for by, midi in found)
+    told = [(HORN, note), *((name, midi) for midi, name in below)]
+    return tuple(LowestNote(by, *_sounds(midi, a4_hz, sketch.base.key)) for by, midi in told)
 
 
-def unbounded_below(states: Iterable[State]) -> tuple[str, ...]:
-    """Engaged blocks whose sound lies under any note that is played: ring modulators, by their difference tones."""
-    entries = [state.blocks[name] for state in states for name in block_names(state.chain)]
-    found = (entry.name for entry in entries if entry.common.engaged and entry.type_name == "ring_modulator")
+def unbounded_below(sketch: Sketch, states: Sequence[State]) -> tuple[str, ...]:
+    """Blocks whose sound may lie as low as can be, whatever the horn's lowest note: by their difference tones."""
+    horn_hz = _horn_hz(sketch)
+    found = (
+        name
+        for state in states
+        for name in block_names(state.chain)
+        if _may_be_on(sketch, state.blocks[name]) and _lowest_difference_hz(state.blocks[name], state, horn_hz) == 0.0
+    )
     return tuple(dict.fromkeys(found))
+
+
+def _horn_hz(sketch: Sketch) -> float:
+    """Lowest usual note of the horn; 0 where it is not known."""
+    header = sketch.header
+    if header.lowest_hz is not None:
+        return header.lowest_hz
+    return 0.0 if header.instrument is None else find_horn(header.instrument).range_hz(sketch.base.a4_hz)[0]
+
+
+def _may_be_on(sketch: Sketch, entry: BlockEntry) -> bool:
+    return entry.common.engaged or entry.name in sketch.engaged_by_hand
+
+
+def _lowest_difference_hz(entry: BlockEntry, state: State, horn_hz: float) -> float:
+    """Lowest tone of a ring modulator, |f - c| over all partials f of notes from the horn's lowest one up.
+
+    0 where there is no lowest: a carrier that stands still comes as near to some note as can be. Infinite where a
+    block has no carrier.
+    """
+    says: Any = entry.settings
+    moves = {setting for block, setting in state.drives if block == entry.name}
+    if entry.type_name != "ring_modulator" or (says.wet_db == -math.inf and "wet_db" not in moves):
+        return math.inf
+    if says.follows == "nothing":
+        return 0.0 if "freq_hz" in moves else max(horn_hz - float(says.freq_hz), 0.0)
+    if "ratio" in moves:
+        return 0.0
+    apart = (abs(k - float(says.ratio)) for k in range(1, math.ceil(says.ratio) + 2))
+    return horn_hz * min(a for a in apart if a > 1e-9)
 
 
 def _sounds(midi: float, a4_hz: float, key: str | None) -> tuple[float, str]:

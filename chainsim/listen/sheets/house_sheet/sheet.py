@@ -140,7 +140,7 @@ def house_sheet(sketch: Sketch, *, channels: int = 1, figures: HouseFigures | No
         ),
         effects=effects(sketch, states),
         lowest=lowest_notes(sketch, list(states.values())),
-        unbounded_below=unbounded_below(states.values()),
+        unbounded_below=unbounded_below(sketch, list(states.values())),
         mutes=gestures_for(sketch.board, "mute"),
         plain=gestures_for(sketch.board, "dry"),
         entrances=entrances(sketch),
@@ -162,8 +162,7 @@ def feed_channels(sketch: Sketch, channels: int) -> int:
 
 
 def _off_at_first(sketch: Sketch, states: Sequence[State]) -> tuple[str, ...]:
-    own = {a.name for switch in sketch.switches for a in switch.actions if a.kind == "block"}
-    off = {name for state in states for name in block_names(state.chain) if name in own - state.engaged}
+    off = {name for state in states for name in block_names(state.chain) if name in sketch.own_switches - state.engaged}
     return tuple(sorted(off))
 
 

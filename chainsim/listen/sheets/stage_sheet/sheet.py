@@ -140,7 +140,7 @@ def stage_sheet(sketch: Sketch, room: str | None = None) -> StageSheet:
         switches=tuple(_switch(switch) for switch in sketch.switches),
         cues=cue_lines(sketch),
         columns=tuple(column.name for column in columns),
-        settings=(*_feed(sketch, room), *settings_rows(columns, occurring, _by_hand(sketch), sketch.marks, part)),
+        settings=(*_feed(sketch, room), *settings_rows(columns, occurring, sketch.engaged_by_hand, sketch.marks, part)),
         controllers=controller_lines(sketch.controllers, columns[0].states, occurring, sketch.marks, sketch.assets),
     )
 
@@ -180,14 +180,6 @@ def _free_standing(sketch: Sketch) -> tuple[str, ...]:
         e.name if e.common.engaged else f"{e.name} (off at first)"
         for e in entries
         if e.common.switching == "free_standing"
-    )
-
-
-def _by_hand(sketch: Sketch) -> frozenset[str]:
-    """Blocks that a switch or a cue engages, whatever the patch says."""
-    actions = (a for switch in sketch.switches for a in switch.actions)
-    return frozenset(
-        {a.name for a in actions if a.kind == "block"} | {c.name for c in sketch.cues if c.kind == "block" and c.on}
     )
 
 

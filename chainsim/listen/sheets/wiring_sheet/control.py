@@ -104,8 +104,7 @@ def _switched(sketch: Sketch) -> Iterator[str]:
     states = _states(sketch)
     for name in dict.fromkeys(n for state in states for n in block_names(state.chain)):
         entries = [state.blocks[name] for state in states[1:] if name in set(block_names(state.chain))]
-        own = any(a.kind == "block" and a.name == name for s in sketch.switches for a in s.actions)
-        if own or len({(e.common.engaged, settings_json(e.settings)) for e in entries}) > 1:
+        if name in sketch.own_switches or len({(e.common.engaged, settings_json(e.settings)) for e in entries}) > 1:
             yield name
 
 
