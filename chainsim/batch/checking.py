@@ -127,7 +127,7 @@ def check_sketch(
     channels : int
         Of the take.
     take_s : float, optional
-        How long it is; cues after its end are told.
+        How long it is; cues that act after its end are told.
 
     Raises
     ------

@@ -67,7 +67,8 @@ def _told(message: str, text: str, several: str) -> str:
         if curly is not None:
             found = f"line {at[1]} has a curly quote, {curly[0]}"
             return f'{found}, as phones and word processors write it; a straight one is "'
-    if any(text.count(3 * quote) % 2 for quote in "\"'") and at is None:
+    endless = message.startswith(("Unterminated string", "Expected \"'''\""))
+    if endless and any(text.count(3 * quote) % 2 for quote in "\"'"):
         return "a text that three quotes open has no three quotes at its end"
     if unclosed:
         return f"{f'line {at[1]}' if at else 'a word'} has no closing quote; a word in quotes ends where its line ends"

@@ -136,7 +136,7 @@ def walk(board: Board, cues: Sequence[Cue], foot: Foot | None = None, end_s: flo
         reaches, steps = min([(other, _timed(other, pace)), (reaches, steps)], key=lambda found: _merit(found[1]))
     lamps = board.lamps(reaches[-1].position if reaches else board.start())
     by_number = dict(zip(numbers, steps, strict=True))
-    in_order = tuple(by_number[i] if i in by_number else _too_late(cue, lamps) for i, cue in enumerate(cues))
+    in_order = tuple(by_number[i] if i in by_number else _too_late(cue, lamps, end_s) for i, cue in enumerate(cues))
     return Walk(in_order, sum(len(s.gestures) for s in in_order))
 
 
@@ -274,6 +274,7 @@ def _beside(cue: Cue, step: WalkStep) -> WalkStep:
     )
 
 
-def _too_late(cue: Cue, lamps: dict[str, bool]) -> WalkStep:
-    line = f"{cue.when}: {cue.text} comes after the end of the take"
+def _too_late(cue: Cue, lamps: dict[str, bool], end_s: float | None) -> WalkStep:
+    does = "comes" if end_s is None or cue.at_s > end_s else "acts"
+    line = f"{cue.when}: {cue.text} {does} after the end of the take"
     return WalkStep(cue.at_s, cue.when, cue.text, (), 0, (), (), 0.0, None, 0.0, "after the end", lamps, line)

@@ -147,6 +147,7 @@ QUOTES = [
     ("chain = []\r\ntitle = 'Low water\r\n", f"a word {NOT_CLOSED}", 0),
     ('chain = []\ntitle = """Low water\n', THREE_QUOTES, 0),
     ("chain = []\ntitle = '''Low water\n", THREE_QUOTES, 0),
+    ('title = "a" # """ opens a text\nchain = ["gain"', "Unclosed array", 0),
     ('key = """C major"""\ntitle = "Low water', f"a word {NOT_CLOSED}", 0),
     ('chain = ["late_gate, "echo"]', "a quote at both ends of each word", 0),
 ]

@@ -277,7 +277,7 @@ def test_cues_after_the_end_are_told_and_not_walked() -> None:
     assert (found.presses, found.impossible) == (2, ())
     # A hold goes down before the end and acts after it.
     (held,) = walk(WITH_HOLDS, [Cue(1.9, "hold", "C")], end_s=2.0).steps
-    assert held.verdict == "after the end"
+    assert (held.verdict, held.line) == ("after the end", "1.9 s: hold C acts after the end of the take")
 
 
 def test_lamps_are_those_after_the_cue() -> None:
