@@ -1,6 +1,7 @@
-"""Every kernel once as plain Python, in which a place outside an array is an error, and so is nan as a whole number.
+"""Every kernel once as plain Python, in which a place behind an array is an error, and so is nan as a whole number.
 
-Compiled, neither would be told. To compile all kernels with bounds checked takes longer than to run them uncompiled.
+Compiled, neither would be told; places before an array count from its end, in both. To compile all kernels with bounds
+checked takes longer than to run them uncompiled.
 """
 
 from __future__ import annotations
@@ -47,7 +48,7 @@ OVER_FULL_SCALE: dict[str, list[dict[str, Any]]] = {"delay": [{"time_ms": 10.0, 
 """What lets a sound grow until a block holds it down."""
 
 
-def test_no_kernel_reads_or_writes_outside_its_arrays() -> None:
+def test_no_kernel_reads_or_writes_behind_its_arrays() -> None:
     run = subprocess.run(
         [sys.executable, "-m", "tests.test_bounds"],
         env={**os.environ, "NUMBA_DISABLE_JIT": "1"},

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chainsim.measure.loudness import LoudnessMeter
+from chainsim.measure.loudness import LoudnessMeter, from_two_loudspeakers
 from chainsim.units import Array, Audio
 
 HOPS_PER_S = 10
@@ -60,7 +60,7 @@ class MomentaryTrack:
         self._meter = LoudnessMeter(sample_rate_hz, channels)
         self._hop = sample_rate_hz / HOPS_PER_S
         self._start, self._frames = start, 0
-        self._width_db = 10.0 * math.log10(channels / 2.0)
+        self._channels = channels
         self._lufs: list[float] = []
 
     def add(self, x: Audio) -> None:
@@ -73,7 +73,7 @@ class MomentaryTrack:
             self._frames += last - first
             first = last
             if self._frames == edge:
-                self._lufs.append(self._meter.momentary_lufs - self._width_db)
+                self._lufs.append(from_two_loudspeakers(self._meter.momentary_lufs, self._channels))
 
     @property
     def lufs(self) -> Array:

@@ -37,7 +37,7 @@ BINS_PER_LU = 100
 BINS = 150 * BINS_PER_LU
 SURROUND_WEIGHT = 1.41
 BOTH_SIDES = (2.0,)
-"""Weight of a single channel that comes from two loudspeakers alike."""
+"""Weight in BS.1770-5, equation 2, of a single channel that comes from two loudspeakers alike."""
 
 INTEGRATED, RANGE = 0, 1
 MOMENTARY, SHORT_TERM = 0, 1

@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from chainsim.audio.reading import Take
     from chainsim.graph.nodes import Node
 
-"""Weight of a mono wire: it is heard from both sides, and a stereo sum of it and little else is as loud."""
-
 
 @dataclass(frozen=True)
 class WireFigures:

@@ -26,8 +26,6 @@ from chainsim.units import db_to_gain
 LOUDNESS_LUFS = -23.0
 """Of programmes, EBU R 128: no horn peaks over the ceiling there."""
 
-"""Weight of a lone channel, in BS.1770-5 eq. 2: a page plays it on both sides."""
-
 GATING_BLOCK_S = 0.4
 """ITU-R BS.1770-5; what is silent for longer counts no more."""
 
