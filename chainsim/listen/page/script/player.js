@@ -13,7 +13,7 @@ const SHORTEST_LOOP_S = 2 * FADE_S;
 
 /**
  * Events: "state", "sound" (detail.key), "seek", "loop", "levels", "hidden", "blocked" (detail.pressed: whether
- * something on the page was pressed before that), "ended".
+ * something on the page was pressed before that).
  */
 export class Player extends EventTarget {
   /**
@@ -32,10 +32,7 @@ export class Player extends EventTarget {
     this._place = new Place(context.sampleRate);
     this._handover = new Handover(this.output, this._place, {
       gain: () => this._gain(),
-      over: () => {
-        this._tell("state");
-        this._tell("ended");
-      },
+      over: () => this._tell("state"),
     });
     this._choice = 0;
     this._asked = null;
