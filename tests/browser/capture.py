@@ -30,7 +30,7 @@ _BEGIN = """async (recorder) => {
   context.all = () => {
     const all = new Float32Array(pieces.length * 128);
     pieces.forEach((piece, i) => all.set(piece, i * 128));
-    return inBase64(all);
+    return all;
   };
   context.advance = async (seconds) => {
     const until = context.currentTime + seconds;
@@ -38,60 +38,22 @@ _BEGIN = """async (recorder) => {
   };
 }"""
 
-_IN_BASE64 = """
-  function inBase64(samples) {
-    const bytes = new Uint8Array(samples.buffer);
-    let text = "";
-    for (let i = 0; i < bytes.length; i += 8192) text += String.fromCharCode(...bytes.subarray(i, i + 8192));
-    return btoa(text);
-  }
-"""
-
-STILL_CLOCK = (
-    _IN_BASE64
-    + """
-  AudioContext = class extends OfflineAudioContext {
-    constructor({ sampleRate }) {
-      super(1, 6 * sampleRate, sampleRate);
-    }
-
-    get state() {
-      return "running";
-    }
-
-    async advance(seconds) {
-      const there = this.suspend(this.currentTime + seconds);
-      if (this.rendering) this.resume();
-      else this.rendering = this.startRendering();
-      await there;
-    }
-
-    async all() {
-      const frames = Math.round(this.currentTime * this.sampleRate);
-      this.resume();
-      return inBase64((await this.rendering).getChannelData(0).slice(0, frames));
-    }
-  };
-"""
-)
-"""Opens a page whose audio clock, of six seconds, stands still while orders are given, however busy the machine."""
+_ALL_IN_BASE64 = """async () => {
+  const bytes = new Uint8Array((await chainsimPage.player.context.all()).buffer);
+  let text = "";
+  for (let i = 0; i < bytes.length; i += 8192) text += String.fromCharCode(...bytes.subarray(i, i + 8192));
+  return btoa(text);
+}"""
 
 
 def begin_capture(page: Any) -> None:
     """Keep from now on what the player gives out in real time; by a script, so open the page without its policy."""
-    page.add_script_tag(content=_IN_BASE64)
     page.evaluate(_BEGIN, _RECORDER)
 
 
-def listen(page: Any, seconds: float) -> None:
-    """Let the clock go on for so long; one that stands still goes to the next multiple of 128 frames."""
-    page.evaluate("(s) => chainsimPage.player.context.advance(s)", seconds)
-
-
 def captured(page: Any) -> Array:
-    """What has left the page, until where a clock stands still, shape (frames,)."""
-    heard = page.evaluate("() => chainsimPage.player.context.all()")
-    return np.frombuffer(base64.b64decode(heard), "<f4").astype(float)
+    """What has left the page until now, shape (frames,); a clock that stands still is at its end with that."""
+    return np.frombuffer(base64.b64decode(page.evaluate(_ALL_IN_BASE64)), "<f4").astype(float)
 
 
 def places(heard: Array, known: Array, piece: int = PIECE) -> Array:

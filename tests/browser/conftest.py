@@ -10,9 +10,12 @@ from typing import Any
 
 import pytest
 
-ALLOWED = ("blob:", "data:")
+from tests.browser.audio_clock import STILL_CLOCK
+from tests.browser.tabs import Tab, Tabs
 
 OpenPage = Callable[..., Any]
+SETTLED_MS = 100
+"""After that much of its own time a page no longer looks whether all of it is there (`shelf.js`)."""
 
 
 def missing(what: str) -> None:
@@ -23,8 +26,8 @@ def missing(what: str) -> None:
 
 
 @pytest.fixture(scope="session")
-def launch() -> Iterator[Callable[..., Any]]:
-    """Starts Chromium, with flags of its own; every browser that was started ends with the session."""
+def tabs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Tabs]:
+    """Chromium, started once."""
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
@@ -33,30 +36,26 @@ def launch() -> Iterator[Callable[..., Any]]:
     if path is None:
         missing("chromium")
     with sync_playwright() as playwright:
-        started: dict[tuple[str, ...], Any] = {}
-
-        def start(*flags: str) -> Any:
-            if flags not in started:
-                args = ["--no-sandbox", "--disable-gpu", "--mute-audio", *flags]
-                started[flags] = playwright.chromium.launch(executable_path=path, args=args)
-            return started[flags]
-
-        yield start
-        for browser in started.values():
-            browser.close()
+        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
+        yield Tabs(browser, tmp_path_factory.mktemp("browser"))
+        browser.close()
 
 
 @pytest.fixture
-def open_page(launch: Callable[..., Any], tmp_path: Path) -> Iterator[OpenPage]:
+def open_page(tabs: Tabs, tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[OpenPage]:
     """Opens a document (text, or the path of one) from disk, and gives the page of the browser.
 
     At its end the test fails if a page wrote an error to its console, threw one, or asked for anything that is not in
-    the folder it lies in. `width` is the window's, in CSS pixels; `flags` are Chromium's; `before` is a script that
-    runs before those of the page; errors in the console that hold `may_log` are what the test is about; without
-    `policy` the test may bring scripts of its own into the page.
+    the folder it lies in. `width` is the window's, in CSS pixels; `before` is a script that runs before those of the
+    page; errors in the console that hold `may_log` are what the test is about; without `policy` the test may bring
+    scripts of its own into the page.
+
+    The page's audio clock stands still but for `audio_clock.listen`. Only in `real_time` it goes on by itself, in a tab
+    where nothing was ever pressed; then nothing may be asserted that a busy machine could change. With `still_timers`
+    the page's timers, its time of day and the pictures of its screen wait as well, for `page.clock.run_for`.
     """
-    contexts: list[Any] = []
-    faults: list[str] = []
+    taken: list[tuple[Tab, bool]] = []
+    failed_before = request.session.testsfailed
 
     def open_one(
         document: str | Path,
@@ -66,46 +65,42 @@ def open_page(launch: Callable[..., Any], tmp_path: Path) -> Iterator[OpenPage]:
         dark: bool = False,
         reduced_motion: bool = False,
         touch: bool = False,
-        flags: tuple[str, ...] = (),
-        before: str | None = None,
+        before: str = "",
         may_log: str | None = None,
         policy: bool = True,
+        real_time: bool = False,
+        still_timers: bool = False,
     ) -> Any:
-        path = document if isinstance(document, Path) else tmp_path / f"page_{len(contexts)}.html"
+        path = document if isinstance(document, Path) else tmp_path / f"page_{len(taken)}.html"
         if not isinstance(document, Path):
             path.write_text(document, encoding="utf-8")
-        context = launch(*flags).new_context(
-            viewport={"width": width, "height": height},
-            color_scheme="dark" if dark else "light",
-            reduced_motion="reduce" if reduced_motion else "no-preference",
-            has_touch=touch,
-            bypass_csp=not policy,
+        of_its_own = real_time or still_timers
+        tab = tabs.take(touch=touch, policy=policy, fresh=of_its_own)
+        taken.append((tab, of_its_own))
+        tab.prepare(
+            width=width,
+            height=height,
+            dark=dark,
+            reduced_motion=reduced_motion,
+            scripts=[before] if real_time else [STILL_CLOCK, before],
+            may_log=may_log,
         )
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(30_000)
-        folder = f"{path.resolve().parent.as_uri()}/"
-        page.on(
-            "console",
-            lambda m: (
-                faults.append(f"console: {m.text}")
-                if m.type == "error" and (may_log is None or may_log not in m.text)
-                else None
-            ),
-        )
-        page.on("pageerror", lambda error: faults.append(f"error: {error}"))
-        page.on(
-            "request",
-            lambda r: None if r.url.startswith((folder, *ALLOWED)) else faults.append(f"request: {r.url}"),
-        )
-        if before is not None:
-            page.add_init_script(before)
-        page.goto(path.resolve().as_uri())
-        return page
+        if still_timers:
+            tab.page.clock.install(time=0)
+            tab.page.clock.pause_at(3600)  # seconds: later than it can have become in between
+        tab.open(path.resolve())
+        if still_timers:
+            tab.page.clock.run_for(SETTLED_MS)
+        return tab.page
 
     yield open_one
-    for context in contexts:
-        context.close()
+    failed = request.session.testsfailed > failed_before
+    for tab, of_its_own in taken:
+        if failed or of_its_own:
+            tab.close()
+        else:
+            tabs.give_back(tab)
+    faults = [fault for tab, _ in taken for fault in tab.faults]
     assert not faults, "\n".join(faults)
 
 

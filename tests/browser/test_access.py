@@ -11,9 +11,10 @@ import pytest
 
 from chainsim.listen.page.model import Figure
 from chainsim.listen.page.writing import listening_page
+from tests.browser.audio_clock import AHEAD_S, listen, until_chosen, until_playing
 from tests.browser.conftest import OpenPage
 from tests.browser.synthetic import noise, page_sound, synthetic_page, with_drawing
-from tests.browser.test_listening import SOUNDS_AT, WIRE, plain_page, player
+from tests.browser.test_listening import WIRE, plain_page, player
 
 Axe = Callable[[Any], list[dict[str, Any]]]
 
@@ -35,25 +36,28 @@ def test_axe_finds_nothing(open_page: OpenPage, axe: Axe, width: int, dark: bool
     page = open_page(full_page(), width=width, dark=dark)
     page.evaluate("() => document.querySelectorAll('details').forEach((d) => { d.open = true; })")
     page.locator("[data-version=version-2]").click()
+    until_playing(page, "version-2")
     page.get_by_label("As loud as it comes").check()
     found = axe(page)
     assert not [(v["id"], v["impact"], [n["html"][:120] for n in v["nodes"]]) for v in found]
 
 
 def test_all_from_the_keyboard(open_page: OpenPage) -> None:
-    page = open_page(listening_page(synthetic_page(seconds=8.0)))
+    page = open_page(listening_page(synthetic_page(seconds=5.0)))
     press = page.keyboard.press
     press("2")
-    page.wait_for_function(SOUNDS_AT, arg=0.05)
-    assert player(page, "current") == "version-2"
+    until_playing(page, "version-2")
+    listen(page, 0.08)
     assert page.locator("#announcements").inner_text() == "Version 2"
     press("Space")
     assert player(page, "playing") is False
+    assert player(page, "position") == pytest.approx(0.08 - AHEAD_S)
     for _ in range(4):  # held down
         page.keyboard.down("Space")
     page.keyboard.up("Space")
-    page.wait_for_function("() => chainsimPage.player.playing")
+    until_playing(page)
     press("Space")
+    assert player(page, "playing") is False
     player(page, "seek(4)")
     press("ArrowLeft")
     assert player(page, "position") == pytest.approx(3.0, abs=1e-4)
@@ -66,26 +70,29 @@ def test_all_from_the_keyboard(open_page: OpenPage) -> None:
     assert player(page, "loop") == {"from": pytest.approx(3.0, abs=1e-4), "to": pytest.approx(4.0, abs=1e-4)}
     press("l")
     assert player(page, "loop") is None
-    press("n")
-    page.wait_for_function("() => chainsimPage.player.current === 'version-3'")
-    press("Shift+N")
-    page.wait_for_function("() => chainsimPage.player.current === 'version-2'")
-    press("0")
-    page.wait_for_function("() => chainsimPage.player.current === 'take'")
+    for key, sound in (("n", "version-3"), ("Shift+N", "version-2"), ("0", "take")):
+        press(key)
+        until_playing(page, sound)
 
 
 def test_keys_are_left_alone_where_they_are_typed(open_page: OpenPage) -> None:
     page = open_page(plain_page())
-    page.wait_for_function("() => chainsimPage.player.current === 'version-1'")
+    until_chosen(page)
     page.evaluate("() => document.querySelector('main').append(document.createElement('textarea'))")
     page.locator("textarea").press_sequentially("2 nl")
     assert page.locator("textarea").input_value() == "2 nl"
     page.get_by_text("Keys", exact=True).click()
     page.get_by_label("Keys of this page do something").uncheck()
     page.locator("body").press("3")
-    assert player(page, "current") == "version-1"
+    assert (player(page, "asked"), player(page, "current")) == (None, "version-1")
     assert player(page, "playing") is False
     assert player(page, "loop") is None
+
+
+FOCUSED = """() => {
+  const at = document.activeElement;
+  return [at.tagName, at.textContent.trim(), getComputedStyle(at).outlineWidth];
+}"""
 
 
 def test_tab_reaches_everything_and_leaves_again(open_page: OpenPage) -> None:
@@ -95,12 +102,12 @@ def test_tab_reaches_everything_and_leaves_again(open_page: OpenPage) -> None:
     reached = []
     for _ in range(2 * wanted):
         page.keyboard.press("Tab")
-        at = page.evaluate("() => [document.activeElement.tagName, document.activeElement.textContent.trim()]")
+        *at, ring = page.evaluate(FOCUSED)
         if at[0] == "BODY":
             break
         reached.append(at)
         # A ring of three pixels; on a wire it is the wire itself that lights up.
-        assert page.evaluate("() => getComputedStyle(document.activeElement).outlineWidth") == "3px"
+        assert ring == "3px"
     # Of the two radio buttons one takes the focus; the link that skips to the sounds is met as well.
     assert len(reached) == wanted
     assert ["A", "To the sounds"] in reached
@@ -120,18 +127,24 @@ def test_dark_as_the_system_or_as_wanted(open_page: OpenPage) -> None:
 
 
 def test_things_hold_still(open_page: OpenPage) -> None:
-    # The playhead is moved four times a second instead of at every picture of the screen.
-    page = open_page(full_page(), reduced_motion=True)
+    """The playhead is moved four times a second instead of at every picture of the screen."""
+    page = open_page(full_page(), reduced_motion=True, still_timers=True)
+    page.locator("[data-version=version-1]").click()
+    until_playing(page)
     page.evaluate(
         """() => {
+          let place = 0;
+          Object.defineProperty(chainsimPage.player, "position", { get: () => (place += 0.001) });
           window.moves = 0;
-          const seen = new MutationObserver(() => { window.moves += 1; });
+          const seen = new MutationObserver((moves) => { window.moves += moves.length; });
           seen.observe(document.querySelector(".playhead"), { attributes: true });
         }"""
     )
-    page.locator("[data-version=version-1]").click()
-    page.wait_for_function(SOUNDS_AT, arg=0.6)
-    assert 1 <= page.evaluate("() => window.moves") <= 8
+    page.clock.run_for(1000)
+    assert page.evaluate("() => window.moves") == 4
+    page.emulate_media(reduced_motion="no-preference")
+    page.clock.run_for(1000)
+    assert page.evaluate("() => window.moves") > 50
 
 
 def test_what_a_finger_presses_is_large_enough(open_page: OpenPage) -> None:

@@ -7,6 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from chainsim.batch.listening.excerpt import Excerpt
@@ -16,8 +17,11 @@ from chainsim.listen.page.model import ListeningPage
 from chainsim.listen.page.writing import listening_page, write_listening_folder
 from chainsim.sketch.loading import load_sketch, parse_sketch
 from chainsim.sketch.timeline import moments
+from tests.browser.audio_clock import AHEAD_S, listen, until_chosen, until_playing
+from tests.browser.capture import captured
 from tests.browser.conftest import OpenPage
-from tests.browser.synthetic import noise, page_sound, synthetic_page
+from tests.browser.synthetic import RATE_HZ, noise, page_sound, synthetic_page
+from tests.browser.watched import SOONER
 
 SET = """
 title = "Lamps, <b>quay</b>"
@@ -84,7 +88,6 @@ KEYS = {"A": "s", "B": "d", "E": "g", "UP": "h"}
 SOUNDS = "key => chainsimPage.player.current === key"
 LEVELS = "() => chainsimPage.player.levels"
 PRESSES = "() => chainsimPage.foot.list.presses"
-PLAYS = "at => chainsimPage.player.position > at"
 
 
 @cache
@@ -106,6 +109,11 @@ def set_page(cues: str = "", excerpt: Excerpt | None = None) -> ListeningPage:
     )
 
 
+@cache
+def set_document(cues: str = "") -> str:
+    return listening_page(set_page(cues))
+
+
 def hear_key(text: str) -> str:
     """Key of the sound of a position, by its text."""
     return next(s.key for s in set_page().sounds if s.name == text)
@@ -121,6 +129,12 @@ def press_briefly(page: Any, switch: str) -> None:
         }""",
         KEYS[switch],
     )
+
+
+def loudest(page: Any, *parts: tuple[float, float]) -> list[float]:
+    """The highest sample of what has left the page in each part, from one time of its clock to another."""
+    heard = np.abs(captured(page))
+    return [float(np.max(heard[round(from_s * RATE_HZ) : round(to_s * RATE_HZ)])) for from_s, to_s in parts]
 
 
 def shown(page: Any) -> str:
@@ -142,7 +156,7 @@ def saved(page: Any, folder: Path) -> tuple[Path, str]:
 
 
 def test_presses_are_heard_and_shown(open_page: OpenPage) -> None:
-    page = open_page(listening_page(set_page()))
+    page = open_page(set_document())
     assert shown(page) == "the sketch as written"
     page.keyboard.press(KEYS["B"])
     page.wait_for_function(SOUNDS, arg=hear_key("<b>tide</b>, low"))
@@ -158,26 +172,33 @@ def test_presses_are_heard_and_shown(open_page: OpenPage) -> None:
 
 def test_a_hold_and_a_mute(open_page: OpenPage) -> None:
     """Held for 200 ms, as the set's foot has it; under a mute nothing comes out of the player."""
-    page = open_page(listening_page(set_page()))
-    # What is told in the same moment comes before a hold, however slowly this test gets to ask.
-    page.evaluate(
-        """() => document.addEventListener("keydown", () => {
-          window.atOnce = document.querySelector(".foot-sound").textContent;
-        })"""
-    )
+    page = open_page(set_document(), still_timers=True)
     page.keyboard.down(KEYS["A"])
-    assert page.evaluate("() => window.atOnce") == "the sketch as written"
-    page.wait_for_function("() => document.querySelector('.foot-sound').textContent === 'dry'")
+    page.clock.run_for(199)
+    assert shown(page) == "the sketch as written"
+    page.clock.run_for(1)
+    assert shown(page) == "dry"
     page.keyboard.up(KEYS["A"])
     assert shown(page) == "dry"
-    press_briefly(page, "A")
+    page.keyboard.down(KEYS["A"])
+    page.clock.run_for(199)
+    page.keyboard.up(KEYS["A"])
     assert shown(page) == "lanterns"
     page.get_by_role("button", name="Play from the top").click()
+    until_playing(page, hear_key("dry"))
+    listen(page, 0.08)
+    page.clock.run_for(15)  # it looks that often where the take is: the second press is 1 ms behind the first
+    until_playing(page, hear_key("lanterns"))
+    listen(page, 0.16)
     page.get_by_role("button", name="hold: mute (E)").click()
     assert shown(page) == "muted"
-    page.wait_for_function("() => chainsimPage.player.output.gain.value < 1e-3")
+    listen(page, 0.16)
     page.get_by_role("button", name="hold: sound again (E)").click()
-    page.wait_for_function("() => chainsimPage.player.output.gain.value > 0.999")
+    listen(page, 0.16)
+    loud, muted, again = loudest(page, (0.16, 0.24), (0.28, 0.4), (0.44, 0.56))
+    assert loud > 0.1
+    assert muted < 1e-3
+    assert again == pytest.approx(loud, rel=0.01)
 
 
 def test_a_sound_that_the_page_lacks_is_silence(open_page: OpenPage) -> None:
@@ -187,23 +208,32 @@ def test_a_sound_that_the_page_lacks_is_silence(open_page: OpenPage) -> None:
     some = [sound for sound in whole.foot["sounds"] if sound["patch"] != "lanterns"]
     page = open_page(listening_page(replace(whole, foot={**whole.foot, "sounds": some})))
     page.get_by_role("button", name="Play from the top").click()
+    until_playing(page, hear_key("the sketch as written"))
+    listen(page, 0.16)
     press_briefly(page, "A")
     assert shown(page) == "lanterns"
     assert page.locator(".foot-hint").text_content() == "This sound is not on this page: silence."
-    page.wait_for_function("() => chainsimPage.player.output.gain.value < 1e-3")
+    listen(page, 0.16)
     page.keyboard.press(KEYS["B"])
-    page.wait_for_function("() => chainsimPage.player.output.gain.value > 0.999")
+    until_playing(page, hear_key("<b>tide</b>, low"))
+    listen(page, 0.16)
+    loud, silent, again = loudest(page, (0.08, 0.16), (0.2, 0.32), (0.36, 0.48))
+    assert silent < 1e-3
+    assert min(loud, again) > 0.1
 
 
 def test_presses_become_a_file_of_cues_that_says_the_same(open_page: OpenPage, tmp_path: Path) -> None:
-    page = open_page(listening_page(set_page()))
+    page = open_page(set_document())
     page.get_by_role("button", name="Play from the top").click()
-    for at, keys in ((0.2, "B"), (0.5, "E"), (0.8, "UP"), (1.1, "A")):
-        page.wait_for_function(PLAYS, arg=at)
+    until_playing(page)
+    for after, keys in ((0.264, "B"), (0.304, "E"), (0.304, "UP"), (0.304, "A")):
+        listen(page, after)
         press_briefly(page, keys)
     page.get_by_role("button", name="hold: dry (A)").click()
     pressed = page.evaluate(PRESSES)
     assert [p["gesture"]["switch"] for p in pressed] == ['B, "low"', "E", "UP", "A", "A"]
+    # The take began 60 ms after it was asked for; a file tells two presses apart by a millisecond.
+    assert [p["actsMs"] for p in pressed] == [204, 508, 812, 1116, 1117]
     path, name = saved(page, tmp_path)
     # Where the foot comes down before it acts, the list has both, the former as the file has it.
     down = [row[0].partition("down at ")[2].replace("\xa0s", "") for row in reversed(rows(page, "Your presses"))]
@@ -244,7 +274,8 @@ def test_a_part_of_the_take(open_page: OpenPage, tmp_path: Path) -> None:
 
 def test_what_is_too_fast_is_marked(open_page: OpenPage) -> None:
     """Other switch 300 ms. B acts at once, E when it is let go, after 60: B to E takes 360 ms, E to B 240."""
-    page = open_page(listening_page(set_page()))
+    page = open_page(set_document())
+    until_chosen(page)
     page.evaluate(
         """() => {
           const add = (name, ms) => chainsimPage.foot.list.add({ switch: name, kind: "press" }, ms);
@@ -258,7 +289,8 @@ def test_what_is_too_fast_is_marked(open_page: OpenPage) -> None:
 
 
 def test_undo_clear_and_pressing_anew(open_page: OpenPage) -> None:
-    page = open_page(listening_page(set_page()))
+    page = open_page(set_document())
+    until_chosen(page)
     page.keyboard.press(KEYS["B"])
     press_briefly(page, "E")
     press_briefly(page, "A")
@@ -281,8 +313,10 @@ def test_undo_clear_and_pressing_anew(open_page: OpenPage) -> None:
 
 
 def test_what_was_pressed_is_done_again_as_the_take_goes_by(open_page: OpenPage) -> None:
-    page = open_page(listening_page(set_page()))
-    page.evaluate("() => chainsimPage.player.seek(0.4)")
+    page = open_page(set_document(), still_timers=True)
+    until_chosen(page)
+    at_s = 0.456 - AHEAD_S
+    page.evaluate("(s) => chainsimPage.player.seek(s)", at_s)
     page.keyboard.press(KEYS["B"])
     before, pressed = hear_key("the sketch as written"), hear_key("<b>tide</b>, low")
     page.wait_for_function(SOUNDS, arg=pressed)
@@ -294,14 +328,19 @@ def test_what_was_pressed_is_done_again_as_the_take_goes_by(open_page: OpenPage)
         }"""
     )
     page.get_by_role("button", name="Play from the top").click()
+    until_playing(page, before)
+    listen(page, 0.448)
+    page.clock.run_for(15)  # it looks that often where the take is
+    assert page.evaluate("() => window.heard") == [[before, 0.0]]
+    listen(page, 0.008)
+    page.clock.run_for(15)
     page.wait_for_function("(key) => window.heard.some(([heard]) => heard === key)", arg=pressed)
-    heard = page.evaluate("() => window.heard")
-    assert [key for key, _ in heard] == [before, pressed]
-    assert heard[0][1] < 0.4 <= heard[1][1]
+    assert page.evaluate("() => window.heard") == [[before, 0.0], [pressed, pytest.approx(at_s)]]
 
 
 def test_the_sets_own_cues_beside_it(open_page: OpenPage) -> None:
-    page = open_page(listening_page(set_page(CUES)))
+    page = open_page(set_document(CUES))
+    until_chosen(page)
     assert [row[1:] for row in rows(page, "The set's own cues")] == [
         ["patch <b>tide</b>, low", "to come"],
         ["echo on", "to come"],
@@ -316,11 +355,12 @@ def test_the_sets_own_cues_beside_it(open_page: OpenPage) -> None:
 
 
 def test_another_version_leaves_the_board_and_a_press_comes_back(open_page: OpenPage) -> None:
-    page = open_page(listening_page(set_page()))
+    page = open_page(set_document())
     page.keyboard.press(KEYS["B"])
     page.wait_for_function(SOUNDS, arg=hear_key("<b>tide</b>, low"))
     page.keyboard.press("2")
-    page.wait_for_function(SOUNDS, arg="version-2")
+    until_playing(page, "version-2")
+    listen(page, 0.16)
     assert page.evaluate(LEVELS) == "equal"  # as before the board had the player
     assert "Any press brings this board back" in str(page.locator(".foot-hint").text_content())
     press_briefly(page, "A")
@@ -338,7 +378,7 @@ def test_another_version_leaves_the_board_and_a_press_comes_back(open_page: Open
 
 
 def test_a_blind_test_takes_the_board_away(open_page: OpenPage) -> None:
-    page = open_page(listening_page(set_page()))
+    page = open_page(set_document())
     press_briefly(page, "A")
     page.get_by_role("button", name="Pick a favourite").click()
     page.keyboard.press(KEYS["B"])
@@ -358,7 +398,7 @@ def test_a_blind_test_takes_the_board_away(open_page: OpenPage) -> None:
 def test_a_page_written_anew_goes_on_with_what_was_pressed(open_page: OpenPage, tmp_path: Path) -> None:
     before, after = set_page(), set_page(CUES)
     write_listening_folder(before, tmp_path / "board", watched=True)
-    page = open_page(tmp_path / "board" / "index.html")
+    page = open_page(tmp_path / "board" / "index.html", before=SOONER)
     page.keyboard.press(KEYS["B"])
     page.wait_for_function(SOUNDS, arg=hear_key("<b>tide</b>, low"))
     write_listening_folder(after, tmp_path / "board", watched=True)
@@ -376,7 +416,7 @@ def test_a_page_written_anew_goes_on_with_what_was_pressed(open_page: OpenPage, 
 
 
 def test_by_keyboard_alone_and_by_a_screen_reader(open_page: OpenPage) -> None:
-    page = open_page(listening_page(set_page()))
+    page = open_page(set_document())
     page.get_by_label("The letters press the switches from anywhere on this page").uncheck()
     page.keyboard.press(KEYS["B"])
     assert shown(page) == "the sketch as written"
@@ -393,7 +433,7 @@ def test_by_keyboard_alone_and_by_a_screen_reader(open_page: OpenPage) -> None:
 
 
 def test_by_touch_on_a_narrow_screen(open_page: OpenPage) -> None:
-    page = open_page(listening_page(set_page(CUES)), width=320, height=640, touch=True)
+    page = open_page(set_document(CUES), width=320, height=640, touch=True)
     # A link at the top leads past the versions, and under the player, which stays there.
     page.locator(".places").get_by_text("Foot at the keys").tap()
     top = page.locator(".transport").bounding_box()
@@ -423,7 +463,7 @@ def test_by_touch_on_a_narrow_screen(open_page: OpenPage) -> None:
 
 
 def test_nothing_bars_the_way(open_page: OpenPage, axe: Any) -> None:
-    page = open_page(listening_page(set_page(CUES)))
+    page = open_page(set_document(CUES))
     page.keyboard.press(KEYS["B"])
     press_briefly(page, "A")
     page.get_by_role("button", name="Save as cues").click()

@@ -15,10 +15,10 @@ from chainsim.listen.lessons.excerpt import excerpt
 from chainsim.listen.lessons.making import lesson_of
 from chainsim.listen.lessons.page import lesson_page
 from chainsim.sketch.loading import parse_sketch
+from tests.browser.audio_clock import AHEAD_S, listen, until_playing
 
 RATE_HZ = 16_000
 TITLE = "<script>alert(1)</script>"
-PLAYS = ("--autoplay-policy=no-user-gesture-required",)
 
 
 @cache
@@ -53,25 +53,27 @@ def current(page: Any) -> str | None:
 
 
 def test_sounds_of_a_step_take_over_in_time_at_the_step_s_levels(open_page: Any) -> None:
-    page = open_page(page_text(), flags=PLAYS)
+    page = open_page(page_text())
     first, second = (page.locator("#step-1 [data-hear]").nth(i) for i in range(2))
     first.click()
-    page.wait_for_function("() => chainsimPage.player.playing && chainsimPage.player.position > 0.2")
+    until_playing(page)
+    listen(page, 0.24)
     assert page.evaluate("chainsimPage.player.levels") == "as it comes"
     second.click()
     page.wait_for_function("() => document.querySelector('#step-1 [data-hear]:nth-child(2)').ariaPressed === 'true'")
     assert current(page) == "<b>softer</b>"
     assert first.get_attribute("aria-pressed") == "false"
-    assert page.evaluate("chainsimPage.player.position") > 0.2
+    listen(page, 0.24)
+    assert page.evaluate("chainsimPage.player.position") == pytest.approx(0.48 - AHEAD_S)
     assert page.locator("#step-1 .curves-now").get_attribute("visibility") == "visible"
     second.click()
-    page.wait_for_function("() => !chainsimPage.player.playing")
+    assert not page.evaluate("chainsimPage.player.playing")
 
 
 def test_one_sound_in_two_steps_shows_where_it_was_chosen(open_page: Any) -> None:
-    page = open_page(page_text(), flags=PLAYS)
+    page = open_page(page_text())
     page.locator("#step-1 [data-hear]").first.click()
-    page.wait_for_function("() => chainsimPage.player.playing")
+    until_playing(page)
     page.locator("#step-2 [data-hear]").first.click()
     assert page.locator("[data-hear][aria-pressed=true]").count() == 1
     assert page.locator("#step-2 [data-hear][aria-pressed=true]").count() == 1
@@ -92,36 +94,35 @@ def test_the_answer_waits_until_it_is_asked_for(open_page: Any) -> None:
 
 
 def test_a_step_goes_by_keys_alone(open_page: Any) -> None:
-    page = open_page(page_text(), flags=PLAYS)
+    page = open_page(page_text())
     page.locator("#step-2 [data-hear]").first.focus()
     page.keyboard.press("2")
-    page.wait_for_function("() => chainsimPage.player.playing")
+    until_playing(page)
     assert current(page) == "higher"
     page.keyboard.press("1")
-    page.wait_for_function("() => chainsimPage.player.current !== null && "
-                           "document.querySelector('#step-2 [data-hear]').ariaPressed === 'true'")  # fmt: skip
+    page.locator("#step-2 [data-hear][aria-pressed=true]", has_text="the horn alone").wait_for()
     assert current(page) == "the horn alone"
     page.keyboard.press("p")
-    page.wait_for_function("() => !chainsimPage.player.playing")
+    assert not page.evaluate("chainsimPage.player.playing")
     page.locator("#step-2 summary").first.focus()
     page.keyboard.press("Enter")
     assert page.locator("#step-2 .question details p").is_visible()
 
 
 def test_levels_can_be_changed_for_a_step(open_page: Any) -> None:
-    page = open_page(page_text(), flags=PLAYS)
+    page = open_page(page_text())
     page.locator("#step-1 [data-hear]").first.click()
-    page.wait_for_function("() => chainsimPage.player.playing")
+    until_playing(page)
     page.locator("#step-1").get_by_role("button", name="at one loudness").click()
     assert page.evaluate("chainsimPage.player.levels") == "equal"
     assert page.locator("#step-1 .hear-levels [aria-pressed=true]").inner_text() == "at one loudness"
 
 
 def test_a_wire_of_a_step_s_drawing_plays(open_page: Any) -> None:
-    page = open_page(page_text(), flags=PLAYS)
+    page = open_page(page_text())
     page.locator("#step-1 .drawing [data-sound]").last.focus()
     page.keyboard.press("Enter")
-    page.wait_for_function("() => chainsimPage.player.playing")
+    until_playing(page)
     assert current(page) == "<b>softer</b>"
 
 

@@ -17,7 +17,8 @@ from chainsim.listen.page.model import ListeningPage
 from chainsim.listen.page.writing import listening_page
 from chainsim.units import Array
 from tests.benchmarks import bench
-from tests.browser.capture import STILL_CLOCK, begin_capture, captured, listen, places
+from tests.browser.audio_clock import AHEAD_S, listen, until_chosen, until_ended, until_playing
+from tests.browser.capture import begin_capture, captured, places
 from tests.browser.conftest import OpenPage
 from tests.browser.synthetic import RATE_HZ, noise, page_sound, synthetic_page, with_drawing
 
@@ -25,10 +26,10 @@ FADE_FRAMES = round(0.010 * RATE_HZ)
 LEADS = """async (keys) => {
   const { player } = chainsimPage;
   const { context } = player;
-  player.addEventListener("sound", () => {
-    const until = performance.now() + 200;
-    while (performance.now() < until);
-  });
+  const { get } = Object.getOwnPropertyDescriptor(BaseAudioContext.prototype, "currentTime");
+  let repaints = 0;
+  Object.defineProperty(context, "currentTime", { get: () => get.call(context) + 0.2 * repaints });
+  player.addEventListener("sound", () => { repaints += 1; });
   let starts;
   const start = AudioBufferSourceNode.prototype.start;
   AudioBufferSourceNode.prototype.start = function (when, ...others) {
@@ -41,11 +42,15 @@ LEADS = """async (keys) => {
     starts = [];
     const asked = context.currentTime;
     await player.play(key);
-    leads.push(starts[0] - asked);
+    leads.push(...starts.map((at) => at - asked));
   }
   return leads;
 }"""
+"""How long after an order its sound begins, where the clock goes on by 0.2 s while the page is repainted."""
+
 SOUNDS_AT = "(s) => chainsimPage.player.position > s"
+"""In real time; at its end a sound is still there."""
+
 WIRE = """<svg class="drawing" width="300" height="80" role="group" aria-label="the way">
 <g class="wire" data-sound="wire-1" role="button" tabindex="0" aria-label="hear gain">
 <path class="hit" d="M10 40H290" stroke="currentColor" stroke-opacity="0" stroke-width="18"/>
@@ -64,7 +69,7 @@ def player(page: Any, what: str) -> Any:
 
 
 def test_switching_keeps_the_place_to_the_sample(open_page: OpenPage) -> None:
-    page = open_page(plain_page(), before=STILL_CLOCK)
+    page = open_page(plain_page())
     player(page, "play('version-1')")
     listen(page, 0.3)
     for key in ("version-2", "version-3", "version-1"):
@@ -74,7 +79,7 @@ def test_switching_keeps_the_place_to_the_sample(open_page: OpenPage) -> None:
     known = noise(2.0)[:, 0]
     found = places(heard, known)
     lag = found[:, 1] - found[:, 0]
-    assert np.ptp(lag) == 0
+    assert set(lag) == {-AHEAD_S * RATE_HZ}
     gains = [g for g in found[:, 2].round(3) if g in (1.0, 0.5, 0.25)]
     assert [g for g, before in zip(gains, [0.0, *gains], strict=False) if g != before] == [1.0, 0.5, 0.25, 1.0]
     # Nothing is left out and nothing sounds twice: every 2 ms are the known sound, times a gain that goes from that of
@@ -95,14 +100,14 @@ def gains_of(heard: Array, known: Array, frames: int) -> Array:
 
 
 def test_a_loop_is_as_long_as_it_says(open_page: OpenPage) -> None:
-    page = open_page(plain_page(), before=STILL_CLOCK)
+    page = open_page(plain_page())
     player(page, "play('version-1')")
     player(page, "setLoop({ from: 0.5, to: 0.75 })")
-    listen(page, 0.9)
-    assert 0.5 <= player(page, "position") < 0.75
+    listen(page, 0.904)
+    assert player(page, "position") == pytest.approx(0.5 + (0.904 - AHEAD_S) % 0.25)
     page.get_by_role("button", name="Stop repeating").click()
-    listen(page, 0.5)
-    assert 0.76 < player(page, "position") < 2.0
+    listen(page, 0.504)
+    assert player(page, "position") == pytest.approx(0.5 + (0.904 - AHEAD_S) % 0.25 + 0.504)
     found = places(captured(page), noise(2.0)[:, 0])
     inside = found[(found[:, 1] >= 0.5 * RATE_HZ) & (found[:, 1] + 1024 <= 0.75 * RATE_HZ)]
     jumps = np.diff(inside[:, 1] - inside[:, 0])
@@ -110,7 +115,7 @@ def test_a_loop_is_as_long_as_it_says(open_page: OpenPage) -> None:
 
 
 def test_as_loud_as_it_comes(open_page: OpenPage) -> None:
-    page = open_page(listening_page(synthetic_page((1.0, 1.0, 1.0))), before=STILL_CLOCK)
+    page = open_page(listening_page(synthetic_page((1.0, 1.0, 1.0))))
     caution = page.get_by_text("Start low, then raise slowly")
     assert not caution.is_visible()
     player(page, "play('version-3')")
@@ -137,38 +142,41 @@ def test_a_button_plays_its_version_and_stops_it(open_page: OpenPage) -> None:
     page = open_page(plain_page())
     second = page.get_by_role("button", name="Version 2")
     second.click()
-    page.wait_for_function(SOUNDS_AT, arg=0.1)
-    assert player(page, "current") == "version-2"
+    until_playing(page, "version-2")
     assert second.get_attribute("aria-pressed") == "true"
     assert page.locator(".transport-name").inner_text() == "Version 2"
     assert page.get_by_role("button", name="Version 1").get_attribute("aria-pressed") == "false"
+    listen(page, 0.48)
     # White noise within -0.25 ... 0.25 has a mean level of 20 log10(0.25 / sqrt(3)) = -16.8 dB, its peak -12.0 dB.
     page.wait_for_function(
         "() => document.querySelector('.meter-words').textContent === '\\u221216.8 mean, \\u221212.0 highest'"
     )
     second.click()
     assert player(page, "playing") is False
-    assert 0.1 < player(page, "position") < 1.0
+    listen(page, 0.08)
+    assert player(page, "position") == pytest.approx(0.48 - AHEAD_S)
+    heard = captured(page)
+    assert np.any(heard[: round(0.48 * RATE_HZ)])
+    assert not np.any(heard[round(0.48 * RATE_HZ) + FADE_FRAMES :])
 
 
 def test_what_ends_begins_anew(open_page: OpenPage) -> None:
     page = open_page(listening_page(synthetic_page(seconds=0.4)))
     page.get_by_role("button", name="Play").click()
-    page.wait_for_function("() => !chainsimPage.player.playing && chainsimPage.player.position > 0.39")
-    page.evaluate(
-        """() => {
-          const { player } = chainsimPage;
-          window.begins = [];
-          player.addEventListener("state", () => player.playing && window.begins.push(player.position));
-        }"""
-    )
+    until_playing(page)
+    listen(page, 0.48)
+    until_ended(page)
+    assert player(page, "position") == 0.4
     page.get_by_role("button", name="Play").click()
-    page.wait_for_function("() => window.begins.length === 1 && window.begins[0] < 0.39")
+    until_playing(page)
+    assert player(page, "position") == 0.0
+    listen(page, 0.08)
+    assert player(page, "position") == pytest.approx(0.08 - AHEAD_S)
 
 
 def test_pointer_on_the_pictures(open_page: OpenPage) -> None:
     page = open_page(plain_page())
-    page.wait_for_function("() => chainsimPage.player.current !== null")
+    until_chosen(page)
     box = page.locator(".lanes").bounding_box()
     page.mouse.click(box["x"] + box["width"] / 2, box["y"] + 30)
     assert player(page, "position") == pytest.approx(1.0, abs=0.01)
@@ -187,8 +195,7 @@ def test_a_wire_plays_what_runs_through_it(open_page: OpenPage) -> None:
     page.get_by_text("The way of the sound").click()
     drawn = page.get_by_role("button", name="hear gain")
     drawn.locator(".hit").click(force=True)
-    page.wait_for_function(SOUNDS_AT, arg=0.05)
-    assert player(page, "current") == "wire-1"
+    until_playing(page, "wire-1")
     assert drawn.get_attribute("aria-pressed") == "true"
     assert page.locator(".transport-name").inner_text() == "behind gain"
     drawn.press("Enter")
@@ -196,11 +203,9 @@ def test_a_wire_plays_what_runs_through_it(open_page: OpenPage) -> None:
 
 
 def test_a_browser_that_wants_a_press_first(open_page: OpenPage) -> None:
-    # Chromium lets a page sound once it was pressed; what a page does by itself, as here, it keeps silent.
-    page = open_page(
-        plain_page(),
-        before="addEventListener('load', () => chainsimPage.player.play())",
-    )
+    # Chromium lets a page sound once it was pressed; what a page does by itself, as here, it keeps silent. That is seen
+    # in real time alone: the clock that stands still is never asleep.
+    page = open_page(plain_page(), before="addEventListener('load', () => chainsimPage.player.play())", real_time=True)
     button = page.get_by_role("button", name="Let it sound")
     button.wait_for()
     assert page.get_by_text("keeps this page silent until you press something").is_visible()
@@ -215,6 +220,8 @@ def test_a_browser_without_audio_in_time(open_page: OpenPage) -> None:
     page.wait_for_function("() => [...document.querySelectorAll('audio')].every((a) => a.src.startsWith('blob:'))")
     assert page.locator("audio").count() == 4
     assert not page.locator("#timeline, #trials").first.is_visible()
+    # The browser's own players have no other time than the real one: what plays is not to end before it is asked for.
+    page.evaluate("() => document.querySelectorAll('audio').forEach((audio) => { audio.loop = true; })")
     plays = "() => [...document.querySelectorAll('audio')].filter((a) => !a.paused).map((a) => a.ariaLabel).join()"
     for name in ("Version 1", "Version 2"):
         page.get_by_role("button", name=name).click()
@@ -224,7 +231,8 @@ def test_a_browser_without_audio_in_time(open_page: OpenPage) -> None:
 def test_hidden_while_judging(open_page: OpenPage) -> None:
     page = open_page(plain_page())
     page.get_by_role("button", name="Version 2").click()
-    page.wait_for_function(SOUNDS_AT, arg=0.05)
+    until_playing(page, "version-2")
+    listen(page, 0.08)
     page.evaluate("() => { chainsimPage.player.hidden = true; }")
     assert page.locator("#versions [aria-pressed=true]").count() == 0
     assert page.locator(".transport-name").inner_text() == "What sounds is hidden"
@@ -233,7 +241,7 @@ def test_hidden_while_judging(open_page: OpenPage) -> None:
     labels = page.locator(".lane-canvas:not(.lane-times)").evaluate_all("(all) => all.map((x) => x.ariaLabel).join()")
     assert "Version" not in labels
     page.keyboard.press("1")
-    assert player(page, "current") == "version-2"
+    assert (player(page, "asked"), player(page, "current")) == (None, "version-2")
     # Nothing tells by its delay whether it is the sound that was heard before, however slow the page repaints.
     leads = page.evaluate(LEADS, ["version-1", "version-1"])
     assert leads == pytest.approx([0.15, 0.15], abs=1.1 / RATE_HZ)
@@ -246,7 +254,7 @@ def test_hidden_while_judging(open_page: OpenPage) -> None:
 
 def test_what_is_stopped_before_it_begins_is_silent(open_page: OpenPage) -> None:
     """Also what is replaced before: hidden sounds begin 150 ms after the order."""
-    page = open_page(plain_page(), before=STILL_CLOCK)
+    page = open_page(plain_page())
     page.evaluate("() => { chainsimPage.player.hidden = true; }")
     page.evaluate("async () => { await chainsimPage.player.play('version-1'); chainsimPage.player.pause(); }")
     listen(page, 0.4)
@@ -271,7 +279,7 @@ def test_names_stay_text(open_page: OpenPage) -> None:
         before="window.alert = () => { window.alerted = true; }",
     )
     page.locator("[data-version=version-2]").click()
-    page.wait_for_function(SOUNDS_AT, arg=0.05)
+    until_playing(page, "version-2")
     assert page.title() == evil
     assert page.locator("h1").inner_text() == evil
     assert page.locator(".transport-name").inner_text() == evil
@@ -291,30 +299,35 @@ def test_nothing_is_wider_than_the_screen(open_page: OpenPage) -> None:
 
 @pytest.mark.bench
 def test_switching_in_real_time(open_page: OpenPage) -> None:
-    """To the sample, like where the clock stands still, unless a busy machine lets an order come too late."""
-    page = open_page(plain_page(), policy=False)
+    """Both are heard; what errors of position a machine brings in, which may be late with an order, is printed.
+
+    That there are none but these is tested where the clock stands still.
+    """
+    page = open_page(plain_page(), policy=False, real_time=True)
     player(page, "prepare(chainsimPage.shelf.keys())")
-    begin_capture(page)
-    player(page, "play('version-1')")
+    player(page, "choose('version-1')")
     player(page, "setLoop({ from: 0, to: 2 })")
+    begin_capture(page)
+    player(page, "play()")
     for key in ("version-2", "version-1") * 6:
         listen(page, 0.13)
         player(page, f"choose('{key}')")
     listen(page, 0.13)
     found = places(captured(page), noise(2.0)[:, 0])
     lag = (found[:, 1] - found[:, 0]) % (2 * RATE_HZ)  # round the loop
-    kept = [np.median(lag[i]) for i in np.split(np.arange(len(lag)), np.nonzero(np.diff(found[:, 2].round(1)))[0] + 1)]
+    gains = found[:, 2].round(2)
+    kept = [np.median(lag[i]) for i in np.split(np.arange(len(lag)), np.nonzero(np.diff(gains))[0] + 1)]
     off_ms = 1000 * np.abs(np.diff(kept)) / RATE_HZ
     print(f"\nerrors of position over {len(off_ms)} switches: {', '.join(f'{ms:.2f}' for ms in off_ms)} ms")
-    assert len(off_ms) >= 10
-    assert np.median(off_ms) == 0.0
+    assert set(gains) == {0.5, 1.0}
 
 
 @pytest.mark.bench
 def test_from_opening_to_sound(open_page: OpenPage) -> None:
+    """In real time, which is what is printed."""
     opened = listening_page(eight_versions(20.0 if bench.THOROUGH else 2.0))
     began = time.perf_counter()
-    page = open_page(opened)
+    page = open_page(opened, real_time=True)
     page.locator("[data-version=version-1]").click()
     page.wait_for_function(SOUNDS_AT, arg=0.0)
     print(f"\n{len(opened) / 1e6:.0f} MB: {time.perf_counter() - began:.2f} s from opening to sound")

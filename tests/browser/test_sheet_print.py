@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +44,16 @@ PAGES = {
 }
 
 
+@cache
+def harbour_day() -> Sketch:
+    return load_sketch(Path("presets/harbour_day.toml"))
+
+
+@cache
+def page_of_harbour_day(made: Callable[[Sketch], Document]) -> str:
+    return document_page(made(harbour_day()))
+
+
 def printed_pages(page: Any, paper: str) -> int:
     """How many pages a browser makes of it: page objects of the PDF (ISO 32000-1, 7.7.3.3)."""
     page.add_style_tag(content=f"@page {{ size: {paper} }}")
@@ -79,7 +90,7 @@ def test_long_names_leave_the_other_columns_their_width(open_page: OpenPage) -> 
 
 
 def test_a_full_set_has_a_page_to_play_from_and_one_to_set_up(open_page: OpenPage) -> None:
-    page = open_page(sheet_page(stage_sheet(load_sketch(Path("presets/harbour_day.toml")))))
+    page = open_page(sheet_page(stage_sheet(harbour_day())))
     assert smallest_pt(page) >= 7.5 - 1e-6
     set_up_px = page.eval_on_selector(".settings td", "cell => parseFloat(getComputedStyle(cell).fontSize)")
     assert 0.75 * set_up_px >= 8.0  # the page is not full
@@ -87,7 +98,7 @@ def test_a_full_set_has_a_page_to_play_from_and_one_to_set_up(open_page: OpenPag
 
 
 def test_on_a_telephone_banks_take_the_width(open_page: OpenPage) -> None:
-    page = open_page(sheet_page(stage_sheet(load_sketch(Path("presets/harbour_day.toml")))), width=360)
+    page = open_page(sheet_page(stage_sheet(harbour_day())), width=360)
     widths = page.eval_on_selector_all(".bank", "all => all.map((bank) => bank.offsetWidth)")
     assert min(widths) > 0.9 * 360 - 32  # less the page's margins of 16 px
 
@@ -116,7 +127,7 @@ def failures(sketch: Sketch) -> Document:
 def test_other_sheets_of_a_full_set(
     made: Callable[[Sketch], Document], pages: int, open_page: OpenPage, axe: Callable[[Any], list[dict[str, Any]]]
 ) -> None:
-    page = open_page(document_page(made(load_sketch(Path("presets/harbour_day.toml")))))
+    page = open_page(page_of_harbour_day(made))
     assert [found["id"] for found in axe(page)] == []
     assert smallest_pt(page) >= 7.5 - 1e-6
     assert {paper: printed_pages(page, paper) for paper in PAPERS} == dict.fromkeys(PAPERS, pages)
@@ -124,7 +135,7 @@ def test_other_sheets_of_a_full_set(
 
 @pytest.mark.parametrize("made", [wiring, house, failures])
 def test_on_a_telephone_nothing_is_out_of_sight(made: Callable[[Sketch], Document], open_page: OpenPage) -> None:
-    page = open_page(document_page(made(load_sketch(Path("presets/harbour_day.toml")))), width=360)
+    page = open_page(page_of_harbour_day(made), width=360)
     cells = page.locator("tbody [role=rowheader], tbody [role=cell]:not(:empty)")
     right_px = cells.evaluate_all("all => all.map((cell) => cell.getBoundingClientRect().right + cell.scrollLeft)")
     assert max(right_px) <= 360 - 16  # the page's margin
