@@ -6,6 +6,7 @@ import os
 from collections import Counter
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.benchmarks import bench
 from tests.sampled_horns import SampledHorn, sampled_sax_take, sampled_trombone_take
@@ -29,6 +30,10 @@ LONG_TABLES = {
     "published/test_pitch_shifter.py": 2,
 }
 """Of the cases of each test in these files a usual run takes every so-many-th; `pytest -m thorough` runs the others."""
+
+# No example is too slow: the machine may stall for seconds.
+settings.register_profile("untimed", settings(), deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("untimed")
 
 FIRST = ("tests/browser/", "tests/test_bounds.py")
 """What takes longest in one process begins first, so that no process waits for it at the end."""

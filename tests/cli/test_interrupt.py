@@ -16,6 +16,9 @@ import soundfile
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise on Windows")
 
+LONG_S = 300.0
+"""More than it takes until a render is ready for a signal, unless it hangs."""
+
 COMMAND = [sys.executable, "-m", "chainsim", "render", "s.toml", "take.wav", "-o", "out.wav"]
 
 
@@ -37,7 +40,7 @@ def interrupted(
         text=True,
         preexec_fn=heed_interrupts,
     ) as process:
-        end = time.monotonic() + 60.0
+        end = time.monotonic() + LONG_S
         while not ready() and time.monotonic() < end:
             time.sleep(0.02)
         process.send_signal(kind)
@@ -46,8 +49,9 @@ def interrupted(
 
 
 def test_while_the_first_run_compiles(tmp_path: Path) -> None:
+    """Which takes some twenty seconds, so that however late the signal comes, something is left to compile."""
     cache = tmp_path / "cache"
-    (tmp_path / "s.toml").write_text('chain = ["delay", "reverb"]')
+    (tmp_path / "s.toml").write_text('chain = ["delay", "reverb", "pitch_shifter", "following_synth", "phaser"]')
     soundfile.write(tmp_path / "take.wav", np.zeros(48_000), 48_000)
     code, lines = interrupted(tmp_path, lambda: any(cache.rglob("*.nbi")), signal.SIGINT, CHAINSIM_CACHE=str(cache))
     assert code == 130
@@ -58,11 +62,11 @@ def test_while_the_first_run_compiles(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("kind", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_while_it_renders(tmp_path: Path, kind: signal.Signals, code: int) -> None:
-    (tmp_path / "s.toml").write_text('chain = ["gain"]')
-    with soundfile.SoundFile(tmp_path / "take.wav", "w", 48_000, 1, "PCM_16") as take:
-        second = np.random.default_rng(1).uniform(-0.5, 0.5, 48_000)
-        for _ in range(1_200):
-            take.write(second)
+    """Which takes more than a minute, so that however late the signal comes, something is left to render."""
+    names = [f"hall_{i}" for i in range(200)]
+    blocks = "".join(f'[blocks.{name}]\ntype = "reverb"\n' for name in names)
+    (tmp_path / "s.toml").write_text(f"chain = {names}\n{blocks}")
+    soundfile.write(tmp_path / "take.wav", np.zeros(240 * 48_000), 48_000, "PCM_16")
     found, lines = interrupted(tmp_path, lambda: any(tmp_path.glob(".*.part")), kind)
     assert found == code
     assert not any("Traceback" in line for line in lines)

@@ -24,11 +24,15 @@ def watched(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Watched:
     return Watched([sketch_file(tmp_path, SKETCH)], [tmp_path / "take.wav"])
 
 
+LONG_S = 60.0
+"""More than any waiting here takes, unless it never ends."""
+
+
 def ends(watched: Watched) -> bool:
     """Whether the waiting ends."""
     waiting = threading.Thread(target=watched.wait, daemon=True)
     waiting.start()
-    waiting.join(5.0)
+    waiting.join(LONG_S)
     return not waiting.is_alive()
 
 
@@ -71,5 +75,5 @@ def test_what_is_not_saved_is_waited_for(watched: Watched, tmp_path: Path) -> No
     waiting.join(0.3)
     assert waiting.is_alive()
     save(tmp_path / "take.wav")
-    waiting.join(5.0)
+    waiting.join(LONG_S)
     assert not waiting.is_alive()

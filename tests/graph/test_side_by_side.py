@@ -12,7 +12,7 @@ import pytest
 
 from chainsim.graph.side_by_side import SideBySide
 
-LONG_S = 20.0
+LONG_S = 60.0
 """More than anything here takes, unless it hangs."""
 
 

@@ -61,7 +61,7 @@ feedback_percent = 20
 type = "equalizer"
 bands = [{ freq_hz = 1500, gain_db = 5, q = 1 }]
 """
-LONG_S = 20.0
+LONG_S = 120.0
 """More than anything here takes, unless it hangs."""
 
 
@@ -94,9 +94,8 @@ def die(task: Plain) -> int:
 def render_and_halt_once(task: Task) -> TaskResult:
     """Render; the first worker that has done so stands still before it can say so."""
     result = render_together(task)
-    with suppress(FileExistsError), (task.take.parent / "halted").open("x") as file:
-        file.write(str(os.getpid()))
-        file.flush()
+    with suppress(FileExistsError):
+        os.symlink(str(os.getpid()), task.take.parent / "halted")  # there with all that it says, or not yet
         os.kill(os.getpid(), signal.SIGSTOP)
     return result
 
@@ -197,7 +196,7 @@ def test_a_worker_lost_in_the_middle_loses_and_doubles_nothing(scheduler: Any, t
         for result in run_tasks(tasks, render_and_halt_once, scheduler=scheduler.address):
             results.append(result)
             if len(results) == 2:
-                halted = (tmp_path / "halted").read_text()
+                halted = os.readlink(tmp_path / "halted")
                 (process,) = (process for process in crew.processes if str(process.pid) == halted)
                 process.kill()
                 process.wait()
@@ -257,7 +256,7 @@ def test_what_a_batch_may_end_in(
 ) -> None:
     monkeypatch.setattr(cluster_module, "LOOK_S", 0.1)
     monkeypatch.setattr(cluster_module, "NO_WORKER_S", 0.5)
-    monkeypatch.setattr(cluster_module, "CONNECT_S", 1.0)
+    monkeypatch.setattr(cluster_module, "CONNECT_S", LONG_S)
     tasks = [Plain(take, tmp_path, i) for i in range(6)]
     address = scheduler.address
     with workers(scheduler, tmp_path / "log", WORKER):
@@ -269,18 +268,29 @@ def test_what_a_batch_may_end_in(
         with pytest.raises(ClusterError) as gone:
             list(run_tasks(tasks, die, scheduler=address))
         assert str(gone.value) == f"{address}: all workers are gone, and none came back in 0.5 s"
-    monkeypatch.setattr(cluster_module, "NO_WORKER_S", 60.0)  # a death is heard of late where much else runs
+    monkeypatch.setattr(cluster_module, "NO_WORKER_S", LONG_S)  # a death is heard of late where much else runs
     with workers(scheduler, tmp_path / "log", WORKER):
         monkeypatch.setattr(scheduler, "allowed_failures", 0)
+        monkeypatch.setattr(cluster_module, "LOOK_S", LONG_S)  # it hears of the task before it looks who is there
         with pytest.raises(ClusterError) as killed:
             list(run_tasks(tasks, die, scheduler=address))
         assert str(killed.value).startswith(f"{address}: 1 workers died of the same task, one after the other")
+    monkeypatch.setattr(cluster_module, "LOOK_S", 0.1)
     with workers(scheduler, tmp_path / "log", WORKER):
         monkeypatch.setattr(scheduler, "allowed_failures", 9)
         monkeypatch.setattr(cluster_module, "MOST_LOSSES", 1)
         with pytest.raises(ClusterError) as deadly:
             list(run_tasks(tasks, die, scheduler=address))
         assert str(deadly.value) == str(killed.value)
+    connect = cluster_module._connect
+
+    def connected(address: str) -> Any:
+        """However long that takes, a worker must then be there within a second."""
+        client = connect(address)
+        monkeypatch.setattr(cluster_module, "CONNECT_S", 1.0)
+        return client
+
+    monkeypatch.setattr(cluster_module, "_connect", connected)
     with pytest.raises(ClusterError) as empty:
         list(run_tasks(tasks, number, scheduler=address))
     assert str(empty.value) == f"{address}: no worker joined within 1 s; start one: dask worker {address}"
@@ -288,16 +298,25 @@ def test_what_a_batch_may_end_in(
 
 
 @pytest.mark.parametrize(
-    ("address", "message"),
+    ("address", "limit_s", "message"),
     [
-        ("harbour", 'scheduler "harbour": missing port number in address \'harbour\', allowed: "tcp://HOST:PORT"'),
-        ("tcp://127.0.0.1:1", "tcp://127.0.0.1:1: no scheduler answers there within 0.3 s"),
+        (
+            "harbour",
+            LONG_S,
+            'scheduler "harbour": missing port number in address \'harbour\', allowed: "tcp://HOST:PORT"',
+        ),
+        ("tcp://127.0.0.1:1", 0.3, "tcp://127.0.0.1:1: no scheduler answers there within 0.3 s"),
     ],
 )
 def test_nobody_at_that_address(
-    address: str, message: str, take: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+    address: str,
+    limit_s: float,
+    message: str,
+    take: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capfd: pytest.CaptureFixture[str],
 ) -> None:
-    monkeypatch.setattr(cluster_module, "CONNECT_S", 0.3)
+    monkeypatch.setattr(cluster_module, "CONNECT_S", limit_s)
     with pytest.raises(ClusterError) as caught:
         list(run_tasks([Plain(take, take.parent)], number, scheduler=address))
     assert str(caught.value) == message

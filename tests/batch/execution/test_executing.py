@@ -17,7 +17,7 @@ from chainsim.batch.execution.cluster import ClusterError
 from chainsim.batch.execution.executing import run_tasks, threads_each
 from chainsim.errors import ChainsimError, SettingError
 
-LONG_S = 20.0
+LONG_S = 60.0
 """More than anything here takes, unless it hangs."""
 
 
