@@ -86,6 +86,14 @@ CUES = '[[cues]]\nat_s = 0.5\npatch = "<b>tide</b>, low"\n[[cues]]\nat_s = 1.0\n
 SECONDS = 2.5
 KEYS = {"A": "s", "B": "d", "E": "g", "UP": "h"}
 SOUNDS = "key => chainsimPage.player.current === key"
+DECODES_LATE = """(() => {
+  const gate = new Promise((resolve) => { window.letItDecode = resolve; });
+  const plain = BaseAudioContext.prototype.decodeAudioData;
+  BaseAudioContext.prototype.decodeAudioData = async function (bytes) {
+    await gate;
+    return plain.call(this, bytes);
+  };
+})()"""
 LEVELS = "() => chainsimPage.player.levels"
 PRESSES = "() => chainsimPage.foot.list.presses"
 
@@ -199,6 +207,19 @@ def test_a_hold_and_a_mute(open_page: OpenPage) -> None:
     assert loud > 0.1
     assert muted < 1e-3
     assert again == pytest.approx(loud, rel=0.01)
+
+
+def test_what_is_pressed_before_a_sound_is_decoded_stays_pressed(open_page: OpenPage) -> None:
+    """All at the beginning of the take: where the first sound is there at last, nothing jumps."""
+    page = open_page(set_document(), before=DECODES_LATE)
+    for switch in ("B", "A", "E"):
+        press_briefly(page, switch)
+    assert shown(page) == "lanterns with echo on"
+    page.evaluate("() => letItDecode()")
+    page.wait_for_function(SOUNDS, arg=hear_key("lanterns with echo on"))
+    assert shown(page) == "lanterns with echo on"
+    press_briefly(page, "UP")
+    assert [row[1] for row in rows(page, "Your presses")] == ["UP", "E", "A", 'B, "low"']
 
 
 def test_a_sound_that_the_page_lacks_is_silence(open_page: OpenPage) -> None:

@@ -242,6 +242,7 @@ export class Player extends EventTarget {
     this._asked = null;
     const buffer = await decoded;
     const sameScene = this._scene === sound.scene;
+    const isFirst = this._current === null;
     this._current = key;
     this._scene = sound.scene;
     const loopIsNew = this._enter(sound.frames, sameScene);
@@ -250,7 +251,7 @@ export class Player extends EventTarget {
       const moved = loopIsNew ? this._place.inLoop(this._place.at(clockFrame)) : null;
       this._handover.start(buffer, sameScene ? moved : 0, clockFrame);
     }
-    return { key, loop: loopIsNew || !sameScene };
+    return { key, loop: loopIsNew || !(sameScene || isFirst) };
   }
 
   /**
