@@ -142,16 +142,17 @@ def write_part(path: Path) -> None:
 
 
 def run_subjects() -> None:
-    """Every block and controller with everything moving, and with the words and switches that lead to other paths."""
+    """Every block and controller with everything moving, and at rest with words and switches that lead elsewhere."""
     from tests.contract.subjects import ALSO, SUBJECTS, corners, made
 
     for name in SUBJECTS:
         words = (c for c in corners(name, RATE_HZ) if len(c) == 1 and isinstance(*c.values(), str | bool))
-        longer, shorter = [{}, *ALSO.get(name, [])], [*words, *OVER_FULL_SCALE.get(name, [])]
-        for frames, settings in [*((1_500, s) for s in longer), *((600, s) for s in shorter)]:
-            subject = made(name, settings, sample_rate_hz=RATE_HZ, channels=2, moves=settings not in shorter)
-            if subject is not None:
-                subject.run(subject.feed("bounds", frames=frames, level=1.5), [0, 1, 8, 509])
+        moving, still = [{}, *ALSO.get(name, [])], [*words, *OVER_FULL_SCALE.get(name, [])]
+        for moves, frames, each in ((True, 1_500, moving), (False, 600, still)):
+            for settings in each:
+                subject = made(name, settings, sample_rate_hz=RATE_HZ, channels=2, moves=moves)
+                if subject is not None:
+                    subject.run(subject.feed("bounds", frames=frames, level=1.5), [0, 1, 8, 509])
 
 
 def bring_to_another_rate() -> None:

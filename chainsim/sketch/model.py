@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal, TypeAlias
 
@@ -205,12 +206,12 @@ class Sketch:
         """The files it may use."""
         return Assets(self.folder)
 
-    @property
+    @cached_property
     def own_switches(self) -> frozenset[str]:
         """Blocks that a switch of the board turns on and off by themselves."""
         return frozenset(a.name for switch in self.switches for a in switch.actions if a.kind == "block")
 
-    @property
+    @cached_property
     def engaged_by_hand(self) -> frozenset[str]:
         """Blocks that a switch or a cue engages, whatever the patch says."""
         return self.own_switches | {cue.name for cue in self.cues if cue.kind == "block" and cue.on}

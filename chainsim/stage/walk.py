@@ -125,8 +125,8 @@ def walk(board: Board, cues: Sequence[Cue], foot: Foot | None = None, end_s: flo
     SettingError
         If a cue or a switch names a patch, bank or switch that there is not.
     """
-    pace = Pace(board, foot or Foot())
-    numbers = [i for i, c in enumerate(cues) if end_s is None or pace.acts_at_s(c) <= end_s]
+    pace, end_s = Pace(board, foot or Foot()), math.inf if end_s is None else end_s
+    numbers = [i for i, c in enumerate(cues) if pace.acts_at_s(c) <= end_s]
     numbers.sort(key=lambda i: pace.acts_at_s(cues[i]))
     due = [cues[i] for i in numbers]
     reaches = fewest_presses(board, due)
@@ -274,7 +274,7 @@ def _beside(cue: Cue, step: WalkStep) -> WalkStep:
     )
 
 
-def _too_late(cue: Cue, lamps: dict[str, bool], end_s: float | None) -> WalkStep:
-    does = "comes" if end_s is None or cue.at_s > end_s else "acts"
+def _too_late(cue: Cue, lamps: dict[str, bool], end_s: float) -> WalkStep:
+    does = "comes" if cue.at_s > end_s else "acts"
     line = f"{cue.when}: {cue.text} {does} after the end of the take"
     return WalkStep(cue.at_s, cue.when, cue.text, (), 0, (), (), 0.0, None, 0.0, "after the end", lamps, line)

@@ -32,10 +32,12 @@ _BEGIN = """async (recorder) => {
     pieces.forEach((piece, i) => all.set(piece, i * 128));
     return all;
   };
-  context.advance = async (seconds) => {
-    const until = context.currentTime + seconds;
-    while (context.currentTime < until) await new Promise((resolve) => setTimeout(resolve, 10));
-  };
+}"""
+
+_WAIT = """async (seconds) => {
+  const { context } = chainsimPage.player;
+  const until = context.currentTime + seconds;
+  while (context.currentTime < until) await new Promise((resolve) => setTimeout(resolve, 10));
 }"""
 
 _ALL_IN_BASE64 = """async () => {
@@ -49,6 +51,11 @@ _ALL_IN_BASE64 = """async () => {
 def begin_capture(page: Any) -> None:
     """Keep from now on what the player gives out in real time; by a script, so open the page without its policy."""
     page.evaluate(_BEGIN, _RECORDER)
+
+
+def wait(page: Any, seconds: float) -> None:
+    """Let a clock that goes on by itself go on for so long at least."""
+    page.evaluate(_WAIT, seconds)
 
 
 def captured(page: Any) -> Array:

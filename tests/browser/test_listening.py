@@ -18,7 +18,7 @@ from chainsim.listen.page.writing import listening_page
 from chainsim.units import Array
 from tests.benchmarks import bench
 from tests.browser.audio_clock import AHEAD_S, listen, until_chosen, until_ended, until_playing
-from tests.browser.capture import begin_capture, captured, places
+from tests.browser.capture import begin_capture, captured, places, wait
 from tests.browser.conftest import OpenPage
 from tests.browser.synthetic import RATE_HZ, noise, page_sound, synthetic_page, with_drawing
 
@@ -310,9 +310,9 @@ def test_switching_in_real_time(open_page: OpenPage) -> None:
     begin_capture(page)
     player(page, "play()")
     for key in ("version-2", "version-1") * 6:
-        listen(page, 0.13)
+        wait(page, 0.13)
         player(page, f"choose('{key}')")
-    listen(page, 0.13)
+    wait(page, 0.13)
     found = places(captured(page), noise(2.0)[:, 0])
     lag = (found[:, 1] - found[:, 0]) % (2 * RATE_HZ)  # round the loop
     gains = found[:, 2].round(2)

@@ -15,8 +15,8 @@ from chainsim.listen.page.writing import write_listening_folder
 from tests.browser.audio_clock import AHEAD_S, listen, until_playing
 from tests.browser.capture import captured, places
 from tests.browser.conftest import OpenPage
+from tests.browser.foot_set import set_page
 from tests.browser.synthetic import RATE_HZ, noise, page_sound, synthetic_page
-from tests.browser.test_foot import set_page
 from tests.browser.test_listening import player
 from tests.browser.watched import SOONER, until_read
 
